@@ -1,0 +1,189 @@
+//! The one place that knows the time.
+//!
+//! In: the system's monotonic and wall clocks. Out: [`Moment`]s since the start of a run and wall-clock
+//! stamps. Nothing else in the crate asks the system for the time; whoever needs it is handed a moment.
+
+use std::fmt;
+use std::ops::{Add, Sub};
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+
+/// A moment on the run's own monotonic time line: nanoseconds since the run started.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Moment(u64);
+
+impl Moment {
+    /// The start of the run.
+    pub const START: Moment = Moment(0);
+    /// Later than anything that happens.
+    pub const NEVER: Moment = Moment(u64::MAX);
+
+    /// A moment `ns` nanoseconds after the start.
+    pub const fn from_ns(ns: u64) -> Self {
+        Moment(ns)
+    }
+
+    /// A moment `ms` milliseconds after the start.
+    pub const fn from_ms(ms: u64) -> Self {
+        Moment(ms * 1_000_000)
+    }
+
+    /// A moment `s` seconds after the start; negative and non-finite values become the start.
+    pub fn from_s(s: f64) -> Self {
+        Moment((s.max(0.0) * 1e9).round() as u64)
+    }
+
+    /// Nanoseconds since the start.
+    pub const fn as_ns(self) -> u64 {
+        self.0
+    }
+
+    /// Seconds since the start.
+    pub fn as_s(self) -> f64 {
+        self.0 as f64 * 1e-9
+    }
+
+    /// Time from `earlier` to this moment; zero if `earlier` is in fact later.
+    pub fn since(self, earlier: Moment) -> Duration {
+        Duration::from_nanos(self.0.saturating_sub(earlier.0))
+    }
+}
+
+impl Add<Duration> for Moment {
+    type Output = Moment;
+    fn add(self, span: Duration) -> Moment {
+        Moment(
+            self.0
+                .saturating_add(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)),
+        )
+    }
+}
+
+impl Sub<Duration> for Moment {
+    type Output = Moment;
+    fn sub(self, span: Duration) -> Moment {
+        Moment(
+            self.0
+                .saturating_sub(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)),
+        )
+    }
+}
+
+impl fmt::Debug for Moment {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.6}s", self.as_s())
+    }
+}
+
+/// The system's monotonic clock, counted from when this value was made.
+#[derive(Clone, Copy, Debug)]
+pub struct SystemClock {
+    origin: Instant,
+}
+
+impl SystemClock {
+    /// Starts counting now.
+    #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
+    #[must_use]
+    pub fn start() -> Self {
+        SystemClock {
+            origin: Instant::now(),
+        }
+    }
+
+    /// Time since the clock was started.
+    #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
+    #[must_use]
+    pub fn now(&self) -> Moment {
+        Moment::START + Instant::now().duration_since(self.origin)
+    }
+}
+
+/// A wall-clock stamp: whole milliseconds since 1970-01-01 UTC.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct WallTime {
+    /// Milliseconds since the Unix epoch.
+    pub unix_ms: i64,
+}
+
+impl WallTime {
+    /// The stamp that runs on the virtual clock carry, so that equal seeds give equal bytes: 2000-01-01.
+    pub const VIRTUAL_START: WallTime = WallTime {
+        unix_ms: 946_684_800_000,
+    };
+
+    /// The wall-clock time now.
+    #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
+    #[must_use]
+    pub fn now() -> Self {
+        let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        WallTime {
+            unix_ms: i64::try_from(since.as_millis()).unwrap_or(i64::MAX),
+        }
+    }
+
+    /// Year, month, day, hour, minute, second in UTC (proleptic Gregorian calendar).
+    #[must_use]
+    pub fn utc(self) -> (i64, u32, u32, u32, u32, u32) {
+        let s = self.unix_ms.div_euclid(1000);
+        let (days, rest) = (s.div_euclid(86_400), s.rem_euclid(86_400) as u32);
+        // Days since 0000-03-01, so that leap days fall at the end of the counted year.
+        let z = days + 719_468;
+        let era = z.div_euclid(146_097);
+        let doe = z.rem_euclid(146_097);
+        let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
+        let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
+        let mp = (5 * doy + 2) / 153;
+        let day = (doy - (153 * mp + 2) / 5 + 1) as u32;
+        let month = if mp < 10 { mp + 3 } else { mp - 9 } as u32;
+        let year = yoe + era * 400 + i64::from(month <= 2);
+        (year, month, day, rest / 3600, rest / 60 % 60, rest % 60)
+    }
+
+    /// `2026-03-01T12:34:56Z`.
+    #[must_use]
+    pub fn to_rfc3339(self) -> String {
+        let (y, mo, d, h, mi, s) = self.utc();
+        format!("{y:04}-{mo:02}-{d:02}T{h:02}:{mi:02}:{s:02}Z")
+    }
+
+    /// `20260301T123456Z`, for folder names.
+    #[must_use]
+    pub fn to_compact(self) -> String {
+        let (y, mo, d, h, mi, s) = self.utc();
+        format!("{y:04}{mo:02}{d:02}T{h:02}{mi:02}{s:02}Z")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wall_time_matches_known_dates() {
+        // Source: RFC 3339 section 5.8 (1985-04-12T23:20:50.52Z) and the POSIX epoch; seconds by `date -u +%s`.
+        for (unix_s, text) in [
+            (0, "1970-01-01T00:00:00Z"),
+            (482_196_050, "1985-04-12T23:20:50Z"),
+            (946_684_800, "2000-01-01T00:00:00Z"),
+            (951_782_400, "2000-02-29T00:00:00Z"),
+            (4_107_542_399, "2100-02-28T23:59:59Z"),
+            (-1, "1969-12-31T23:59:59Z"),
+        ] {
+            assert_eq!(
+                WallTime {
+                    unix_ms: unix_s * 1000
+                }
+                .to_rfc3339(),
+                text
+            );
+        }
+    }
+
+    #[test]
+    fn moments_saturate() {
+        assert_eq!(Moment::NEVER + Duration::from_secs(1), Moment::NEVER);
+        assert_eq!(Moment::START - Duration::from_secs(1), Moment::START);
+        assert_eq!(Moment::from_ms(5).since(Moment::from_ms(9)), Duration::ZERO);
+        assert_eq!(Moment::from_s(1.5), Moment::from_ms(1500));
+    }
+}

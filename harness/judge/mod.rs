@@ -1,0 +1,5 @@
+//! Verdicts: values against limits under one decision rule, baselines, diagnosis.
+//!
+//! In: values with their uncertainty. Out: [`item::Item`]s and what they come to. Never: a port, a run.
+
+pub mod item;

@@ -1,0 +1,48 @@
+//! dutycup: a bench test harness for water-injection pumps, nozzles, pressure switches and controllers.
+//!
+//! Modules in reading order. A module names only modules above it in this list, never one below;
+//! `tests/tidy.rs` keeps that true.
+//!
+//! | module | what it holds |
+//! |---|---|
+//! | [`quantity`] | values with units, at the edge |
+//! | [`clock`] | the one place that knows the time |
+//! | [`chance`] | seeded, named random streams |
+//! | [`exit`] | exit codes and which one wins |
+//! | [`problem`] | what is wrong and where: problems in files, faults of the bench |
+//! | [`numerics`] | least squares, distributions, interpolation |
+//! | [`fluid`] | density, viscosity and buoyancy of what is sprayed |
+//! | [`wire`] | what bytes mean: one file a dialect |
+//! | [`script`] | what was asked: scenario, rig, checks, plan |
+//! | [`instrument`] | exchanges with an instrument, as state machines without IO |
+//! | [`port`] | where bytes go: serial, pseudo-terminals |
+//! | [`record`] | the run folder: written as it happens, read years later |
+//! | [`calibration`] | the calibration file |
+//! | [`virtual_bench`] | a bench made of physics and bytes |
+//! | [`run`] | the bench loop: play, sample, settle, collect, guard |
+//! | [`reduce`] | from the record to collections with their uncertainty |
+//! | [`fit`] | from collections to models, curves and predictions |
+//! | [`judge`] | verdicts |
+//! | [`report`] | what people and programs read |
+//! | [`cli`] | one file a subcommand; the only place that chooses ports |
+
+pub mod calibration;
+pub mod chance;
+pub mod cli;
+pub mod clock;
+pub mod exit;
+pub mod fit;
+pub mod fluid;
+pub mod instrument;
+pub mod judge;
+pub mod numerics;
+pub mod port;
+pub mod problem;
+pub mod quantity;
+pub mod record;
+pub mod reduce;
+pub mod report;
+pub mod run;
+pub mod script;
+pub mod virtual_bench;
+pub mod wire;

@@ -1,0 +1,1 @@
+//! What people and programs read: the page, JUnit, the terminal summary. One file a format.

@@ -1,0 +1,8 @@
+//! What was asked: the rig (what is on the bench), the scenario (what to play) and the plan made of both.
+//!
+//! In: YAML text. Out: checked values in internal units (kPa, mL/min, g, s, V, degC, %, rpm), or every problem
+//! found, each at its place. Never: a port, a clock, or a value that was not checked.
+
+pub mod plan;
+pub mod rig;
+pub mod role;

@@ -1,0 +1,23 @@
+//! A bench made of physics and bytes: the plant in the time domain, and the far end of each dialect.
+//!
+//! In: the rig file's section `virtual_bench:`, a seed, bytes and the time. Out: bytes. Never: anything of `fluid`,
+//! `wire`, `instrument`, `reduce` or `fit`; agreement between the two sides must mean something.
+
+use crate::clock::Moment;
+
+/// A device on the virtual bench, by its number in [`VirtualBench::devices`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Device(pub usize);
+
+/// What the in-process shell and `emulate` need of a virtual bench. The bench is advanced lazily: every call brings
+/// it to `now` first; `now` never goes back.
+pub trait VirtualBench {
+    /// Names of the devices, in order; the same names as the rig's instruments.
+    fn devices(&self) -> &[String];
+    /// Bytes arriving at a device at `now`.
+    fn receive(&mut self, device: Device, bytes: &[u8], now: Moment);
+    /// The next moment at which some device has bytes to send, without further input; never before the last call.
+    fn next_output(&mut self) -> Moment;
+    /// Bytes that devices send at or before `now`, oldest first, through `take(device, bytes)`.
+    fn transmit(&mut self, now: Moment, take: &mut dyn FnMut(Device, &[u8]));
+}
