@@ -15,10 +15,10 @@
 //! | [`wire`] | what bytes mean: one file a dialect |
 //! | [`script`] | what was asked: scenario, rig, checks, plan |
 //! | [`instrument`] | exchanges with an instrument, as state machines without IO |
+//! | [`virtual_bench`] | a bench made of physics and bytes |
 //! | [`port`] | where bytes go: serial, pseudo-terminals |
 //! | [`record`] | the run folder: written as it happens, read years later |
 //! | [`calibration`] | the calibration file |
-//! | [`virtual_bench`] | a bench made of physics and bytes |
 //! | [`run`] | the bench loop: play, sample, settle, collect, guard |
 //! | [`reduce`] | from the record to collections with their uncertainty |
 //! | [`fit`] | from collections to models, curves and predictions |
@@ -26,23 +26,23 @@
 //! | [`report`] | what people and programs read |
 //! | [`cli`] | one file a subcommand; the only place that chooses ports |
 
-pub mod calibration;
-pub mod chance;
-pub mod cli;
-pub mod clock;
-pub mod exit;
-pub mod fit;
-pub mod fluid;
-pub mod instrument;
-pub mod judge;
-pub mod numerics;
-pub mod port;
-pub mod problem;
 pub mod quantity;
-pub mod record;
-pub mod reduce;
-pub mod report;
-pub mod run;
-pub mod script;
-pub mod virtual_bench;
+pub mod clock;
+pub mod chance;
+pub mod exit;
+pub mod problem;
+pub mod numerics;
+pub mod fluid;
 pub mod wire;
+pub mod script;
+pub mod instrument;
+pub mod virtual_bench;
+pub mod port;
+pub mod record;
+pub mod calibration;
+pub mod run;
+pub mod reduce;
+pub mod fit;
+pub mod judge;
+pub mod report;
+pub mod cli;

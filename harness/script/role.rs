@@ -86,6 +86,10 @@ pub enum Role {
     Heartbeat,
     /// Set: the safe state (pump off, solenoid closed).
     SafeState,
+    /// Set: lets the device that owns the pump output switch it on; sent once, after arming.
+    Arm,
+    /// Set: who drives the pump's duty, 0 = we do, 1 = the controller under test.
+    DriveSource,
 }
 
 /// The roles without a name of their own, with the word for each in files and the column in `samples.csv`.
@@ -110,6 +114,8 @@ const PLAIN: &[(Role, &str, &str)] = &[
     (Role::Solenoid, "solenoid", "solenoid"),
     (Role::Heartbeat, "heartbeat", "heartbeat"),
     (Role::SafeState, "safe_state", "safe_state"),
+    (Role::Arm, "arm", "arm"),
+    (Role::DriveSource, "drive_source", "drive_source"),
 ];
 
 impl Role {
@@ -179,7 +185,9 @@ impl Role {
             | Role::SupplySet
             | Role::Solenoid
             | Role::Heartbeat
-            | Role::SafeState => Direction::Set,
+            | Role::SafeState
+            | Role::Arm
+            | Role::DriveSource => Direction::Set,
             _ => Direction::Read,
         }
     }
@@ -203,7 +211,9 @@ impl Role {
             | Role::SwitchedOutput(_)
             | Role::Solenoid
             | Role::Heartbeat
-            | Role::SafeState => Dimension::Switch,
+            | Role::SafeState
+            | Role::Arm
+            | Role::DriveSource => Dimension::Switch,
         }
     }
 }

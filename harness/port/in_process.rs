@@ -1,0 +1,82 @@
+//! Ports to a virtual bench inside this process, under the virtual clock.
+//!
+//! In: bytes and moments. Out: bytes, at the moments the devices send them. Time is whatever the next thing to
+//! happen makes it: nothing here waits.
+
+use super::{Arrival, Ports};
+use crate::clock::Moment;
+use crate::problem::fault::Fault;
+use crate::virtual_bench::{Device, VirtualBench};
+
+/// A virtual bench seen as ports; instrument `i` of the rig speaks to `links[i]`.
+pub struct InProcess<B> {
+    bench: B,
+    /// Device behind each instrument; none for an instrument without a wire.
+    links: Vec<Option<Device>>,
+    /// Instrument behind each device.
+    back: Vec<Option<usize>>,
+    now: Moment,
+    question_open: bool,
+}
+
+impl<B: VirtualBench> InProcess<B> {
+    /// Connects instruments to the devices of the same name; a name without a device has no wire.
+    pub fn new<'n>(bench: B, instruments: impl IntoIterator<Item = &'n str>) -> Self {
+        let find = |name: &str| bench.devices().iter().position(|d| d == name).map(Device);
+        let links: Vec<Option<Device>> = instruments.into_iter().map(find).collect();
+        let mut back = vec![None; bench.devices().len()];
+        for (instrument, device) in links.iter().enumerate() {
+            if let Some(device) = device {
+                back[device.0] = Some(instrument);
+            }
+        }
+        InProcess {
+            bench,
+            links,
+            back,
+            now: Moment::START,
+            question_open: false,
+        }
+    }
+
+    /// The bench behind the ports.
+    pub fn bench(&self) -> &B {
+        &self.bench
+    }
+}
+
+impl<B: VirtualBench> Ports for InProcess<B> {
+    fn now(&self) -> Moment {
+        self.now
+    }
+
+    fn wait(&mut self, deadline: Moment, take: &mut dyn FnMut(Moment, Arrival<'_>)) -> Moment {
+        let next = self.bench.next_output();
+        let until = deadline.min(next).max(self.now);
+        self.now = until;
+        if next <= until {
+            let back = &self.back;
+            self.bench.transmit(until, &mut |device, bytes| {
+                if let Some(instrument) = back[device.0] {
+                    take(until, Arrival::Bytes(instrument, bytes));
+                }
+            });
+        }
+        // On the virtual bench the operator does what is asked, at once.
+        if std::mem::take(&mut self.question_open) {
+            take(until, Arrival::Answer(""));
+        }
+        until
+    }
+
+    fn send(&mut self, port: usize, bytes: &[u8]) -> Result<(), Fault> {
+        if let Some(Some(device)) = self.links.get(port).copied() {
+            self.bench.receive(device, bytes, self.now);
+        }
+        Ok(())
+    }
+
+    fn ask(&mut self, _question: &str) {
+        self.question_open = true;
+    }
+}
