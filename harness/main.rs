@@ -1,1 +1,2 @@
+//! The `dutycup` program.
 fn main() {}

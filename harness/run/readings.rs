@@ -1,0 +1,111 @@
+//! The latest reading of every role.
+//!
+//! In: readings as they come. Out: the latest of a role, with its age. Never: a value older than asked for.
+
+use crate::clock::Moment;
+use crate::script::rig::Rig;
+use crate::script::role::{Direction, Role};
+use std::time::Duration;
+
+/// Sample periods after which a reading is too old to decide on.
+const STALE_PERIODS: u32 = 3;
+/// Longest age of a pressure or read-back reading, whatever its period.
+const STALE_AT_MOST: Duration = Duration::from_millis(300);
+
+/// A reading in role units, and when it was taken.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// When it was taken.
+    pub at: Moment,
+    /// Value, role units.
+    pub value: f64,
+}
+
+#[derive(Clone, Debug)]
+struct Slot {
+    role: Role,
+    latest: Option<Reading>,
+    stale_after: Duration,
+    /// Whether the value comes by itself (an instrument, not a person or a constant).
+    sampled: bool,
+}
+
+/// The latest reading of every channel, by the rig's channel number.
+#[derive(Clone, Debug)]
+pub struct Readings {
+    slots: Vec<Slot>,
+}
+
+impl Readings {
+    /// An empty table for a rig; constants of the rig are there from the start.
+    #[must_use]
+    pub fn new(rig: &Rig) -> Self {
+        use crate::script::rig::ExchangeSpec;
+        let slot = |channel: &crate::script::rig::ChannelSpec| {
+            let guarded = matches!(channel.role, Role::LinePressure | Role::OutputOn);
+            let periods = channel.every * STALE_PERIODS;
+            let latest = match channel.exchange {
+                ExchangeSpec::Fixed { value } => Some(Reading {
+                    at: Moment::NEVER,
+                    value,
+                }),
+                _ => None,
+            };
+            let by_person = matches!(channel.exchange, ExchangeSpec::Operator { .. });
+            Slot {
+                role: channel.role.clone(),
+                sampled: channel.role.direction() == Direction::Read && latest.is_none() && !by_person,
+                latest,
+                stale_after: if guarded {
+                    periods.min(STALE_AT_MOST)
+                } else {
+                    periods
+                },
+            }
+        };
+        Readings {
+            slots: rig.channels.iter().map(slot).collect(),
+        }
+    }
+
+    /// Takes a reading of a channel.
+    pub fn take(&mut self, channel: usize, reading: Reading) {
+        if let Some(slot) = self.slots.get_mut(channel) {
+            slot.latest = Some(reading);
+        }
+    }
+
+    /// The latest reading of a role, however old.
+    #[must_use]
+    pub fn latest(&self, role: &Role) -> Option<Reading> {
+        self.slots.iter().find(|s| s.role == *role).and_then(|s| s.latest)
+    }
+
+    /// The latest value of a role, if it is young enough to decide on.
+    #[must_use]
+    pub fn fresh(&self, role: &Role, now: Moment) -> Option<f64> {
+        let slot = self.slots.iter().find(|s| s.role == *role)?;
+        slot.latest
+            .filter(|r| now.since(r.at) <= slot.stale_after)
+            .map(|r| r.value)
+    }
+
+    /// The first sampled role among `roles` whose latest reading is too old, with its age.
+    #[must_use]
+    pub fn stale<'a>(&self, roles: &'a [Role], now: Moment) -> Option<(&'a Role, Duration)> {
+        roles.iter().find_map(|role| {
+            let slot = self.slots.iter().find(|s| s.role == *role && s.sampled)?;
+            let age = slot.latest.map_or(now.since(Moment::START), |r| now.since(r.at));
+            (age > slot.stale_after).then_some((role, age))
+        })
+    }
+
+    /// The first sampled role that has never been read.
+    #[must_use]
+    pub fn missing(&self) -> Option<&Role> {
+        self.slots
+            .iter()
+            .find(|s| s.sampled && s.latest.is_none())
+            .map(|s| &s.role)
+    }
+}
