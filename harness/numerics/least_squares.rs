@@ -22,6 +22,12 @@ const RANK_TOLERANCE_EXACT: f64 = 1e-13;
 const STATIONARY_GAIN: f64 = 1e-6;
 /// Or it would move no parameter by more than this share of it (chi-squared is rounding noise in a perfect fit).
 const STATIONARY_STEP: f64 = 1e-8;
+/// Limit of last steps after the search.
+const LAST_STEPS_MAX: usize = 12;
+/// A last step below this share of every parameter is the end.
+const LAST_STEP: f64 = 1e-13;
+/// Rounding of chi-squared, relative.
+const CHI2_NOISE: f64 = 1e-12;
 
 /// Weighted residuals of a model, and their derivatives where they are known.
 pub trait Residuals {
@@ -216,73 +222,123 @@ fn refused(error: &MPError) -> NumericsError {
     }
 }
 
-/// Covariance and residuals at the estimates, and the proof that they are a minimum.
+/// What is known at one place: residuals, their derivatives by the parameters that are free, and one more step.
+struct Place {
+    params: Vec<f64>,
+    residuals: Vec<f64>,
+    chi2: f64,
+    bound: Vec<bool>,
+    free: Vec<usize>,
+    inner: DMatrix<f64>,
+    /// Gauss-Newton step of the free parameters.
+    step: DVector<f64>,
+    /// By how much the step would lower chi-squared if the model were linear.
+    gain: f64,
+}
+
+impl Place {
+    fn new<R: Residuals>(problem: &R, params: Vec<f64>, options: &Options) -> Result<Self, NumericsError> {
+        let points = problem.points();
+        let mut residuals = vec![0.0; points];
+        problem.residuals(&params, &mut residuals);
+        all_finite(&residuals, "a residual at the end of the fit")?;
+        let on_bound = |i: usize| params[i] <= options.bound(i).0 || params[i] >= options.bound(i).1;
+        let bound: Vec<bool> = (0..params.len())
+            .map(|i| !options.is_fixed(i) && on_bound(i))
+            .collect();
+        let free: Vec<usize> = (0..params.len())
+            .filter(|&i| !options.is_fixed(i) && !bound[i])
+            .collect();
+        let mut columns = vec![vec![0.0; points]; params.len()];
+        let exact = derivatives(problem, &params, options, &mut columns);
+        let jacobian = DMatrix::from_fn(points, free.len(), |row, j| columns[free[j]][row]);
+        let tolerance = if exact {
+            RANK_TOLERANCE_EXACT
+        } else {
+            RANK_TOLERANCE_DIFFERENCES
+        };
+        let inner = inverse_of_normal(&jacobian, tolerance)?;
+        let gradient = jacobian.tr_mul(&DVector::from_column_slice(&residuals));
+        let step = -(&inner * &gradient);
+        let gain = -gradient.dot(&step);
+        let chi2 = residuals.iter().map(|r| r * r).sum();
+        Ok(Self {
+            params,
+            residuals,
+            chi2,
+            bound,
+            free,
+            inner,
+            step,
+            gain,
+        })
+    }
+
+    /// One step on, if it stays inside the bounds.
+    fn next(&self, options: &Options) -> Option<Vec<f64>> {
+        let mut params = self.params.clone();
+        for (&i, step) in self.free.iter().zip(self.step.iter()) {
+            params[i] += step;
+            let (low, high) = options.bound(i);
+            if !(params[i] > low && params[i] < high) {
+                return None;
+            }
+        }
+        Some(params)
+    }
+
+    /// Whether the step would move no parameter by more than this share of it.
+    fn moves_less_than(&self, share: f64) -> bool {
+        self.free
+            .iter()
+            .zip(self.step.iter())
+            .all(|(&i, s)| s.abs() <= share * self.params[i].abs())
+    }
+
+    fn is_minimum(&self) -> bool {
+        self.gain <= STATIONARY_GAIN * self.chi2 || self.moves_less_than(STATIONARY_STEP)
+    }
+}
+
+/// Walks on by Gauss-Newton steps while they shrink (the search stops where chi-squared has settled, some digits
+/// before the parameters have), then demands a minimum and takes the covariance there.
 fn finish<R: Residuals>(
     problem: &R,
     params: Vec<f64>,
     options: &Options,
     evaluations: usize,
 ) -> Result<Fit, NumericsError> {
-    let mut residuals = vec![0.0; problem.points()];
-    problem.residuals(&params, &mut residuals);
-    all_finite(&residuals, "a residual at the end of the fit")?;
-    let moving: Vec<usize> = (0..params.len()).filter(|&i| !options.is_fixed(i)).collect();
-    let on_bound = |i: usize| params[i] <= options.bound(i).0 || params[i] >= options.bound(i).1;
-    let (bound, free): (Vec<usize>, Vec<usize>) = moving.iter().partition(|&&i| on_bound(i));
-    let mut columns = vec![vec![0.0; problem.points()]; params.len()];
-    let exact = derivatives(problem, &params, options, &mut columns);
-    let jacobian = DMatrix::from_fn(problem.points(), free.len(), |row, j| columns[free[j]][row]);
-    let tolerance = if exact {
-        RANK_TOLERANCE_EXACT
-    } else {
-        RANK_TOLERANCE_DIFFERENCES
-    };
-    let inner = inverse_of_normal(&jacobian, tolerance)?;
-    let chi2: f64 = residuals.iter().map(|r| r * r).sum();
-    if !is_minimum(
-        &jacobian,
-        &inner,
-        &residuals,
-        chi2,
-        free.iter().map(|&i| params[i]),
-    ) {
-        return Err(NumericsError::NotConverged { evaluations });
-    }
-    let mut covariance = DMatrix::zeros(params.len(), params.len());
-    for (a, &i) in free.iter().enumerate() {
-        for (b, &j) in free.iter().enumerate() {
-            covariance[(i, j)] = inner[(a, b)];
+    let count = params.len();
+    let mut here = Place::new(problem, params, options)?;
+    for _ in 0..LAST_STEPS_MAX {
+        if here.moves_less_than(LAST_STEP) {
+            break;
+        }
+        let Some(params) = here.next(options) else { break };
+        match Place::new(problem, params, options) {
+            Ok(next) if next.gain < here.gain && next.chi2 <= here.chi2 * (1.0 + CHI2_NOISE) => here = next,
+            _ => break,
         }
     }
-    let at_bound = (0..params.len()).map(|i| bound.contains(&i)).collect();
-    let dof = problem.points() - moving.len();
+    if !here.is_minimum() {
+        return Err(NumericsError::NotConverged { evaluations });
+    }
+    let mut covariance = DMatrix::zeros(count, count);
+    for (a, &i) in here.free.iter().enumerate() {
+        for (b, &j) in here.free.iter().enumerate() {
+            covariance[(i, j)] = here.inner[(a, b)];
+        }
+    }
+    let moving = (0..count).filter(|&i| !options.is_fixed(i)).count();
     Ok(Fit {
-        params,
+        params: here.params,
         covariance,
-        chi2,
-        dof,
-        residuals,
+        chi2: here.chi2,
+        dof: problem.points() - moving,
+        residuals: here.residuals,
         evaluations,
-        at_bound,
+        at_bound: here.bound,
     })
-}
-
-/// Whether one more Gauss-Newton step would neither lower chi-squared nor move a parameter noticeably.
-fn is_minimum(
-    jacobian: &DMatrix<f64>,
-    inner: &DMatrix<f64>,
-    residuals: &[f64],
-    chi2: f64,
-    params: impl Iterator<Item = f64>,
-) -> bool {
-    let gradient = jacobian.tr_mul(&DVector::from_column_slice(residuals));
-    let step = inner * &gradient;
-    let gain = gradient.dot(&step);
-    gain <= STATIONARY_GAIN * chi2
-        || step
-            .iter()
-            .zip(params)
-            .all(|(s, p)| s.abs() <= STATIONARY_STEP * p.abs())
 }
 
 /// `(J' J)^-1` through the singular values of J with its columns scaled to length one.

@@ -11,14 +11,28 @@
 //! | [`distribution`] | cdf and quantile of normal, t, F, chi-squared, beta |
 //! | [`gum`] | type A, type B, combination, effective degrees of freedom, expanded uncertainty |
 //! | [`quadrature`] | the integral and the root of a function |
+//! | [`monotone`] | a curve through points that does not overshoot, and its inverse |
+//! | [`isotonic`] | the monotone sequence closest to the data |
+//! | [`series`] | mean, memory and slope of readings taken one after the other |
+//! | [`variance`] | scatter between and within groups, lack of fit, outliers |
+//! | [`compare`] | whether two sets differ, or are equivalent |
+//! | [`coverage`] | tolerance factors, intervals of a proportion |
+//! | [`errors_in_variables`] | a line where both coordinates are uncertain |
 
+pub mod compare;
+pub mod coverage;
 pub mod distribution;
 pub mod error;
+pub mod errors_in_variables;
 pub mod gum;
+pub mod isotonic;
 pub mod least_squares;
 pub mod linear;
+pub mod monotone;
 pub(crate) mod precise;
 pub mod quadrature;
+pub mod series;
+pub mod variance;
 
 pub use error::NumericsError;
 pub use nalgebra::{DMatrix, DVector};

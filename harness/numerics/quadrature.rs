@@ -66,6 +66,10 @@ pub fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Result<f64, 
     for step in 0..STEPS_MAX {
         let falsi = (low * f_high - high * f_low) / (f_high - f_low);
         let middle = 0.5 * (low + high);
+        let between = middle > low.min(high) && middle < low.max(high);
+        if !between || (high - low).abs() <= f64::EPSILON * middle.abs() {
+            return Ok(middle);
+        }
         let inside = falsi > low.min(high) && falsi < low.max(high);
         let x = if step % 3 == 2 || !inside { middle } else { falsi };
         let value = f(x);
@@ -74,7 +78,7 @@ pub fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Result<f64, 
                 what: "function inside the interval",
             });
         }
-        if value == 0.0 || (high - low).abs() <= f64::EPSILON * x.abs() {
+        if value == 0.0 {
             return Ok(x);
         }
         if (value > 0.0) == (f_high > 0.0) {
@@ -84,13 +88,32 @@ pub fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Result<f64, 
             (low, f_low) = (high, f_high);
             (high, f_high) = (x, value);
         }
-        if x.to_bits() == middle.to_bits()
-            && (middle.to_bits() == low.to_bits() || middle.to_bits() == high.to_bits())
-        {
-            return Ok(x);
-        }
     }
     Err(NumericsError::NotConverged {
         evaluations: STEPS_MAX,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Closed forms.
+    #[test]
+    fn integrals_and_roots_of_known_functions() {
+        let close =
+            |got: f64, want: f64| assert!((got - want).abs() <= 1e-14 * want.abs().max(1.0), "{got} {want}");
+        close(integrate(0.0, std::f64::consts::PI, 1, f64::sin), 2.0);
+        close(integrate(-1.0, 2.0, 3, |x| x.powi(5)), 10.5);
+        close(root(0.0, 2.0, |x| x * x - 2.0).unwrap(), 2f64.sqrt());
+        close(root(2.0, 0.0, |x| x * x - 2.0).unwrap(), 2f64.sqrt());
+        close(root(-1e9, 1.0, |x| x.exp() - 0.5).unwrap(), 0.5f64.ln());
+        close(root(0.0, 1.0, |x| x).unwrap(), 0.0);
+        close(
+            root(-1.0, 5.0, |x| if x < 3.0 { -1.0 } else { 1.0 }).unwrap(),
+            3.0,
+        );
+        assert!(root(1.0, 2.0, |x| x).is_err());
+        assert!(root(0.0, 1.0, |_| f64::NAN).is_err());
+    }
 }

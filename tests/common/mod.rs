@@ -89,7 +89,7 @@ pub(crate) fn rows(path: &PathBuf) -> Vec<Row> {
 /// The numbers of a NIST StRD file from its data lines on, one row a line.
 pub(crate) fn nist_data(path: &PathBuf) -> Vec<Vec<f64>> {
     let text = std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-    // The header names the data lines, "Data (lines 61 to 74)"; where it does not, they run from 61 to the end.
+    // The header names the data lines, "Data (lines 61 to 74)"; where it does not, they are the numbers at the end.
     let place = text
         .lines()
         .take(12)
@@ -99,20 +99,27 @@ pub(crate) fn nist_data(path: &PathBuf) -> Vec<Vec<f64>> {
         .split(|c: char| !c.is_ascii_digit())
         .filter_map(|w| w.parse().ok())
         .collect();
-    let (first, last) = if let [first, last] = named[..] {
-        (first, last)
-    } else {
-        (61, usize::MAX)
+    let numbers = |l: &str| {
+        l.split_whitespace()
+            .map(|v| v.parse().ok())
+            .collect::<Option<Vec<f64>>>()
     };
-    text.lines()
-        .skip(first - 1)
-        .take(last - (first - 1))
-        .filter(|l| !l.trim().is_empty())
-        .map(|l| {
-            l.split_whitespace()
-                .map(|v| v.parse().unwrap_or_else(|e| panic!("{v}: {e}")))
-                .collect()
-        })
+    let lines: Vec<&str> = text
+        .lines()
+        .filter(|l| named.len() == 2 || !l.trim().is_empty())
+        .collect();
+    let first = match named[..] {
+        [first, _] => first - 1,
+        _ => lines.len() - lines.iter().rev().take_while(|l| numbers(l).is_some()).count(),
+    };
+    let last = if let [_, last] = named[..] {
+        last
+    } else {
+        lines.len()
+    };
+    lines[first..last]
+        .iter()
+        .map(|l| numbers(l).unwrap_or_else(|| panic!("{}: not a line of numbers: {l}", path.display())))
         .collect()
 }
 
