@@ -5,7 +5,7 @@
 
 use super::disk::{self, Gate, Op};
 use super::sums::{self, Extent};
-use crate::problem::fault::{Fault, FaultCode};
+use crate::problem::fault::Fault;
 use std::fs::File;
 use std::path::PathBuf;
 
@@ -126,14 +126,4 @@ impl Keeper {
             fault
         })
     }
-}
-
-/// The fault of a keeper's thread that is gone.
-pub(super) fn keeper_gone() -> Fault {
-    Fault::new(
-        FaultCode::Io,
-        "record",
-        "the thread that syncs the record ended",
-        "what was synced before is kept and readable",
-    )
 }

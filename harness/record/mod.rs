@@ -10,6 +10,7 @@ pub mod decimal;
 pub mod disk;
 pub mod events;
 mod journal;
+mod keeping;
 pub mod reader;
 pub mod run_file;
 mod run_start;

@@ -8,7 +8,8 @@
 //! Never: a value that is not finite, a line taken back.
 
 use super::disk::{self, Gate, Op};
-use super::journal::{BLOCK, Journal, Keeper, keeper_gone};
+use super::journal::{BLOCK, Journal, Keeper};
+use super::keeping::Keeping;
 use super::run_file::FileRecord;
 use super::sums::{self, Extent};
 use super::{EVENTS, SAMPLES, SUMS, columns, decimal, events, reader};
@@ -16,16 +17,6 @@ use crate::clock::Moment;
 use crate::problem::fault::{Fault, FaultCode};
 use crate::script::role::Role;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
-use std::thread::JoinHandle;
-use std::time::Duration;
-
-/// Time between two syncs in real time.
-pub const SYNC_EVERY: Duration = Duration::from_millis(100);
-
-/// Bytes between two lines of `sums.csv` in virtual time.
-const SUM_EVERY_BYTES: u64 = 1 << 20;
 
 /// How the run's time passes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,33 +51,6 @@ struct Row {
 
 const MISSING: i64 = i64::MIN;
 
-/// What the writer and the keeper's thread share.
-#[derive(Default)]
-struct Shared {
-    state: Mutex<State>,
-    changed: Condvar,
-    failed: AtomicBool,
-}
-
-#[derive(Default)]
-struct State {
-    reached: [Extent; 2],
-    stop: bool,
-    fault: Option<Fault>,
-}
-
-impl Shared {
-    fn lock(&self) -> MutexGuard<'_, State> {
-        self.state.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-enum Keeping {
-    Here(Keeper),
-    Thread(JoinHandle<Keeper>),
-    Over,
-}
-
 /// Writes the record of a run.
 pub struct Recorder {
     dir: PathBuf,
@@ -95,9 +59,7 @@ pub struct Recorder {
     row: Row,
     samples: Journal,
     events: Journal,
-    shared: Arc<Shared>,
     keeping: Keeping,
-    summed_bytes: u64,
     last: Moment,
     gate: Gate,
     failed: Option<Fault>,
@@ -216,11 +178,9 @@ impl Recorder {
                 filled: 0,
             },
             columns,
-            summed_bytes: samples.extent.bytes + events.extent.bytes,
             samples,
             events,
-            shared: Arc::default(),
-            keeping: Keeping::Here(keeper),
+            keeping: Keeping::here(keeper),
             last,
             gate,
             failed: None,
@@ -233,15 +193,9 @@ impl Recorder {
     /// # Errors
     /// `IO` where the thread cannot be started.
     pub fn at_pace(mut self, pace: Pace) -> Result<Recorder, Fault> {
-        self.keeping = match (pace, std::mem::replace(&mut self.keeping, Keeping::Over)) {
-            (Pace::Real, Keeping::Here(keeper)) => {
-                let shared = Arc::clone(&self.shared);
-                let thread = std::thread::Builder::new().name(String::from("record-sync"));
-                let handle = thread.spawn(move || keep_in_background(keeper, &shared));
-                Keeping::Thread(handle.map_err(|e| disk::fault(&self.dir, "cannot start a thread", &e))?)
-            }
-            (_, as_before) => as_before,
-        };
+        if pace == Pace::Real {
+            self.keeping.move_to_a_thread(&self.dir)?;
+        }
         Ok(self)
     }
 
@@ -345,9 +299,10 @@ impl Recorder {
     }
 
     /// The first failure, if there was one.
+    #[inline]
     fn check(&mut self) -> Result<(), Fault> {
-        if self.failed.is_none() && self.shared.failed.load(Ordering::Relaxed) {
-            self.failed = self.shared.lock().fault.clone();
+        if self.failed.is_none() {
+            self.failed = self.keeping.fault();
         }
         self.failed.clone().map_or(Ok(()), Err)
     }
@@ -355,21 +310,7 @@ impl Recorder {
     fn hand_over(&mut self) -> Result<(), Fault> {
         let done = self.samples.hand_over().and_then(|()| self.events.hand_over());
         let reached = [self.samples.extent, self.events.extent];
-        let kept = done.and_then(|()| match &mut self.keeping {
-            Keeping::Here(keeper) => {
-                let bytes = reached[0].bytes + reached[1].bytes;
-                if bytes - self.summed_bytes < SUM_EVERY_BYTES {
-                    return Ok(());
-                }
-                self.summed_bytes = bytes;
-                keeper.keep(reached, false)
-            }
-            Keeping::Thread(_) => {
-                self.shared.lock().reached = reached;
-                Ok(())
-            }
-            Keeping::Over => Ok(()),
-        });
+        let kept = done.and_then(|()| self.keeping.reached(reached));
         kept.inspect_err(|fault| self.failed = Some(fault.clone()))
     }
 
@@ -378,7 +319,7 @@ impl Recorder {
     /// # Errors
     /// `DISK_FULL` or `IO` when writing fails or failed before.
     pub fn finish(&mut self) -> Result<Finished, Fault> {
-        let flushed = if matches!(self.keeping, Keeping::Over) {
+        let flushed = if self.keeping.is_over() {
             self.check()
         } else {
             self.flush()
@@ -395,21 +336,12 @@ impl Recorder {
         Ok(self.counts.clone())
     }
 
-    /// Stops the thread, if there is one, and vouches for what the system took.
+    /// Vouches for what the system took, whatever happened.
     fn end_keeping(&mut self) -> Result<(), Fault> {
-        let mut keeper = match std::mem::replace(&mut self.keeping, Keeping::Over) {
-            Keeping::Over => return Ok(()),
-            Keeping::Here(keeper) => keeper,
-            Keeping::Thread(handle) => {
-                self.shared.lock().stop = true;
-                self.shared.changed.notify_all();
-                handle.join().map_err(|_| keeper_gone())?
-            }
-        };
-        if let Some(fault) = self.shared.lock().fault.clone() {
-            return Err(fault);
+        if self.keeping.is_over() {
+            return Ok(());
         }
-        keeper.keep([self.samples.extent, self.events.extent], true)?;
+        self.keeping.end([self.samples.extent, self.events.extent])?;
         disk::sync_folder(&self.gate, &self.dir)
     }
 }
@@ -418,34 +350,9 @@ impl Drop for Recorder {
     /// A recorder that is dropped unfinished (a panic) still hands over what it has; a failure then has nobody to be
     /// told, and the reader sees it.
     fn drop(&mut self) {
-        if !matches!(self.keeping, Keeping::Over) {
+        if !self.keeping.is_over() {
             let _ = self.flush();
             let _ = self.end_keeping();
         }
     }
-}
-
-/// The second thread: every [`SYNC_EVERY`] it brings to the disk what the system has taken.
-fn keep_in_background(mut keeper: Keeper, shared: &Shared) -> Keeper {
-    let mut kept = [Extent::default(); 2];
-    let mut state = shared.lock();
-    while !state.stop {
-        let woken = shared.changed.wait_timeout(state, SYNC_EVERY);
-        state = woken.unwrap_or_else(PoisonError::into_inner).0;
-        let reached = state.reached;
-        if reached == kept || state.stop {
-            continue;
-        }
-        drop(state);
-        let done = keeper.keep(reached, true);
-        state = shared.lock();
-        kept = reached;
-        if let Err(fault) = done {
-            state.fault = Some(fault);
-            shared.failed.store(true, Ordering::Relaxed);
-            break;
-        }
-    }
-    drop(state);
-    keeper
 }
