@@ -17,10 +17,10 @@ use dutycup::script::role::Role;
 use std::path::Path;
 
 /// The columns of the runs below.
-pub const COLUMNS: [Role; 4] = [Role::LinePressure, Role::CupMass, Role::Supply, Role::Switch];
+pub(crate) const COLUMNS: [Role; 4] = [Role::LinePressure, Role::CupMass, Role::Supply, Role::Switch];
 
 /// A rig without instruments.
-pub fn rig() -> Rig {
+fn rig() -> Rig {
     Rig {
         name: String::from("bench"),
         source: String::from("rig: bench\n"),
@@ -84,11 +84,17 @@ fn plan(rig: &Rig) -> Plan {
     }
 }
 
-/// A new record with `run.yaml` and the texts beside it, as a run begins.
-pub fn begin(dir: &Path) -> Recorder {
-    let recorder = Recorder::create(dir, &COLUMNS).unwrap();
-    let (rig, started) = (rig(), WallTime::VIRTUAL_START.to_rfc3339());
+/// The rig and a plan for it.
+pub(crate) fn rig_and_plan() -> (Rig, Plan) {
+    let rig = rig();
     let plan = plan(&rig);
+    (rig, plan)
+}
+
+/// A new record with `run.yaml` and the texts beside it, as a run begins.
+pub(crate) fn begin(dir: &Path) -> Recorder {
+    let recorder = Recorder::create(dir, &COLUMNS).unwrap();
+    let ((rig, plan), started) = (rig_and_plan(), WallTime::VIRTUAL_START.to_rfc3339());
     write_whole(&dir.join("rig.yaml"), rig.source.as_bytes()).unwrap();
     write_whole(&dir.join("scenario.yaml"), plan.source.as_bytes()).unwrap();
     let run = RunFile::new(&rig, &plan, u64::MAX, ClockKind::Virtual, None, started);
@@ -97,7 +103,7 @@ pub fn begin(dir: &Path) -> Recorder {
 }
 
 /// Ends a record and says so in `run.yaml`.
-pub fn end(dir: &Path, mut recorder: Recorder) {
+pub(crate) fn end(dir: &Path, mut recorder: Recorder) {
     let done = recorder.finish().unwrap();
     let text = std::fs::read_to_string(dir.join("run.yaml")).unwrap();
     let mut run = RunFile::from_text(&text).unwrap();
@@ -107,7 +113,7 @@ pub fn end(dir: &Path, mut recorder: Recorder) {
 }
 
 /// A finished run with seeded readings.
-pub fn finished_run(dir: &Path, rows: u64) {
+pub(crate) fn finished_run(dir: &Path, rows: u64) {
     let mut recorder = begin(dir);
     let mut rng = Seed(7).stream("record");
     for i in 0..rows {
@@ -128,7 +134,7 @@ pub fn finished_run(dir: &Path, rows: u64) {
 }
 
 /// Takes the recorded files out of the list in `run.yaml`, as in a run that was killed.
-pub fn unlist_recorded(dir: &Path, run: &str) {
+pub(crate) fn unlist_recorded(dir: &Path, run: &str) {
     let mut run = RunFile::from_text(run).unwrap();
     run.files.retain(|f| f.name.ends_with(".yaml"));
     run.write(dir).unwrap();
