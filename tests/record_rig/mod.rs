@@ -1,9 +1,7 @@
 //! A small rig, plan and run for the tests of the record.
 
-#![expect(
-    clippy::unwrap_used,
-    reason = "a helper of tests: a failure here fails the test"
-)]
+#![allow(dead_code, reason = "every test uses its own part")]
+#![allow(clippy::unwrap_used, reason = "a failure here fails the test")]
 
 use dutycup::chance::*;
 use dutycup::clock::{Moment, WallTime};
