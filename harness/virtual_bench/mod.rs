@@ -3,7 +3,17 @@
 //! In: the rig file's section `virtual_bench:`, a seed, bytes and the time. Out: bytes. Never: anything of `fluid`,
 //! `wire`, `instrument`, `reduce` or `fit`; agreement between the two sides must mean something.
 
+pub mod config;
+mod noise;
+mod pairs;
+mod plant;
+
+pub use pairs::random_pair;
+pub use plant::Settled;
+
 use crate::clock::Moment;
+use crate::problem::Problems;
+use config::Config;
 
 /// A device on the virtual bench, by its number in [`VirtualBench::devices`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -20,4 +30,18 @@ pub trait VirtualBench {
     fn next_output(&mut self) -> Moment;
     /// Bytes that devices send at or before `now`, oldest first, through `take(device, bytes)`.
     fn transmit(&mut self, now: Moment, take: &mut dyn FnMut(Device, &[u8]));
+}
+
+/// The steady state of the noise-free plant; see [`Settled`].
+///
+/// # Errors
+/// Nozzles that the bench does not have; a number that is not finite.
+pub fn settled_state(
+    config: &Config,
+    duty_pct: f64,
+    supply_v: f64,
+    mounted: &str,
+    back_pressure_kpa: f64,
+) -> Result<Settled, Problems> {
+    plant::settled(config, duty_pct, supply_v, mounted, back_pressure_kpa)
 }
