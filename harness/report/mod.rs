@@ -1,1 +1,12 @@
 //! What people and programs read: the page, JUnit, the terminal summary. One file a format.
+//!
+//! In: values, verdicts and words, however they were computed. Out: one [`page::Page`] as `report.html`, `junit.xml`,
+//! `verdicts.json`, text on a terminal. Never: a calculation on measured data, a script, an address of the network.
+
+pub mod chart;
+pub mod figure_text;
+pub mod page;
+pub mod page_html;
+pub mod summary;
+pub mod verdict_table;
+pub mod words;

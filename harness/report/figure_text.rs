@@ -1,0 +1,296 @@
+//! Numbers as people read them: `412.3 ± 6.2 mL/min (95 %)`.
+//!
+//! In: a value in internal units, its expanded uncertainty, degrees of freedom. Out: text, with U to two significant
+//! digits and the value rounded to the same place (JCGM 100:2008 7.2.6), in metric or US units.
+//! Never: more digits than the uncertainty supports; a number for something that is missing.
+
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+/// Which units are displayed. Files are always metric.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Units {
+    /// kPa, mL/min, degC.
+    #[default]
+    Metric,
+    /// psi, US gal/h, degF.
+    Us,
+}
+
+/// How an internal unit is displayed: `shown = value * factor + offset`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shown<'a> {
+    /// The unit as displayed.
+    pub unit: &'a str,
+    /// Exact factor.
+    pub factor: f64,
+    /// Added after the factor; it does not apply to differences and uncertainties.
+    pub offset: f64,
+}
+
+/// 1 psi in kPa, exact: pound force 4.4482216152605 N over a square inch.
+const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
+/// 1 US gallon an hour in mL/min, exact: 3785.411784 mL in 60 min.
+const ML_MIN_PER_GAL_H: f64 = 63.090_196_4;
+
+impl Units {
+    /// How values of an internal unit are displayed; units without a US form stay.
+    #[must_use]
+    pub fn shown(self, unit: &str) -> Shown<'_> {
+        let as_is = |unit| Shown {
+            unit,
+            factor: 1.0,
+            offset: 0.0,
+        };
+        if self == Units::Metric {
+            return as_is(match unit {
+                "degC" => "°C",
+                "mL/min/sqrt(kPa)" => "mL/min/√kPa",
+                other => other,
+            });
+        }
+        let us = |unit, factor| Shown {
+            unit,
+            factor,
+            offset: 0.0,
+        };
+        match unit {
+            "kPa" => us("psi", 1.0 / KPA_PER_PSI),
+            "kPa abs" => us("psi abs", 1.0 / KPA_PER_PSI),
+            "mL/min" => us("gal/h", 1.0 / ML_MIN_PER_GAL_H),
+            "mL/min/sqrt(kPa)" => us("gal/h/√psi", KPA_PER_PSI.sqrt() / ML_MIN_PER_GAL_H),
+            "degC" => Shown {
+                unit: "°F",
+                factor: 1.8,
+                offset: 32.0,
+            },
+            other => as_is(other),
+        }
+    }
+}
+
+/// The coverage factor for 95 % at `dof` degrees of freedom: the 97.5 % quantile of Student's t, 1.96 for none.
+#[must_use]
+pub fn coverage_factor(dof: Option<f64>) -> f64 {
+    dof.and_then(|v| StudentsT::new(0.0, 1.0, v).ok())
+        .map_or(1.959_963_984_540_054, |t| t.inverse_cdf(0.975))
+}
+
+/// `k = 2.23, 10 degrees of freedom`; `k = 1.96` where the degrees of freedom are without limit.
+#[must_use]
+pub fn coverage(dof: Option<f64>) -> String {
+    let k = coverage_factor(dof);
+    match dof {
+        Some(v) if v < 1000.0 => {
+            let count = if v < 100.0 {
+                trimmed(v, 1)
+            } else {
+                format!("{v:.0}")
+            };
+            format!("k = {k:.2}, {count} degrees of freedom")
+        }
+        _ => format!("k = {k:.2}"),
+    }
+}
+
+/// The place of the last digit to show for an uncertainty: `-1` shows tenths. None where U is not positive and finite.
+fn place_of(u95: f64) -> Option<i32> {
+    if !(u95.is_finite() && u95 > 0.0) {
+        return None;
+    }
+    // Rounding may carry into one digit more (0.0996 to 0.10): ask the formatter what it makes of two digits.
+    let text = format!("{u95:.1e}");
+    let exponent: i32 = text.rsplit('e').next()?.parse().ok()?;
+    Some(exponent - 1)
+}
+
+/// A number rounded to a decimal place, with a true minus sign and without negative zero.
+#[must_use]
+pub fn at_place(value: f64, place: i32) -> String {
+    if !value.is_finite() {
+        return MISSING.to_owned();
+    }
+    let decimals = usize::try_from(-place).unwrap_or(0);
+    let unit = 10f64.powi(place.max(0));
+    let rounded = if place > 0 {
+        (value / unit).round() * unit
+    } else {
+        value
+    };
+    minus(&format!("{rounded:.decimals$}"))
+}
+
+/// What stands for a number that is not there.
+pub const MISSING: &str = "not measured";
+
+/// A number to `digits` significant digits, without exponent.
+#[must_use]
+pub fn significant(value: f64, digits: i32) -> String {
+    let text = format!("{value:.*e}", usize::try_from(digits - 1).unwrap_or(0));
+    let exponent: i32 = text.rsplit('e').next().and_then(|e| e.parse().ok()).unwrap_or(0);
+    at_place(value, exponent - digits + 1)
+}
+
+/// A number to at most `decimals` decimals, without trailing zeros.
+#[must_use]
+pub fn trimmed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    minus(text)
+}
+
+/// A true minus sign, and no sign on zero.
+fn minus(text: &str) -> String {
+    match text.strip_prefix('-') {
+        Some(rest) if rest.bytes().all(|b| matches!(b, b'0' | b'.')) => rest.to_owned(),
+        Some(rest) => format!("−{rest}"),
+        None => text.to_owned(),
+    }
+}
+
+/// A value and its uncertainty in displayed units, as text without unit: `("412.3", Some("6.2"))`.
+/// Without an uncertainty the value has four significant digits.
+#[must_use]
+pub fn pair(value: f64, u95: Option<f64>, shown: Shown) -> (String, Option<String>) {
+    let (value, u95) = (value * shown.factor + shown.offset, u95.map(|u| u * shown.factor));
+    match u95.and_then(|u| place_of(u).map(|place| (u, place))) {
+        Some((u, place)) if value.is_finite() => (at_place(value, place), Some(at_place(u, place))),
+        _ => (significant(value, 4), None),
+    }
+}
+
+/// `412.3 ± 6.2 mL/min (95 %)`; without an uncertainty `412.3 mL/min`; without a value `not measured`.
+#[must_use]
+pub fn figure(value: Option<f64>, u95: Option<f64>, unit: &str, units: Units) -> String {
+    let Some(value) = value.filter(|v| v.is_finite()) else {
+        return MISSING.to_owned();
+    };
+    let shown = units.shown(unit);
+    match pair(value, u95, shown) {
+        (value, Some(u)) => with_unit(&format!("{value} ± {u}"), shown.unit) + " (95 %)",
+        (value, None) => with_unit(&value, shown.unit),
+    }
+}
+
+/// Number and unit with a space between them; a number without unit alone.
+#[must_use]
+pub fn with_unit(number: &str, unit: &str) -> String {
+    if unit.is_empty() {
+        number.to_owned()
+    } else {
+        format!("{number} {unit}")
+    }
+}
+
+/// Limits in words: `62 to 83 kPa`, `at most 83 kPa`, `at least 62 kPa`, `none`.
+#[must_use]
+pub fn limits(lower: Option<f64>, upper: Option<f64>, unit: &str, units: Units) -> String {
+    let shown = units.shown(unit);
+    let text = |v: f64| {
+        let v = v * shown.factor + shown.offset;
+        // Four significant digits, but never fewer than a whole number has.
+        let digits = if v.abs() < 1000.0 {
+            significant(v, 4)
+        } else {
+            at_place(v, 0)
+        };
+        if digits.contains('.') {
+            digits.trim_end_matches('0').trim_end_matches('.').to_owned()
+        } else {
+            digits
+        }
+    };
+    match (lower, upper) {
+        (Some(low), Some(high)) => with_unit(&format!("{} to {}", text(low), text(high)), shown.unit),
+        (None, Some(high)) => with_unit(&format!("at most {}", text(high)), shown.unit),
+        (Some(low), None) => with_unit(&format!("at least {}", text(low)), shown.unit),
+        (None, None) => "none".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn value_and_uncertainty_end_at_the_same_digit() {
+        for (value, u95, text) in [
+            (412.34, 6.21, "412.3 ± 6.2 mL/min (95 %)"),
+            (412.34, 0.0996, "412.34 ± 0.10 mL/min (95 %)"),
+            (412.34, 0.0994, "412.340 ± 0.099 mL/min (95 %)"),
+            (412.34, 62.1, "412 ± 62 mL/min (95 %)"),
+            (4123.4, 124.0, "4120 ± 120 mL/min (95 %)"),
+            (-0.004, 0.12, "0.00 ± 0.12 mL/min (95 %)"),
+            (-3.14159, 0.25, "−3.14 ± 0.25 mL/min (95 %)"),
+            (99.96, 9.96, "100 ± 10 mL/min (95 %)"),
+            (5.0, 0.0, "5.000 mL/min"),
+            (5.0, f64::NAN, "5.000 mL/min"),
+            (f64::NAN, 1.0, "not measured"),
+        ] {
+            assert_eq!(figure(Some(value), Some(u95), "mL/min", Units::Metric), text);
+        }
+        assert_eq!(figure(None, Some(1.0), "kPa", Units::Us), "not measured");
+        assert_eq!(figure(Some(0.5), None, "", Units::Metric), "0.5000");
+    }
+
+    #[test]
+    fn rounds_as_the_guide_does() {
+        // JCGM 100:2008 7.2.2: m_S = 100.02147 g with u_c = 0.35 mg.
+        assert_eq!(
+            figure(Some(100.021_47), Some(0.000_35), "g", Units::Metric),
+            "100.02147 ± 0.00035 g (95 %)"
+        );
+        // JCGM 100:2008 7.2.4: expanded U = 0.79 mg.
+        assert_eq!(
+            figure(Some(100.021_47), Some(0.000_79), "g", Units::Metric),
+            "100.02147 ± 0.00079 g (95 %)"
+        );
+        // JCGM 100:2008 7.2.6: 10.057 62 ohm with 27 milliohm becomes 10.058 ohm.
+        assert_eq!(
+            pair(10.057_62, Some(0.027), Units::Metric.shown("ohm")).0,
+            "10.058"
+        );
+    }
+
+    #[test]
+    fn coverage_factors_of_student() {
+        // JCGM 100:2008 table G.2, p = 95 %: t of 1, 4, 9, 20 and infinite degrees of freedom.
+        for (dof, k) in [
+            (Some(1.0), 12.71),
+            (Some(4.0), 2.78),
+            (Some(9.0), 2.26),
+            (Some(20.0), 2.09),
+            (None, 1.96),
+        ] {
+            assert!((coverage_factor(dof) - k).abs() < 0.005, "{dof:?}");
+        }
+        assert_eq!(coverage(Some(9.0)), "k = 2.26, 9 degrees of freedom");
+        assert_eq!(coverage(Some(18.99)), "k = 2.09, 19 degrees of freedom");
+        assert_eq!(coverage(None), "k = 1.96");
+    }
+
+    #[test]
+    fn us_units_by_exact_factors() {
+        // NIST SP 811 appendix B: psi = 6.894757 kPa; US gal/h from gal = 3.785412 L; degF.
+        for (value, u95, unit, text) in [
+            (68.947_57, 6.894_757, "kPa", "10.0 ± 1.0 psi (95 %)"),
+            (630.902, 6.309_02, "mL/min", "10.00 ± 0.10 gal/h (95 %)"),
+            (20.0, 0.5, "degC", "68.00 ± 0.90 °F (95 %)"),
+            (13.8, 0.05, "V", "13.800 ± 0.050 V (95 %)"),
+        ] {
+            assert_eq!(figure(Some(value), Some(u95), unit, Units::Us), text);
+        }
+    }
+
+    #[test]
+    fn limits_in_words() {
+        let words = |low, high| limits(low, high, "kPa", Units::Metric);
+        assert_eq!(words(Some(62.0), Some(82.7371)), "62 to 82.74 kPa");
+        assert_eq!(words(None, Some(2068.43)), "at most 2068 kPa");
+        assert_eq!(words(Some(0.0), None), "at least 0 kPa");
+        assert_eq!(words(None, None), "none");
+    }
+}
