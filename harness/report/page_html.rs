@@ -81,6 +81,14 @@ struct TableView<'a> {
     left_out: usize,
 }
 
+impl TableView<'_> {
+    /// Whether a narrow screen shows each row as a list of names and values.
+    fn stacks(&self) -> bool {
+        let words = self.table.columns.iter().skip(1).filter(|c| !c.number).count();
+        self.table.columns.len() > 3 && words > 1
+    }
+}
+
 fn sections(page: &Page) -> Vec<SectionView<'_>> {
     let (mut figures, mut tables) = (0, 0);
     page.sections
@@ -172,6 +180,34 @@ impl ToneLook for Tone {
     }
 }
 
+/// How the page shows text.
+trait Glued {
+    /// The text with each number kept on one line with its unit.
+    fn glued(&self) -> String;
+}
+
+impl Glued for Words {
+    fn glued(&self) -> String {
+        let mut out = String::with_capacity(self.as_str().len());
+        let mut words = self.as_str().split(' ').peekable();
+        while let Some(word) = words.next() {
+            out.push_str(word);
+            if let Some(next) = words.peek() {
+                let number = word.ends_with(|c: char| c.is_ascii_digit());
+                let unit = next.trim_end_matches(['.', ',', ';', ':', ')']);
+                let together = matches!(word, "±" | "=") || *next == "=" || (number && UNITS.contains(&unit));
+                out.push(if together { '\u{a0}' } else { ' ' });
+            }
+        }
+        out
+    }
+}
+
+/// What stays with the number before it.
+const UNITS: &[&str] = &[
+    "%", "±", "mL/min", "gal/h", "kPa", "psi", "V", "A", "s", "ms", "g", "mL", "rpm", "Hz", "°C", "°F",
+];
+
 /// How the page shows a verdict.
 trait VerdictLook {
     /// Its tone.
@@ -223,7 +259,16 @@ fn css_string(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::css_string;
+    use super::{Glued, Words, css_string};
+
+    #[test]
+    fn numbers_stay_with_their_units() {
+        let words = Words::from("at 30 % duty 641 ± 8 mL/min, k = 2.1 or more");
+        assert_eq!(
+            words.glued(),
+            "at 30\u{a0}% duty 641\u{a0}±\u{a0}8\u{a0}mL/min, k\u{a0}=\u{a0}2.1 or more"
+        );
+    }
 
     #[test]
     fn nothing_leaves_a_style_string() {

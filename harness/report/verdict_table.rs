@@ -28,18 +28,21 @@ pub fn table(verdicts: &Verdicts, units: Units) -> Table {
                 Cell::words(&item.note),
             ])
         })
-        .noted("U is the expanded uncertainty for 95 % coverage.")
+        .noted("What follows ± is the expanded uncertainty U for 95 % coverage; k is its coverage factor.")
 }
 
-/// `412.3 ± 6.2 mL/min (95 %), k = 2.14, 14 degrees of freedom`.
+/// `412.3 ± 6.2 mL/min (k = 2.14)`.
 fn value(item: &Item, units: Units) -> Cell {
     let Some(value) = item.value.filter(|v| v.is_finite()) else {
         return Cell::Missing;
     };
-    let text = figure_text::figure(Some(value), item.u95, &item.unit, units);
-    if item.u95.is_some() {
-        Cell::words(format!("{text}, {}", figure_text::coverage(item.dof)))
-    } else {
-        Cell::words(text)
+    let shown = units.shown(&item.unit);
+    match figure_text::pair(value, item.u95, shown) {
+        (value, Some(u)) => {
+            let k = figure_text::coverage_factor(item.dof);
+            let text = figure_text::with_unit(&format!("{value} ± {u}"), shown.unit);
+            Cell::words(format!("{text} (k = {k:.2})"))
+        }
+        (value, None) => Cell::words(figure_text::with_unit(&value, shown.unit)),
     }
 }

@@ -198,7 +198,7 @@ pub(crate) fn residuals() -> Figure {
     ));
     Figure {
         caption: "Residuals over duty".into(),
-        reading: "The deviations from the fitted curve show no trend over duty; none exceeds U.".into(),
+        reading: "The deviations from the fitted curve show no trend over duty; one of thirty exceeds U, as expected at 95 %.".into(),
         chart: Chart::Plot(Plot {
             x: Axis::linear("duty, %").over(0.0, 100.0),
             panels: vec![Panel {

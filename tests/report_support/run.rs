@@ -115,13 +115,13 @@ pub(crate) fn time_series() -> Figure {
             panels: vec![
                 Panel {
                     y: Axis::linear("line pressure, kPa").over(0.0, 700.0),
-                    layers: spans().chain([Layer::Line(Line::solid("line pressure", Ink::Blue, pressure))]).collect(),
+                    layers: spans().chain([Layer::Line(Line::solid("", Ink::Blue, pressure))]).collect(),
                 },
                 Panel {
                     y: Axis::linear("cup mass, g").over(0.0, 100.0),
                     layers: spans()
                         .map(|l| match l { Layer::Span(s) => Layer::Span(Span { label: "".into(), ..s }), l => l })
-                        .chain([Layer::Line(Line::solid("cup mass", Ink::Vermillion, mass).dashed(Dash::Solid)), reference("cup full", ReferenceKind::Limit, false, 1400.0)])
+                        .chain([Layer::Line(Line::solid("", Ink::Vermillion, mass)), reference("cup full", ReferenceKind::Limit, false, 1400.0)])
                         .collect(),
                 },
             ],

@@ -63,6 +63,11 @@ impl Ground {
         if !self.frame.grown(-2.0).holds(rect) || self.taken.iter().any(|t| t.grown(2.0).overlaps(rect)) {
             return None;
         }
+        Some(self.count(rect))
+    }
+
+    /// How many squares of a box are drawn on.
+    fn count(&self, rect: &Rect) -> f64 {
         let mut covered = 0.0;
         let mut y = rect.top;
         while y <= rect.bottom {
@@ -80,7 +85,46 @@ impl Ground {
             }
             y += SQUARE;
         }
-        Some(covered)
+        covered
+    }
+
+    /// The best place for words right beside a path, clearly nearer to it than to the other paths. None where there is
+    /// no such place.
+    pub(super) fn place_along(
+        &mut self,
+        path: &[(f64, f64)],
+        others: &[&Vec<(f64, f64)>],
+        width: f64,
+        height: f64,
+    ) -> Option<Rect> {
+        let others: Vec<(f64, f64)> = others.iter().flat_map(|other| along(other, 6.0)).collect();
+        let mut best: Option<(f64, Rect)> = None;
+        for (x, y) in along(path, 12.0) {
+            for (dx, dy) in BESIDE {
+                let (x, y) = (
+                    x + dx * (BESIDE_GAP + width / 2.0),
+                    y + dy * (BESIDE_GAP + height / 2.0),
+                );
+                let rect = Rect {
+                    left: x - width / 2.0,
+                    right: x + width / 2.0,
+                    top: y - height / 2.0,
+                    bottom: y + height / 2.0,
+                };
+                let Some(covered) = self.cost(&rect.grown(1.0)) else {
+                    continue;
+                };
+                let crowd = self.count(&rect.grown(14.0));
+                let cost = covered * 8.0 + crowd;
+                let clear = others.iter().all(|p| rect.distance(*p) > BESIDE_GAP * 2.0);
+                if clear && covered < 3.0 && best.as_ref().is_none_or(|(least, _)| cost < *least) {
+                    best = Some((cost, rect));
+                }
+            }
+        }
+        let rect = best.map(|(_, rect)| rect)?;
+        self.take(rect);
+        Some(rect)
     }
 
     /// The best place for words of `width` by `height` near a point, at least `gap` away from it; taken once found.
@@ -116,6 +160,38 @@ impl Ground {
     }
 }
 
+/// Where words may stand beside a point: above, below, to the sides, at the corners.
+const BESIDE: [(f64, f64); 8] = [
+    (0.0, -1.0),
+    (0.0, 1.0),
+    (1.0, 0.0),
+    (-1.0, 0.0),
+    (1.0, -1.0),
+    (-1.0, -1.0),
+    (1.0, 1.0),
+    (-1.0, 1.0),
+];
+/// From a path to the words beside it.
+const BESIDE_GAP: f64 = 5.0;
+
+/// Points along a path, about `every` apart.
+fn along(path: &[(f64, f64)], every: f64) -> Vec<(f64, f64)> {
+    let mut out = Vec::new();
+    let mut left = 0.0;
+    for pair in path.windows(2) {
+        let (dx, dy) = (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1);
+        let far = dx.hypot(dy);
+        let mut at = left;
+        while at < far {
+            out.push((pair[0].0 + dx * at / far, pair[0].1 + dy * at / far));
+            at += every;
+        }
+        left = at - far;
+    }
+    out.extend(path.last());
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -138,6 +214,23 @@ mod tests {
             assert!(FRAME.holds(&rect));
             assert!(rect.bottom < 50.0 || rect.top > 50.0);
         }
+    }
+
+    #[test]
+    fn words_along_a_path_touch_neither_it_nor_its_neighbour() {
+        let mut ground = Ground::new(FRAME);
+        let (upper, lower) = (
+            [(0.0, 30.0), (200.0, 30.0)],
+            [(0.0, 44.0), (120.0, 44.0), (200.0, 90.0)],
+        );
+        for path in [&upper[..], &lower[..]] {
+            path.windows(2).for_each(|p| ground.stroke(p[0], p[1]));
+        }
+        let rect = ground
+            .place_along(&lower, &[&upper.to_vec()], 50.0, 14.0)
+            .unwrap();
+        assert!(rect.top > 44.0, "{rect:?} stands between the two lines");
+        assert!((rect.top - 44.0) < 60.0);
     }
 
     #[test]

@@ -5,7 +5,7 @@
 
 use super::band;
 use super::measure;
-use super::model::{BandKind, Dash, Ink, Marker, ReferenceKind, SpanKind};
+use super::model::{BandKind, Dash, Ink, Layer, Line, Marker, Points, ReferenceKind, SpanKind};
 use super::series::{dash_array, draw_marker, ink_class};
 use super::span;
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect, Value};
@@ -15,6 +15,8 @@ use super::svg::{Anchor, Canvas, FONT, LINE, Rect, Value};
 pub(super) enum Sample {
     Points(Ink, Marker, bool),
     Line(Ink, Dash),
+    /// A line through points: one name for both.
+    Both(Ink, Dash, Marker, bool),
     Band(BandKind, Ink),
     Span(SpanKind),
     Reference(ReferenceKind),
@@ -74,6 +76,26 @@ impl Key {
     }
 }
 
+/// The sample of a line: with its marker where points of the same name and colour lie on it.
+pub(super) fn line_sample(line: &Line, layers: &[Layer]) -> Sample {
+    layers
+        .iter()
+        .find_map(|layer| match layer {
+            Layer::Points(p) if p.label == line.label && p.ink == line.ink => {
+                Some(Sample::Both(line.ink, line.dash, p.marker, p.hollow))
+            }
+            _ => None,
+        })
+        .unwrap_or(Sample::Line(line.ink, line.dash))
+}
+
+/// Whether a line of the same name and colour speaks for these points too.
+pub(super) fn spoken_for(points: &Points, layers: &[Layer]) -> bool {
+    layers
+        .iter()
+        .any(|layer| matches!(layer, Layer::Line(l) if l.label == points.label && l.ink == points.ink))
+}
+
 /// The class of a reference line.
 pub(super) const fn reference_class(kind: ReferenceKind) -> &'static str {
     match kind {
@@ -94,6 +116,10 @@ fn draw_sample(canvas: &mut Canvas, sample: Sample, rect: Rect) {
                 hollow,
                 ((rect.left + rect.right) / 2.0, middle),
             );
+        }
+        Sample::Both(ink, dash, marker, hollow) => {
+            draw_sample(canvas, Sample::Line(ink, dash), rect);
+            draw_sample(canvas, Sample::Points(ink, marker, hollow), rect);
         }
         Sample::Line(ink, dash) => {
             let class = format!("ln {}", ink_class(ink));

@@ -25,8 +25,8 @@ struct Name {
 #[derive(Default)]
 pub(super) struct Strip {
     names: Vec<Name>,
-    /// For each upright line: its layer's place in the panel, and its row.
-    rows: Vec<(usize, usize)>,
+    /// For each upright line: its layer's place in the panel, its row, its x.
+    rows: Vec<(usize, usize, f64)>,
 }
 
 /// Room between names of a row.
@@ -50,7 +50,7 @@ impl Strip {
             let across = measure::width(reference.label.as_str(), FONT);
             let left = (at - 2.0).min(width - across - 1.0).max(1.0);
             let row = strip.add(reference.label.as_str(), left, across, usize::MAX);
-            strip.rows.push((i, row.unwrap_or(0)));
+            strip.rows.push((i, row.unwrap_or(0), at));
         }
         for wanted in [true, false] {
             for layer in layers {
@@ -78,10 +78,12 @@ impl Strip {
     /// Puts a name into the lowest row where it fits.
     fn add(&mut self, text: &str, left: f64, across: f64, rows_max: usize) -> Option<usize> {
         let right = left + across;
-        let row = (0..rows_max.min(self.names.len() + 1)).find(|row| {
-            self.names
-                .iter()
-                .all(|n| n.row != *row || right + APART <= n.left || n.right + APART <= left)
+        let row = (0..rows_max.min(self.names.len() + 2)).find(|row| {
+            let free = |n: &Name| n.row != *row || right + APART <= n.left || n.right + APART <= left;
+            // A line on its way up to a higher row must not pass through this name.
+            let passed =
+                |(_, above, x): &(usize, usize, f64)| *above > *row && (left - 2.0..right + 2.0).contains(x);
+            self.names.iter().all(free) && !self.rows.iter().any(passed)
         })?;
         self.names.push(Name {
             text: text.to_owned(),
@@ -107,7 +109,11 @@ impl Strip {
 
     /// Where the upright line of a layer ends above.
     fn top_of(&self, layer: usize, frame_top: f64) -> f64 {
-        let row = self.rows.iter().find(|(i, _)| *i == layer).map(|(_, row)| *row);
+        let row = self
+            .rows
+            .iter()
+            .find(|(i, ..)| *i == layer)
+            .map(|(_, row, _)| *row);
         row.map_or(frame_top, |row| frame_top - row as f64 * LINE - 3.0)
     }
 }
@@ -146,7 +152,7 @@ pub(super) fn draw_callout(canvas: &mut Canvas, plane: &Plane, callout: &Callout
         canvas.note(callout.words.to_string());
         return;
     };
-    leader(canvas, at, &rect, 6.0);
+    leader(canvas, at, &rect.grown(3.0), 6.0);
     canvas.leaf(
         "circle",
         &[
@@ -160,7 +166,7 @@ pub(super) fn draw_callout(canvas: &mut Canvas, plane: &Plane, callout: &Callout
 }
 
 /// A thin line from a place to the nearest edge of a box of words, beginning `off` away from the place.
-pub(super) fn leader(canvas: &mut Canvas, at: (f64, f64), rect: &Rect, off: f64) {
+fn leader(canvas: &mut Canvas, at: (f64, f64), rect: &Rect, off: f64) {
     let to = (
         at.0.clamp(rect.left, rect.right),
         at.1.clamp(rect.top, rect.bottom),

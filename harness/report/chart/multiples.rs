@@ -6,7 +6,7 @@
 use super::Size;
 use super::axes::{self, Plane};
 use super::ground::Ground;
-use super::key::{Key, Sample};
+use super::key::{Key, Sample, line_sample};
 use super::mark::{self, Strip};
 use super::measure;
 use super::model::{Layer, Multiples, Small};
@@ -91,7 +91,7 @@ fn draw_small(
     axes::draw_frame(canvas, frame);
     for layer in &plot.layers {
         match layer {
-            Layer::Line(l) => key.add(Sample::Line(l.ink, l.dash), l.label.as_str()),
+            Layer::Line(l) => key.add(line_sample(l, &plot.layers), l.label.as_str()),
             Layer::Reference(r) => key.add(Sample::Reference(r.kind), r.label.as_str()),
             Layer::Callout(c) => mark::draw_callout(canvas, &plane, c, &mut ground),
             _ => {}

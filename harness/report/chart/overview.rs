@@ -107,23 +107,25 @@ fn draw_cell(canvas: &mut Canvas, cell: &Cell, tolerance: f64, place: i32, rect:
             } else {
                 digits
             };
-            let room = rect.width() - 4.0 - if out { TRIANGLE } else { 0.0 };
             let across = measure::width(&text, FONT);
-            let middle = (rect.left + rect.right) / 2.0;
-            let fits = across <= room;
+            let (middle, level) = ((rect.left + rect.right) / 2.0, rect.top + HIGH / 2.0 - 1.0);
+            let beside = across + TRIANGLE <= rect.width() - 4.0;
+            let fits = across <= rect.width() - 2.0;
+            // The triangle stands before the number, above it in a slim cell, alone in a tiny one.
+            let (mark, words) = match (out, beside) {
+                (false, _) => (None, (middle, level)),
+                (true, true) => (
+                    Some((middle - across / 2.0, level)),
+                    (middle + TRIANGLE / 2.0, level),
+                ),
+                (true, false) if fits => (Some((middle, rect.top + 8.0)), (middle, level + 7.0)),
+                (true, false) => (Some((middle, level)), (middle, level)),
+            };
             if fits {
-                let x = middle + if out { TRIANGLE / 2.0 } else { 0.0 };
-                canvas.text(
-                    "tm",
-                    x,
-                    rect.top + HIGH / 2.0 + FONT * 0.28,
-                    Anchor::Middle,
-                    &text,
-                );
+                canvas.text("tm", words.0, words.1 + FONT * 0.36, Anchor::Middle, &text);
             }
-            if out {
-                let x = if fits { middle - across / 2.0 } else { middle };
-                draw_triangle(canvas, (x, rect.top + HIGH / 2.0 - 1.0), value > 0.0);
+            if let Some(at) = mark {
+                draw_triangle(canvas, at, value > 0.0);
             }
         }
         _ => draw_missing(canvas, rect),

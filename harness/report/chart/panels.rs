@@ -8,7 +8,7 @@ use super::band;
 use super::bins;
 use super::direct;
 use super::ground::Ground;
-use super::key::{Key, Sample};
+use super::key::{Key, Sample, spoken_for};
 use super::mark::{self, Strip};
 use super::model::{Layer, Panel, Plot};
 use super::scale::Scale;
@@ -142,7 +142,7 @@ pub(super) fn draw_layers(
 pub(super) fn key_of(layers: &[Layer], key: &mut Key) {
     for layer in layers {
         match layer {
-            Layer::Points(p) if !p.points.is_empty() => {
+            Layer::Points(p) if !p.points.is_empty() && !spoken_for(p, layers) => {
                 key.add(Sample::Points(p.ink, p.marker, p.hollow), p.label.as_str());
             }
             Layer::Band(b) => key.add(Sample::Band(b.kind, b.ink), b.label.as_str()),

@@ -25,6 +25,8 @@ pub(super) struct Scale {
 
 /// Room beyond the data, as a part of their range.
 const PAD: f64 = 0.05;
+/// Room beyond data that leave the range that was asked for.
+const PAD_ASKED: f64 = 0.015;
 
 impl Scale {
     /// The scale of an axis over its data, between two places in units of the chart.
@@ -54,15 +56,18 @@ impl Scale {
             let room = if log { 0.5 } else { (low.abs() * 0.1).max(0.5) };
             (low, high) = (low - room, high + room);
         } else {
-            let room = (high - low) * PAD;
-            // An end that was asked for, or zero, is a good end; the data get room beyond theirs.
-            if data_low < asked_low && !(data_low >= 0.0 && data_low < room && !log) {
-                low -= room;
-            } else if data_low < asked_low {
-                low = 0.0;
+            // Beyond an end that was asked for a little room is enough; zero is a good end for what is not negative.
+            let room = |asked: bool| (high - low) * if asked { PAD_ASKED } else { PAD };
+            let (room_low, room_high) = (room(asked_low.is_finite()), room(asked_high.is_finite()));
+            if data_low < asked_low {
+                low = if !log && (0.0..room_low).contains(&data_low) {
+                    0.0
+                } else {
+                    low - room_low
+                };
             }
             if data_high > asked_high {
-                high += room;
+                high += room_high;
             }
         }
         let spacing = axis.spacing.clone();
@@ -206,11 +211,11 @@ mod tests {
         for (axis, data, count, text) in [
             (linear.clone().over(0.0, 100.0), &[][..], 5, "0 20 40 60 80 100"),
             (linear.clone(), &[0.0, 412.0], 5, "0 100 200 300 400"),
-            (linear.clone(), &[-0.3, 0.3], 6, "−0.3 −0.2 −0.1 0.0 0.1 0.2 0.3"),
+            (linear.clone(), &[-0.3, 0.3], 7, "−0.3 −0.2 −0.1 0.0 0.1 0.2 0.3"),
             (linear.clone(), &[5.0, 5.0], 5, "4.6 4.8 5.0 5.2 5.4"),
             (linear.clone(), &[f64::NAN], 4, "0.0 0.5 1.0"),
             (Axis::log("x"), &[0.0, 1.0, 1000.0], 5, "1 10 100 1000"),
-            (Axis::log("x"), &[30.0, 400.0], 5, "50 100 200 500"),
+            (Axis::log("x"), &[30.0, 400.0], 5, "50 100 200"),
             (Axis::log("x"), &[100.0, 200.0], 4, "100 150 200"),
             (Axis::words("x", ["off", "on"]), &[], 4, "off on"),
         ] {

@@ -49,6 +49,13 @@ impl Rect {
             && other.top < self.bottom
     }
 
+    /// How far a place is from the rectangle; 0 inside.
+    pub(super) fn distance(&self, (x, y): (f64, f64)) -> f64 {
+        let dx = (self.left - x).max(x - self.right).max(0.0);
+        let dy = (self.top - y).max(y - self.bottom).max(0.0);
+        dx.hypot(dy)
+    }
+
     pub(super) fn holds(&self, other: &Rect) -> bool {
         self.left <= other.left
             && self.top <= other.top
