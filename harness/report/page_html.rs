@@ -180,34 +180,6 @@ impl ToneLook for Tone {
     }
 }
 
-/// How the page shows text.
-trait Glued {
-    /// The text with each number kept on one line with its unit.
-    fn glued(&self) -> String;
-}
-
-impl Glued for Words {
-    fn glued(&self) -> String {
-        let mut out = String::with_capacity(self.as_str().len());
-        let mut words = self.as_str().split(' ').peekable();
-        while let Some(word) = words.next() {
-            out.push_str(word);
-            if let Some(next) = words.peek() {
-                let number = word.ends_with(|c: char| c.is_ascii_digit());
-                let unit = next.trim_end_matches(['.', ',', ';', ':', ')']);
-                let together = matches!(word, "±" | "=") || *next == "=" || (number && UNITS.contains(&unit));
-                out.push(if together { '\u{a0}' } else { ' ' });
-            }
-        }
-        out
-    }
-}
-
-/// What stays with the number before it.
-const UNITS: &[&str] = &[
-    "%", "±", "mL/min", "gal/h", "kPa", "psi", "V", "A", "s", "ms", "g", "mL", "rpm", "Hz", "°C", "°F",
-];
-
 /// How the page shows a verdict.
 trait VerdictLook {
     /// Its tone.
@@ -239,7 +211,7 @@ fn style(page: &Page) -> String {
         style,
         "@page{{margin:14mm 14mm 18mm;@bottom-left{{content:\"report {id} \\B7  {hash}\";\
          font:9pt system-ui,sans-serif;color:#4d5660}}@bottom-right{{content:\"page \" counter(page) \" of \" \
-         counter(pages);font:9pt system-ui,sans-serif;color:#4d5660}}}}\n"
+         counter(pages);font:9pt system-ui,sans-serif;color:#4d5660}}}}"
     );
     style
 }
@@ -259,16 +231,7 @@ fn css_string(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{Glued, Words, css_string};
-
-    #[test]
-    fn numbers_stay_with_their_units() {
-        let words = Words::from("at 30 % duty 641 ± 8 mL/min, k = 2.1 or more");
-        assert_eq!(
-            words.glued(),
-            "at 30\u{a0}% duty 641\u{a0}±\u{a0}8\u{a0}mL/min, k\u{a0}=\u{a0}2.1 or more"
-        );
-    }
+    use super::css_string;
 
     #[test]
     fn nothing_leaves_a_style_string() {

@@ -18,6 +18,12 @@ impl Words {
         &self.0
     }
 
+    /// The text with each number kept on one line with its unit and its uncertainty, by no-break spaces.
+    #[must_use]
+    pub fn glued(&self) -> String {
+        glue(&self.0)
+    }
+
     /// Whether there is nothing to read.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -41,6 +47,27 @@ impl fmt::Display for Words {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.0)
     }
+}
+
+/// What stays with the number before it.
+const UNITS: &[&str] = &[
+    "%", "±", "mL/min", "gal/h", "kPa", "psi", "V", "A", "s", "ms", "g", "mL", "rpm", "Hz", "°C", "°F",
+];
+
+/// Text with no-break spaces between numbers and what belongs to them.
+pub(super) fn glue(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut words = text.split(' ').peekable();
+    while let Some(word) = words.next() {
+        out.push_str(word);
+        if let Some(next) = words.peek() {
+            let number = word.ends_with(|c: char| c.is_ascii_digit());
+            let unit = next.trim_end_matches(['.', ',', ';', ':', ')']);
+            let together = matches!(word, "±" | "=") || *next == "=" || (number && UNITS.contains(&unit));
+            out.push(if together { '\u{a0}' } else { ' ' });
+        }
+    }
+    out
 }
 
 /// The name of a file of the same run folder, safe to link to.
@@ -105,5 +132,14 @@ mod tests {
         ] {
             assert!(FileName::new(bad).is_none(), "{bad}");
         }
+    }
+
+    #[test]
+    fn numbers_stay_with_their_units() {
+        let words = Words::from("at 30 % duty 641 ± 8 mL/min, k = 2.1 or more");
+        assert_eq!(
+            words.glued(),
+            "at 30\u{a0}% duty 641\u{a0}±\u{a0}8\u{a0}mL/min, k\u{a0}=\u{a0}2.1 or more"
+        );
     }
 }

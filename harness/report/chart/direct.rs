@@ -9,7 +9,7 @@ use super::axes::Plane;
 use super::ground::Ground;
 use super::key::{Key, Sample, line_sample};
 use super::measure;
-use super::model::{Layer, Line};
+use super::model::Layer;
 use super::scale::Scale;
 use super::series::{self, MARK, path};
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect};
@@ -19,31 +19,51 @@ use crate::report::words::Words;
 const WIDTH_MAX: f64 = 150.0;
 /// A line that ends in the last part of the x axis has its name outside the frame.
 const EDGE: f64 = 0.94;
+/// Lines that end nearer together than this cannot be told apart by names outside.
+const SAME_END: f64 = 6.0;
 /// From the frame to the names.
 const GAP: f64 = 16.0;
 /// The widest a name within a narrow frame may be.
 const NARROW_MAX: f64 = 112.0;
 
-/// Whether a line ends so near the right edge that its name can stand outside.
-fn reaches_edge(line: &Line, x: &Scale) -> bool {
-    let last = line.points.iter().rev().find(|p| p.1.is_finite() && x.shows(p.0));
-    last.and_then(|p| x.moved(0.0, 1.0).at(p.0))
-        .is_some_and(|part| part > EDGE)
+/// The y where a line ends, if that is so near the right edge that its name can stand outside.
+fn edge_end(layer: &Layer, x: &Scale, y: &Scale) -> Option<f64> {
+    match layer {
+        Layer::Line(l) if !l.label.is_empty() => {
+            let last = l.points.iter().rev().find(|p| x.shows(p.0) && y.shows(p.1))?;
+            let part = x.moved(0.0, 1.0).at(last.0)?;
+            y.at(last.1).filter(|_| part > EDGE)
+        }
+        Layer::Reference(r) if !r.upright && !r.label.is_empty() => y.at(r.at),
+        _ => None,
+    }
 }
 
-/// The room that names right of the frame need; 0 where there are none or the chart is narrow.
-pub(super) fn room(layers: &[Layer], x: &Scale, size: Size) -> f64 {
+/// Whether the name of a layer stands outside the frame: it ends there, and no other line ends at the same place.
+fn outside(layers: &[Layer], own: usize, x: &Scale, y: &Scale) -> bool {
+    let Some(end) = edge_end(&layers[own], x, y) else {
+        return false;
+    };
+    let near = |other: &Layer| edge_end(other, x, y).is_some_and(|o| (o - end).abs() < SAME_END);
+    !layers
+        .iter()
+        .enumerate()
+        .any(|(i, layer)| i != own && near(layer))
+}
+
+/// The room that names right of the frame need; 0 where there are none or the chart is narrow. The y scale is in units
+/// of the chart, the x scale need not be.
+pub(super) fn room(layers: &[Layer], x: &Scale, y: &Scale, size: Size) -> f64 {
     if size == Size::Narrow {
         return 0.0;
     }
-    let widest = layers
-        .iter()
-        .filter_map(|layer| match layer {
-            Layer::Line(l) if !l.label.is_empty() && reaches_edge(l, x) => Some(&l.label),
-            Layer::Reference(r) if !r.upright && !r.label.is_empty() => Some(&r.label),
-            _ => None,
+    let widest = (0..layers.len())
+        .filter(|i| outside(layers, *i, x, y))
+        .map(|i| match &layers[i] {
+            Layer::Line(l) => measure::widest(&measure::wrap(l.label.as_str(), FONT, WIDTH_MAX), FONT),
+            Layer::Reference(r) => measure::widest(&measure::wrap(r.label.as_str(), FONT, WIDTH_MAX), FONT),
+            _ => 0.0,
         })
-        .map(|label| measure::widest(&measure::wrap(label.as_str(), FONT, WIDTH_MAX), FONT))
         .fold(0.0, f64::max);
     if widest > 0.0 { widest + GAP + 3.0 } else { 0.0 }
 }
@@ -68,9 +88,9 @@ pub(super) fn draw(canvas: &mut Canvas, plane: &Plane, layers: &[Layer], ground:
     let mut beside: Vec<Beside> = Vec::new();
     let mut free = frame.height() + LINE;
     for (i, layer) in layers.iter().enumerate() {
-        let (label, sample, outside) = match layer {
-            Layer::Line(l) => (&l.label, line_sample(l, layers), reaches_edge(l, &plane.x)),
-            Layer::Reference(r) if !r.upright => (&r.label, Sample::Reference(r.kind), true),
+        let (label, sample) = match layer {
+            Layer::Line(l) => (&l.label, line_sample(l, layers)),
+            Layer::Reference(r) if !r.upright => (&r.label, Sample::Reference(r.kind)),
             _ => continue,
         };
         let Some(&end) = paths[i].last().filter(|_| !label.is_empty()) else {
@@ -78,11 +98,11 @@ pub(super) fn draw(canvas: &mut Canvas, plane: &Plane, layers: &[Layer], ground:
         };
         let lines = measure::wrap(label.as_str(), FONT, WIDTH_MAX);
         let high = lines.len() as f64 * LINE;
-        if wide && outside && high <= free {
+        if wide && high <= free && outside(layers, i, &plane.x, &plane.y) {
             free -= high;
             let top = end.1 - high / 2.0;
             beside.push(Beside { end, lines, top });
-        } else if outside && wide || !alongside(canvas, plane, label, i, &paths, ground) {
+        } else if !alongside(canvas, plane, label, i, &paths, ground) {
             key.add(sample, label.as_str());
         }
     }

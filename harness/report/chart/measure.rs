@@ -4,6 +4,8 @@
 //! advance widths of DejaVu Sans, among the widest of the fonts in use, in thousandths of the font size.
 //! Never: an estimate that could be too small for text of Latin, Greek or Cyrillic letters.
 
+use crate::report::words::glue;
+
 /// Advance widths of U+0020 to U+007E in thousandths of the font size.
 const ASCII: [u16; 95] = [
     318, 401, 460, 838, 636, 950, 780, 275, 390, 390, 500, 838, 318, 361, 318, 337, 636, 636, 636, 636, 636,
@@ -34,12 +36,12 @@ pub fn width(text: &str, size: f64) -> f64 {
     text.chars().map(|c| f64::from(thousandths(c))).sum::<f64>() * size / 1000.0
 }
 
-/// `text` in lines no wider than `width_max`, broken between words, or within a word that is too wide alone.
+/// `text` in lines no wider than `width_max`, broken between words (a number stays with its unit), or within a word that is too wide alone.
 /// At least one line.
 #[must_use]
 pub fn wrap(text: &str, size: f64, width_max: f64) -> Vec<String> {
     let mut lines = vec![String::new()];
-    for word in text.split_whitespace() {
+    for word in glue(text).split(' ').filter(|w| !w.is_empty()) {
         for piece in pieces(word, size, width_max) {
             let line = lines.last().cloned().unwrap_or_default();
             let longer = if line.is_empty() {

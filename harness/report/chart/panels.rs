@@ -19,8 +19,8 @@ use super::svg::{Canvas, Rect};
 /// The height of a frame.
 fn frame_height(size: Size, panels: usize) -> f64 {
     match (size, panels) {
-        (Size::Wide, 0 | 1) => 320.0,
-        (Size::Wide, 2) => 210.0,
+        (Size::Wide, 0 | 1) => 290.0,
+        (Size::Wide, 2) => 190.0,
         (Size::Wide, _) => 150.0,
         (Size::Narrow, 0 | 1) => 240.0,
         (Size::Narrow, _) => 150.0,
@@ -42,7 +42,8 @@ pub(super) fn draw(plot: &Plot, canvas: &mut Canvas) {
         &mut plot
             .panels
             .iter()
-            .map(|p| direct::room(&p.layers, &x, canvas.size)),
+            .zip(&scales)
+            .map(|(p, y)| direct::room(&p.layers, &x, y, canvas.size)),
     );
     let (left, right) = (left.max(20.0), canvas.width() - right_room.max(14.0));
     let x = x.moved(left, right);
