@@ -5,3 +5,5 @@
 //! Never: a port, a run, a model of pump or nozzle.
 
 pub mod collection;
+pub mod noise;
+pub mod slope;
