@@ -1,7 +1,18 @@
 //! Values with units, at the edge: parsed from what people write, printed the way they do.
 //!
-//! Internal units: gauge kPa, absolute kPa, mL/min, g, mL, V, A, s, rpm, Hz, %, degC. A number is converted once,
-//! here, with exact factors. Gauge and absolute pressure are different types.
+//! Internal units: gauge kPa, absolute kPa, mL/min, g, mL, V, A, s, rpm, Hz, %, degC, m. A number is converted once,
+//! here, with exact factors. Gauge and absolute pressure are different types. Never: a bare number taken for a
+//! quantity that has a unit.
+
+mod decimal;
+mod parse;
+mod show;
+mod unit;
+
+pub use decimal::{AxisError, Decimal, axis};
+pub use parse::{QuantityError, parse, parse_difference, parse_number, split};
+pub use show::{Units, rounded, show, show_difference};
+pub use unit::{Unit, find_unit, units_of};
 
 /// What a number is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -34,6 +45,64 @@ pub enum Dimension {
     Length,
     /// 0 or 1; `on`, `off` in files.
     Switch,
+}
+
+impl Dimension {
+    /// Every dimension.
+    pub const ALL: &[Dimension] = &[
+        Dimension::GaugePressure,
+        Dimension::AbsolutePressure,
+        Dimension::Flow,
+        Dimension::Mass,
+        Dimension::Volume,
+        Dimension::Voltage,
+        Dimension::Current,
+        Dimension::Time,
+        Dimension::Speed,
+        Dimension::Frequency,
+        Dimension::Ratio,
+        Dimension::Temperature,
+        Dimension::Length,
+        Dimension::Switch,
+    ];
+
+    /// In words with its article, an example as people write it, and the internal unit.
+    const fn facts(self) -> (&'static str, &'static str, &'static str) {
+        match self {
+            Dimension::GaugePressure => ("a gauge pressure", "8.4 psi", "kPa"),
+            Dimension::AbsolutePressure => ("an absolute pressure", "14.7 psi abs", "kPa abs"),
+            Dimension::Flow => ("a volume flow", "250 mL/min", "mL/min"),
+            Dimension::Mass => ("a mass", "120 g", "g"),
+            Dimension::Volume => ("a volume", "500 mL", "mL"),
+            Dimension::Voltage => ("a voltage", "13.8 V", "V"),
+            Dimension::Current => ("a current", "4.2 A", "A"),
+            Dimension::Time => ("a time", "30 s", "s"),
+            Dimension::Speed => ("an engine speed", "3000 rpm", "rpm"),
+            Dimension::Frequency => ("a frequency", "1000 Hz", "Hz"),
+            Dimension::Ratio => ("a percentage", "30 %", "%"),
+            Dimension::Temperature => ("a temperature", "20 degC", "degC"),
+            Dimension::Length => ("a length", "150 mm", "m"),
+            Dimension::Switch => ("a switch position", "on", ""),
+        }
+    }
+
+    /// In words, with its article: `a gauge pressure`.
+    #[must_use]
+    pub const fn noun(self) -> &'static str {
+        self.facts().0
+    }
+
+    /// An example as people write it: `8.4 psi`.
+    #[must_use]
+    pub const fn example(self) -> &'static str {
+        self.facts().1
+    }
+
+    /// The unit used inside and in files: `kPa`; empty for a switch.
+    #[must_use]
+    pub const fn internal_unit(self) -> &'static str {
+        self.facts().2
+    }
 }
 
 /// Gauge pressure, kPa.

@@ -5,4 +5,9 @@
 
 pub mod plan;
 pub mod rig;
+pub mod rig_file;
 pub mod role;
+pub mod shape;
+pub mod yaml;
+
+pub use rig_file::load as load_rig;

@@ -82,6 +82,8 @@ pub enum Role {
     SupplySet,
     /// Set: solenoid, 0 or 1 (1 = open).
     Solenoid,
+    /// Set: any other on-off function of the bench (supply output, source of the duty, a sensor line cut), 0 or 1.
+    Relay(Name),
     /// Set: heartbeat to the device that owns the pump output.
     Heartbeat,
     /// Set: the safe state (pump off, solenoid closed).
@@ -125,7 +127,7 @@ impl Role {
     }
 
     /// The role a word of a rig or scenario file names: `line_pressure`, or `switched.NAME`, `analogue.NAME`,
-    /// `duty_output.NAME`, `sensor.NAME`.
+    /// `duty_output.NAME`, `sensor.NAME`, `relay.NAME`.
     #[must_use]
     pub fn parse(word: &str) -> Option<Role> {
         if let Some((kind, name)) = word.split_once('.') {
@@ -135,6 +137,7 @@ impl Role {
                 "analogue" => Some(Role::AnalogueOutput(name)),
                 "duty_output" => Some(Role::DutyOutput(name)),
                 "sensor" => Some(Role::Sensor(name)),
+                "relay" => Some(Role::Relay(name)),
                 _ => None,
             };
         }
@@ -152,6 +155,7 @@ impl Role {
             Role::AnalogueOutput(n) => format!("analogue.{}", n.as_str()),
             Role::DutyOutput(n) => format!("duty_output.{}", n.as_str()),
             Role::Sensor(n) => format!("sensor.{}", n.as_str()),
+            Role::Relay(n) => format!("relay.{}", n.as_str()),
             plain => PLAIN
                 .iter()
                 .find(|(r, _, _)| r == plain)
@@ -167,6 +171,7 @@ impl Role {
             Role::AnalogueOutput(n) => format!("analogue_{}_v", n.as_str()),
             Role::DutyOutput(n) => format!("duty_{}_pct", n.as_str()),
             Role::Sensor(n) => format!("sensor_{}_v", n.as_str()),
+            Role::Relay(n) => format!("relay_{}", n.as_str()),
             plain => PLAIN
                 .iter()
                 .find(|(r, _, _)| r == plain)
@@ -184,6 +189,7 @@ impl Role {
             | Role::PumpDuty
             | Role::SupplySet
             | Role::Solenoid
+            | Role::Relay(_)
             | Role::Heartbeat
             | Role::SafeState
             | Role::Arm
@@ -210,6 +216,7 @@ impl Role {
             | Role::OutputOn
             | Role::SwitchedOutput(_)
             | Role::Solenoid
+            | Role::Relay(_)
             | Role::Heartbeat
             | Role::SafeState
             | Role::Arm
