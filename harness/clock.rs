@@ -96,6 +96,15 @@ impl SystemClock {
     pub fn now(&self) -> Moment {
         Moment::START + Instant::now().duration_since(self.origin)
     }
+
+    /// Waits until `moment`; returns at once if it has passed.
+    #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
+    pub fn sleep_until(&self, moment: Moment) {
+        let span = moment.since(self.now());
+        if !span.is_zero() {
+            std::thread::sleep(span);
+        }
+    }
 }
 
 /// A wall-clock stamp: whole milliseconds since 1970-01-01 UTC.

@@ -1,12 +1,40 @@
-//! Ports to a virtual bench inside this process, under the virtual clock.
+//! Ports to a virtual bench inside this process, under the virtual clock or in step with the real one.
 //!
-//! In: bytes and moments. Out: bytes, at the moments the devices send them. Time is whatever the next thing to
-//! happen makes it: nothing here waits.
+//! In: bytes and moments. Out: bytes, at the moments the devices send them. Under the virtual clock time is whatever
+//! the next thing to happen makes it, and nothing waits.
 
 use super::{Arrival, Ports};
-use crate::clock::Moment;
+use crate::clock::{Moment, SystemClock};
+use crate::exit::Exit;
 use crate::problem::fault::Fault;
 use crate::virtual_bench::{Device, VirtualBench};
+use std::sync::{Arc, Mutex};
+
+/// How fast bench time goes by.
+#[derive(Clone, Copy, Debug)]
+pub enum Pace {
+    /// As fast as the machine goes.
+    Virtual,
+    /// In step with the system's clock.
+    Real(SystemClock),
+}
+
+/// A wish to stop, set from another thread.
+#[derive(Clone, Debug, Default)]
+pub struct StopFlag(Arc<Mutex<Option<Exit>>>);
+
+impl StopFlag {
+    /// Asks the bench to end safely.
+    pub fn set(&self, exit: Exit) {
+        if let Ok(mut wish) = self.0.lock() {
+            *wish = Some(exit);
+        }
+    }
+
+    fn take(&self) -> Option<Exit> {
+        self.0.lock().ok().and_then(|mut wish| wish.take())
+    }
+}
 
 /// A virtual bench seen as ports; instrument `i` of the rig speaks to `links[i]`.
 pub struct InProcess<B> {
@@ -17,11 +45,18 @@ pub struct InProcess<B> {
     back: Vec<Option<usize>>,
     now: Moment,
     question_open: bool,
+    pace: Pace,
+    stop: StopFlag,
 }
 
 impl<B: VirtualBench> InProcess<B> {
     /// Connects instruments to the devices of the same name; a name without a device has no wire.
-    pub fn new<'n>(bench: B, instruments: impl IntoIterator<Item = &'n str>) -> Self {
+    pub fn new<'n>(
+        bench: B,
+        instruments: impl IntoIterator<Item = &'n str>,
+        pace: Pace,
+        stop: StopFlag,
+    ) -> Self {
         let find = |name: &str| bench.devices().iter().position(|d| d == name).map(Device);
         let links: Vec<Option<Device>> = instruments.into_iter().map(find).collect();
         let mut back = vec![None; bench.devices().len()];
@@ -36,6 +71,8 @@ impl<B: VirtualBench> InProcess<B> {
             back,
             now: Moment::START,
             question_open: false,
+            pace,
+            stop,
         }
     }
 
@@ -53,7 +90,13 @@ impl<B: VirtualBench> Ports for InProcess<B> {
     fn wait(&mut self, deadline: Moment, take: &mut dyn FnMut(Moment, Arrival<'_>)) -> Moment {
         let next = self.bench.next_output();
         let until = deadline.min(next).max(self.now);
+        if let Pace::Real(clock) = self.pace {
+            clock.sleep_until(until);
+        }
         self.now = until;
+        if let Some(exit) = self.stop.take() {
+            take(until, Arrival::Stop(exit));
+        }
         if next <= until {
             let back = &self.back;
             self.bench.transmit(until, &mut |device, bytes| {

@@ -76,17 +76,20 @@ impl std::fmt::Debug for SerialPorts {
 }
 
 impl SerialPorts {
-    /// Opens every port of `rig`; `ask` shows the operator a question.
-    ///
-    /// # Errors
-    /// `PORT_NOT_FOUND`, `PORT_DENIED`, `PORT_BUSY`, or `PORT_GONE` where the driver says something else.
-    pub fn open(rig: &Rig, clock: SystemClock, ask: Box<dyn FnMut(&str) + Send>) -> Result<Self, Fault> {
+    /// Opens every port of `rig`; `ask` shows the operator a question. What could not be opened comes back beside
+    /// the ports, with the instrument's index: `PORT_NOT_FOUND`, `PORT_DENIED`, `PORT_BUSY`, or `PORT_GONE` where the
+    /// driver says something else.
+    pub fn open(
+        rig: &Rig,
+        clock: SystemClock,
+        ask: Box<dyn FnMut(&str) + Send>,
+    ) -> (Self, Vec<(usize, Fault)>) {
         let (sender, queue) = sync_channel(QUEUE_CHUNKS);
         let handle = Handle { queue: sender, clock };
         let mut ports = SerialPorts {
             clock,
             writers: Vec::new(),
-            names: Vec::new(),
+            names: rig.instruments.iter().map(|i| i.name.clone()).collect(),
             readers: Vec::new(),
             queue,
             handle,
@@ -94,15 +97,23 @@ impl SerialPorts {
             dropped: Arc::new(AtomicU64::new(0)),
             ask,
         };
+        let mut failed = Vec::new();
         for (index, instrument) in rig.instruments.iter().enumerate() {
-            ports.names.push(instrument.name.clone());
-            let writer = match &instrument.port.path {
-                Some(path) => Some(ports.open_one(index, path, &instrument.port)?),
+            let opened = instrument
+                .port
+                .path
+                .as_ref()
+                .map(|path| ports.open_one(index, path, &instrument.port));
+            ports.writers.push(match opened {
+                Some(Ok(writer)) => Some(writer),
+                Some(Err(fault)) => {
+                    failed.push((index, fault));
+                    None
+                }
                 None => None,
-            };
-            ports.writers.push(writer);
+            });
         }
-        Ok(ports)
+        (ports, failed)
     }
 
     /// A way into the queue for signals and the operator.
@@ -278,7 +289,8 @@ impl Ports for SerialPorts {
             Ok(item) => Some(item),
             Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => None,
         };
-        while let Some((at, item)) = next {
+        for _ in 0..QUEUE_CHUNKS {
+            let Some((at, item)) = next else { break };
             match &item {
                 Item::Bytes(port, bytes) => take(at, Arrival::Bytes(*port, bytes)),
                 Item::Lost(port, fault) => take(at, Arrival::Lost(*port, fault.clone())),

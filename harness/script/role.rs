@@ -86,10 +86,8 @@ pub enum Role {
     Relay(Name),
     /// Set: heartbeat to the device that owns the pump output.
     Heartbeat,
-    /// Set: the safe state (pump off, solenoid closed).
+    /// Set: the safe state, 1 = pump off and solenoid closed, 0 = armed: the device may switch the pump on.
     SafeState,
-    /// Set: lets the device that owns the pump output switch it on; sent once, after arming.
-    Arm,
     /// Set: who drives the pump's duty, 0 = we do, 1 = the controller under test.
     DriveSource,
 }
@@ -116,7 +114,6 @@ const PLAIN: &[(Role, &str, &str)] = &[
     (Role::Solenoid, "solenoid", "solenoid"),
     (Role::Heartbeat, "heartbeat", "heartbeat"),
     (Role::SafeState, "safe_state", "safe_state"),
-    (Role::Arm, "arm", "arm"),
     (Role::DriveSource, "drive_source", "drive_source"),
 ];
 
@@ -192,7 +189,6 @@ impl Role {
             | Role::Relay(_)
             | Role::Heartbeat
             | Role::SafeState
-            | Role::Arm
             | Role::DriveSource => Direction::Set,
             _ => Direction::Read,
         }
@@ -219,7 +215,6 @@ impl Role {
             | Role::Relay(_)
             | Role::Heartbeat
             | Role::SafeState
-            | Role::Arm
             | Role::DriveSource => Dimension::Switch,
         }
     }

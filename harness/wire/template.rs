@@ -1,4 +1,4 @@
-//! A command with a value in it: `D {value:.2}`.
+//! A command with a value in it: `D {value:.2}`, `OUTP {value:ON|OFF}`.
 //!
 //! In: the user's text, once; then values. Out: the bytes to send. Never: a control character, a second line, an
 //! exponent, or a value that is not finite.
@@ -19,12 +19,14 @@ pub struct Template {
     after: Box<[u8]>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 enum Place {
     /// As many decimals as the value needs.
     Shortest,
     /// A fixed number of decimals.
     Decimals(u8),
+    /// One word for on (more than a half), another for off.
+    Words(Box<[u8]>, Box<[u8]>),
 }
 
 /// Why a text is not a command.
@@ -36,7 +38,7 @@ pub enum TemplateProblem {
     TooLong,
     /// A character that may not be sent: only printable ASCII and blanks may.
     Character(char),
-    /// A field that is not `{value}` or `{value:.N}`; its text.
+    /// A field that is not `{value}`, `{value:.N}` or `{value:ON|OFF}`; its text.
     Field(String),
     /// A brace without its partner.
     Brace,
@@ -106,10 +108,11 @@ impl Template {
         out.extend_from_slice(&self.before);
         let start = out.len();
         // Writing to a vector cannot fail.
-        let _ = match self.place {
+        let _ = match &self.place {
             None => Ok(()),
             Some(Place::Shortest) => write!(out, "{value}"),
-            Some(Place::Decimals(n)) => write!(out, "{value:.*}", usize::from(n)),
+            Some(Place::Decimals(n)) => write!(out, "{value:.*}", usize::from(*n)),
+            Some(Place::Words(on, off)) => out.write_all(if value > 0.5 { on } else { off }),
         };
         let zero = out[start..].iter().all(|b| matches!(b, b'-' | b'0' | b'.'));
         if zero && out.get(start) == Some(&b'-') {
@@ -139,10 +142,18 @@ pub fn check_plain(text: &str) -> Result<(), TemplateProblem> {
 fn field_of(field: &str) -> Option<Place> {
     match field.strip_prefix("value")? {
         "" => Some(Place::Shortest),
-        rest => {
-            let n: u8 = rest.strip_prefix(":.")?.parse().ok()?;
-            (n <= DECIMALS_MAX).then_some(Place::Decimals(n))
-        }
+        rest => match rest.strip_prefix(":.") {
+            Some(digits) => {
+                let n: u8 = digits.parse().ok()?;
+                (n <= DECIMALS_MAX).then_some(Place::Decimals(n))
+            }
+            None => {
+                let (on, off) = rest.strip_prefix(':')?.split_once('|')?;
+                let word =
+                    |text: &str| (!text.is_empty() && !text.contains('|')).then(|| text.as_bytes().into());
+                Some(Place::Words(word(on)?, word(off)?))
+            }
+        },
     }
 }
 
@@ -164,6 +175,9 @@ mod tests {
             ("D {value:.2}", -0.5, "D -0.50"),
             ("{{{value}}}", 3.0, "{3}"),
             ("OFF", 1.0, "OFF"),
+            ("OUTP {value:ON|OFF}", 1.0, "OUTP ON"),
+            ("OUTP {value:ON|OFF}", 0.0, "OUTP OFF"),
+            ("V {value:1|0}", 0.0, "V 0"),
         ] {
             let mut out = Vec::new();
             Template::parse(template).unwrap().write(value, &mut out);
@@ -183,6 +197,8 @@ mod tests {
             ("D {valeu}", P::Field("valeu".into())),
             ("D {value:.10}", P::Field("value:.10".into())),
             ("D {value:3}", P::Field("value:3".into())),
+            ("D {value:ON|}", P::Field("value:ON|".into())),
+            ("D {value:A|B|C}", P::Field("value:A|B|C".into())),
             ("D {value", P::Brace),
             ("D value}", P::Brace),
             ("{value}{value}", P::TwoValues),
