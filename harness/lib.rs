@@ -5,11 +5,11 @@
 //!
 //! | module | what it holds |
 //! |---|---|
-//! | [`quantity`] | values with units, at the edge |
 //! | [`clock`] | the one place that knows the time |
 //! | [`chance`] | seeded, named random streams |
 //! | [`exit`] | exit codes and which one wins |
 //! | [`problem`] | what is wrong and where: problems in files, faults of the bench |
+//! | [`quantity`] | values with units, at the edge |
 //! | [`numerics`] | least squares, distributions, interpolation |
 //! | [`fluid`] | density, viscosity and buoyancy of what is sprayed |
 //! | [`wire`] | what bytes mean: one file a dialect |
@@ -26,11 +26,11 @@
 //! | [`report`] | what people and programs read |
 //! | [`cli`] | one file a subcommand; the only place that chooses ports |
 
-pub mod quantity;
 pub mod clock;
 pub mod chance;
 pub mod exit;
 pub mod problem;
+pub mod quantity;
 pub mod numerics;
 pub mod fluid;
 pub mod wire;
