@@ -51,9 +51,12 @@ fn order() -> Vec<String> {
     text.lines().filter_map(named).collect()
 }
 
-/// The top-level modules that a text names, outside comments.
+/// The top-level modules that a text names, outside comments and its own tests.
 fn named_modules(text: &str) -> Vec<String> {
     let code: String = text
+        .split("#[cfg(test)]")
+        .next()
+        .unwrap_or_default()
         .lines()
         .filter(|l| !l.trim_start().starts_with("//"))
         .map(|l| format!("{l}\n"))
