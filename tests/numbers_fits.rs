@@ -3,8 +3,6 @@
 //! Sources: 50-digit Gauss-Newton, agreeing with scipy and lmfit; Puromycin and BOD (Bates and Watts 1988), cars
 //! (Ezekiel 1930), DanWood (NIST StRD); Pearson's data with York's weights (York et al. 2004, Am. J. Phys. 72, 367).
 
-#![expect(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
-
 #[cfg(test)]
 mod common;
 

@@ -3,8 +3,6 @@
 //! Sources: NIST StRD univariate summary statistics and one-way analysis of variance; flying and multi-duration
 //! weighings by statsmodels and scipy.
 
-#![expect(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
-
 #[cfg(test)]
 mod common;
 

@@ -19,7 +19,7 @@ use dutycup::numerics::gum::{Term, combine, k95, sensitivities};
 /// 1 psi in kPa, exact.
 const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
 /// 1 US gal/h in mL/min, exact.
-const ML_MIN_PER_GAL_H: f64 = 3785.411_784 / 60.0;
+const ML_MIN_PER_GAL_H: f64 = 3_785.411_784 / 60.0;
 
 #[test]
 fn buoyancy() {

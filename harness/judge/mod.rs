@@ -2,4 +2,5 @@
 //!
 //! In: values with their uncertainty. Out: [`item::Item`]s and what they come to. Never: a port, a run.
 
+pub mod decide;
 pub mod item;

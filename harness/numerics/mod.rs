@@ -17,9 +17,11 @@
 //! | [`variance`] | scatter between and within groups, lack of fit, outliers |
 //! | [`compare`] | whether two sets differ, or are equivalent |
 //! | [`coverage`] | tolerance factors, intervals of a proportion |
+//! | [`conformity`] | probability of lying within limits, risks of deciding |
 //! | [`errors_in_variables`] | a line where both coordinates are uncertain |
 
 pub mod compare;
+pub mod conformity;
 pub mod coverage;
 pub mod distribution;
 pub mod error;
