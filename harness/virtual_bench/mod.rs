@@ -3,14 +3,20 @@
 //! In: the rig file's section `virtual_bench:`, a seed, bytes and the time. Out: bytes. Never: anything of `fluid`,
 //! `wire`, `instrument`, `reduce` or `fit`; agreement between the two sides must mean something.
 
+mod bench;
 pub mod config;
+mod devices;
+mod firmware;
+mod mishaps;
 mod noise;
 mod pairs;
 mod plant;
 
+pub use bench::{Bench, Truth};
 pub use pairs::random_pair;
 pub use plant::Settled;
 
+use crate::chance::Seed;
 use crate::clock::Moment;
 use crate::problem::Problems;
 use config::Config;
@@ -30,6 +36,14 @@ pub trait VirtualBench {
     fn next_output(&mut self) -> Moment;
     /// Bytes that devices send at or before `now`, oldest first, through `take(device, bytes)`.
     fn transmit(&mut self, now: Moment, take: &mut dyn FnMut(Device, &[u8]));
+}
+
+/// A bench as section `virtual_bench:` describes it, at rest.
+///
+/// # Errors
+/// What the section has that it should not, or out of range.
+pub fn build(section: &serde_yaml::Value, seed: Seed) -> Result<Bench, Problems> {
+    Bench::new(Config::read(section)?, seed)
 }
 
 /// The steady state of the noise-free plant; see [`Settled`].

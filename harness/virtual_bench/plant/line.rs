@@ -66,18 +66,6 @@ impl Line {
         self.leak = leak;
     }
 
-    /// Starts at a line pressure instead of at rest.
-    pub(crate) fn start_at(&mut self, line_kpa: f64, head_kpa: f64) {
-        self.line_kpa = line_kpa;
-        self.head_kpa = head_kpa;
-        self.stored_ml = self.compliance * line_kpa
-            + if self.air_ml > 0.0 {
-                self.air_ml * line_kpa / (self.ambient_kpa + line_kpa)
-            } else {
-                0.0
-            };
-    }
-
     /// Line pressure at the stored volume: `stored = C p + V_air p / (p_ambient + p)`, Boyle's law for the air.
     fn pressure(&self) -> f64 {
         if self.air_ml <= 0.0 {

@@ -4,6 +4,7 @@
 //! formula of the pair, and never a reading; what instruments make of the state is theirs.
 
 mod check_valve;
+pub(crate) mod controller;
 mod cup;
 mod line;
 mod motor;
@@ -13,6 +14,7 @@ mod settle;
 mod solenoid;
 mod supply;
 mod switch;
+mod table;
 mod water;
 mod winding;
 
@@ -33,8 +35,16 @@ const SLOW_STEPS: u32 = 64;
 /// What the devices set.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Inputs {
-    /// Duty of the output stage, 0 to 1.
+    /// Duty the host asks for, 0 to 1.
     pub(crate) duty: f64,
+    /// The output stage is armed.
+    pub(crate) enabled: bool,
+    /// The controller's duty drives the output stage, not the host's.
+    pub(crate) from_controller: bool,
+    /// Manifold sensor signal at the controller, V.
+    pub(crate) sensor_v: f64,
+    /// Tach at the controller, Hz.
+    pub(crate) tach_hz: f64,
     /// Coil of the solenoid energised.
     pub(crate) solenoid: bool,
     /// Pressure the nozzle sprays into, gauge kPa.
@@ -58,6 +68,7 @@ pub(crate) struct Plant {
     nozzles: Vec<nozzle::Nozzle>,
     shares: Vec<f64>,
     pub(crate) switch: switch::Switch,
+    pub(crate) controller: controller::Controller,
     pub(crate) cup: cup::Cup,
     pub(crate) water: water::Water,
     /// Content of the tank, mL.
@@ -87,6 +98,10 @@ impl Plant {
         let mut plant = Plant {
             inputs: Inputs {
                 duty: 0.0,
+                enabled: false,
+                from_controller: false,
+                sensor_v: 0.0,
+                tach_hz: 0.0,
                 solenoid: false,
                 back_kpa: config.back_pressure_kpa,
                 welded: false,
@@ -101,6 +116,7 @@ impl Plant {
             nozzles: Vec::new(),
             shares: Vec::new(),
             switch: switch::Switch::new(&config.switch, source("switch.scatter"), source("switch.bounce")),
+            controller: controller::Controller::new(&config.controller, source("controller.converter")),
             cup: cup::Cup::new(&config.cup, &config.scale),
             water: water::Water::new(&config.water),
             tank_ml: config.tank.volume_ml,
@@ -143,14 +159,31 @@ impl Plant {
         }
     }
 
-    /// Takes another duty, 0 to 1.
+    /// The pump's relay welds.
+    pub(crate) fn weld(&mut self) {
+        self.inputs.welded = true;
+        self.renew_winding();
+    }
+
+    /// The cup is poured back into the tank.
+    pub(crate) fn empty_cup(&mut self) {
+        self.tank_ml += self.cup.pour() / (self.water.density * 1e-3);
+    }
+
+    /// Takes another duty from the host, 0 to 1, and whatever else the driver changed.
     pub(crate) fn set_duty(&mut self, duty: f64) {
         self.inputs.duty = duty;
         self.renew_winding();
     }
 
     fn renew_winding(&mut self) {
-        let duty = if self.inputs.welded { 1.0 } else { self.inputs.duty };
+        let i = &self.inputs;
+        let duty = match () {
+            () if i.welded => 1.0,
+            () if !i.enabled => 0.0,
+            () if i.from_controller => self.controller.pump_duty(),
+            () => i.duty,
+        };
         self.winding.set(duty, self.motor.ohm());
     }
 
@@ -173,6 +206,14 @@ impl Plant {
 
     /// One step.
     pub(crate) fn step(&mut self) {
+        let signals = controller::Signals {
+            sensor_v: self.inputs.sensor_v,
+            tach_hz: self.inputs.tach_hz,
+            supply_v: self.supply.volts,
+        };
+        if self.controller.step(signals) && self.inputs.from_controller {
+            self.renew_winding();
+        }
         let emf = self.motor.k * self.motor.speed;
         self.electric = self.winding.step(self.supply.volts, emf);
         let angle = self

@@ -79,6 +79,7 @@ pub(crate) fn settled(
     mounted.clone_into(&mut c.mounted);
     let mut plant = Plant::new(&c, &ErrorSet::default(), Seed(0))?;
     let duty = (duty_pct / 100.0).clamp(0.0, 1.0);
+    plant.inputs.enabled = true;
     plant.set_duty(duty);
     plant.inputs.solenoid = true;
     plant.solenoid.open = true;

@@ -1,0 +1,100 @@
+//! How fast the virtual bench is: physics alone, physics with exchanges, and settled states.
+//!
+//! In: nothing. Out: figures on stdout. Run with `cargo bench --bench physics`.
+#![expect(
+    clippy::print_stdout,
+    clippy::unwrap_used,
+    reason = "a benchmark prints, and stops at the first surprise"
+)]
+
+use dutycup::chance::Seed;
+use dutycup::clock::{Moment, SystemClock};
+use dutycup::virtual_bench::{Bench, Device, VirtualBench, build, random_pair, settled_state};
+use std::hint::black_box;
+
+fn main() {
+    physics();
+    exchanges();
+    settled();
+}
+
+fn spraying() -> Bench {
+    let mut bench = build(&serde_yaml::Value::Null, Seed(1)).unwrap();
+    bench.receive(Device(2), b"ARM\nD 60\nB\n", Moment::START);
+    bench
+}
+
+/// Physics alone: one hour with nobody looking, the watchdog far away.
+fn physics() {
+    let section = serde_yaml::from_str("driver: {watchdog_ms: 60000}").unwrap();
+    let mut best = f64::INFINITY;
+    for _ in 0..5 {
+        let mut bench = build(&section, Seed(1)).unwrap();
+        bench.receive(Device(2), b"ARM\nD 60\n", Moment::START);
+        bench.bring_to(Moment::from_ms(50));
+        let clock = SystemClock::start();
+        bench.bring_to(Moment::from_ms(50_050));
+        best = best.min(clock.now().as_s());
+        assert!(black_box(&bench).truth().flow_ml_min > 100.0);
+    }
+    println!(
+        "physics alone: {:.1} ns a step, {:.0} x real time",
+        best / 50_000.0 * 1e9,
+        50.0 / best
+    );
+}
+
+/// Four instruments asked 100 times a second, heartbeat, scale listened to.
+fn exchanges() {
+    let mut best = f64::INFINITY;
+    let mut count = 0_u64;
+    for _ in 0..3 {
+        let mut bench = spraying();
+        count = 0;
+        let mut bytes = 0;
+        let clock = SystemClock::start();
+        for k in 0..6000_u64 {
+            let now = Moment::from_ms(10 * k);
+            bench.receive(Device(3), b"MEAS? (@101)\n", now);
+            bench.receive(Device(2), b"S?\n", now);
+            bench.receive(Device(1), b"MEAS:VOLT?\n", now);
+            bench.receive(Device(0), b"SOUR1:VOLT?\n", now);
+            if k % 10 == 0 {
+                bench.receive(Device(2), b"B\n", now);
+            }
+            while bench.next_output() < Moment::from_ms(10 * k + 10) {
+                let at = bench.next_output();
+                bench.transmit(at, &mut |_, line| {
+                    count += 1;
+                    bytes += line.len();
+                });
+            }
+        }
+        best = best.min(clock.now().as_s());
+        assert!(bench.pump_is_on() && black_box(bytes) > 0);
+    }
+    println!(
+        "with exchanges: {count} answers in a minute, {:.0} x real time, {:.0} ns an answer with its physics",
+        60.0 / best,
+        best / count as f64 * 1e9
+    );
+}
+
+/// Settled states of random pairs.
+fn settled() {
+    let clock = SystemClock::start();
+    let (pairs, mut states) = (100, 0);
+    for k in 0..pairs {
+        let config = random_pair(Seed(5).nth(k));
+        for duty in 2..=10 {
+            black_box(settled_state(&config, 10.0 * f64::from(duty), 13.8, "A", 0.0).unwrap());
+            states += 1;
+        }
+    }
+    let took = clock.now().as_s();
+    println!(
+        "settled states: {:.0} us each, {:.2} s for 1,000 pairs of 9 duties",
+        took / f64::from(states) * 1e6,
+        took * 10.0
+    );
+}
