@@ -238,7 +238,7 @@ fn sweeps_are_exact() {
 fn values_are_shown_in_the_units_people_chose() {
     use Dimension::*;
     let cases = [
-        (1723.689_323_292_09, GaugePressure, "250 psi", "1724 kPa"),
+        (1_723.689_323_292_09, GaugePressure, "250 psi", "1724 kPa"),
         (101.325, AbsolutePressure, "14.7 psi abs", "101.3 kPa abs"),
         (630.901_964, Flow, "10 gal/h", "630.9 mL/min"),
         (20.0, Temperature, "68 degF", "20 degC"),
