@@ -91,7 +91,6 @@ impl Lines {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chance::*;
 
     /// Lines of `bytes` fed in the given pieces, and the tail; `!` marks a line that was too long.
     fn lines<'a>(pieces: impl IntoIterator<Item = &'a [u8]>) -> (Vec<String>, String) {
@@ -142,25 +141,6 @@ mod tests {
         let mut input = &long[..1 << 19];
         while splitter.next(&mut input).is_some() {}
         assert!(splitter.tail.capacity() <= 2 * LINE_BYTES_MAX);
-    }
-
-    #[test]
-    fn random_bytes_in_random_cuts() {
-        let mut chance = Seed(20).stream("cuts");
-        for _ in 0..200 {
-            let bytes: Vec<u8> = (0..300)
-                .map(|_| *b"ab\r\n\0\xff".get(chance.random_range(0..6usize)).unwrap())
-                .collect();
-            let whole = lines([&bytes[..]]);
-            let mut rest = &bytes[..];
-            let mut pieces = Vec::new();
-            while !rest.is_empty() {
-                let (a, b) = rest.split_at(chance.random_range(0..=rest.len().min(9)));
-                pieces.push(a);
-                rest = b;
-            }
-            assert_eq!(lines(pieces), whole);
-        }
     }
 
     #[test]

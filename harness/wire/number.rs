@@ -286,34 +286,6 @@ fn based(base: u8, digits: &[u8]) -> Result<f64, NumberProblem> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chance::*;
-
-    #[test]
-    fn agrees_with_the_standard_parser_to_the_last_bit() {
-        let mut chance = Seed(7).stream("numbers");
-        for _ in 0..20_000 {
-            let length = chance.random_range(0..60u32);
-            let digits: u64 = chance.random_range(0..=u64::MAX >> length);
-            let power: i32 = chance.random_range(-320..=300);
-            for text in [
-                format!("{digits}E{power}"),
-                format!(
-                    "-{:.*}",
-                    (power % 9).unsigned_abs() as usize,
-                    digits as f64 * 1e-6
-                ),
-            ] {
-                let expected: f64 = text.parse().unwrap();
-                match decimal(text.as_bytes(), DecimalMark::Point) {
-                    Ok(value) => assert_eq!(value.to_bits(), expected.to_bits(), "{text}"),
-                    Err(problem) => assert!(
-                        problem == NumberProblem::TooLarge && expected.is_infinite(),
-                        "{text}"
-                    ),
-                }
-            }
-        }
-    }
 
     #[test]
     fn commas_only_where_declared_and_thousands_marks_never() {
