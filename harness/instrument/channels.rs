@@ -239,11 +239,9 @@ impl Compiler<'_> {
                 None
             }
             Ok(pattern) if field.is_some_and(|f| f >= pattern.values()) => {
-                let (n, field) = (pattern.values(), field.unwrap_or(0));
-                self.problem(format!(
-                    "{role}: `{text}` has {n} values, and value number {field} is asked for"
-                ))
-                .help = Some("values are numbered from 0".into());
+                let field = field.unwrap_or(0);
+                self.problem(format!("{role}: `{text}` has no value number {field}"))
+                    .help = Some("values are numbered from 0".into());
                 None
             }
             Ok(pattern) => Some(pattern),

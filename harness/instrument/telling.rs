@@ -129,12 +129,12 @@ impl Instrument {
             return false;
         };
         self.safe = None;
+        self.clear_tells();
         if !self.ready {
             self.write_tell(i, now, tx, &mut Vec::new());
             return true;
         }
         self.abandon(now);
-        self.clear_tells();
         self.retry = None;
         self.retried = false;
         self.errors_left = 0;
