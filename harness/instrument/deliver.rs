@@ -9,6 +9,7 @@ use super::exchange::Target;
 use super::unit;
 use crate::clock::Moment;
 use crate::problem::fault::{Fault, FaultCode, shown_bytes};
+use crate::quantity::Dimension;
 use crate::wire::number::Numeric;
 use std::time::Duration;
 
@@ -99,6 +100,12 @@ fn judge(
         (Numeric::Finite(raw), _) => raw,
     };
     let value = target.offset + target.gain * raw;
+    // A contact is read as a voltage with noise; what counts is on which side of the middle it lies.
+    let value = if target.dimension == Dimension::Switch && (-0.5..=1.5).contains(&value) {
+        f64::from(u8::from(value > 0.5))
+    } else {
+        value
+    };
     let (low, high) = target.range;
     if (low..=high).contains(&value) {
         Ok((value, raw))

@@ -6,7 +6,7 @@
 //! that came later than it.
 
 use super::event::InstrumentEvent;
-use super::exchange::{Ack, Command, Dialect, Purpose};
+use super::exchange::{Ack, Command, Dialect, Purpose, Tell};
 use super::limits::OLD_ERRORS_MAX;
 use super::machine::{Instrument, State, What};
 use super::sending::ERROR_REQUEST;
@@ -46,6 +46,17 @@ impl Instrument {
         }
         self.plan_wake();
         Ok(())
+    }
+
+    /// The bytes that set a channel, whatever the state of the exchange: for the moment when nothing else works any
+    /// more. Empty for a channel that it does not set.
+    #[must_use]
+    pub fn command_bytes(&self, channel: usize, value: f64) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        if let Some(tell) = self.tells.iter().find(|t| t.channel == channel) {
+            put(tell, &self.dialect, value, &mut bytes);
+        }
+        bytes
     }
 
     fn checked(&self, channel: usize, value: f64) -> Result<usize, Fault> {
@@ -156,28 +167,22 @@ impl Instrument {
         let tell = &mut self.tells[i];
         let value = tell.queued.take().unwrap_or(tell.sent);
         tell.sent = value;
-        let raw = tell.raw(value);
-        match (&tell.command, &self.dialect) {
-            (Command::Line(template), Dialect::Lines { end, .. }) => {
-                template.write(raw, tx);
-                tx.extend_from_slice(end);
-            }
-            (Command::Register { .. }, Dialect::Modbus { unit, .. }) => {
-                if let Some(request) = tell.request(value) {
-                    request.encode(*unit, tx);
-                    tell.ack = Ack::Repeat(request);
-                }
-            }
-            (Command::Person(template), _) => {
+        match &tell.command {
+            Command::Person(template) => {
                 let mut text = Vec::new();
-                template.write(raw, &mut text);
+                template.write(tell.raw(value), &mut text);
                 let text = String::from_utf8_lossy(&text).into_owned();
                 events.push(InstrumentEvent::Question {
                     channel: tell.channel,
                     text,
                 });
             }
-            (Command::Line(_) | Command::Register { .. }, _) => {}
+            Command::Line(_) | Command::Register { .. } => {
+                put(tell, &self.dialect, value, tx);
+                if let Some(request) = tell.request(value) {
+                    tell.ack = Ack::Repeat(request);
+                }
+            }
         }
         match tell.ack {
             Ack::None => {
@@ -250,5 +255,20 @@ impl Instrument {
                 ..
             }
         )
+    }
+}
+/// Appends the bytes of a command; nothing where a person is told.
+fn put(tell: &Tell, dialect: &Dialect, value: f64, tx: &mut Vec<u8>) {
+    match (&tell.command, dialect) {
+        (Command::Line(template), Dialect::Lines { end, .. }) => {
+            template.write(tell.raw(value), tx);
+            tx.extend_from_slice(end);
+        }
+        (Command::Register { .. }, Dialect::Modbus { unit, .. }) => {
+            if let Some(request) = tell.request(value) {
+                request.encode(*unit, tx);
+            }
+        }
+        _ => {}
     }
 }

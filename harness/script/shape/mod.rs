@@ -162,7 +162,8 @@ pub const fn plausible(dimension: Dimension) -> (&'static str, &'static str) {
         Dimension::Time => ("0 s", "24 h"),
         Dimension::Speed => ("0 rpm", "20000 rpm"),
         Dimension::Frequency => ("0 Hz", "100 kHz"),
-        Dimension::Ratio => ("0 %", "100 %"),
+        // A read-back has noise about its ends; what is set is held to its channel and to the limits.
+        Dimension::Ratio => ("-5 %", "105 %"),
         Dimension::Temperature => ("-40 degC", "150 degC"),
         Dimension::Length => ("-10 m", "10 m"),
         Dimension::Switch => ("off", "on"),

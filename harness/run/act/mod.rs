@@ -1,0 +1,191 @@
+//! What a step does, one file a kind.
+//!
+//! In: the bench as a step sees it, and moments. Out: set points, events, and when to look again.
+//! To add a kind of step: a variant of [`Op`], a file here, and a line in [`begin`].
+
+mod ask;
+mod bisect;
+mod collect;
+mod ramp;
+mod replay;
+mod set;
+mod settle;
+mod vent;
+
+use super::desk::Desk;
+use super::guard::Guard;
+use super::log::Log;
+use super::readings::Readings;
+use crate::clock::Moment;
+use crate::problem::fault::Fault;
+use crate::script::plan::{Op, Step};
+use crate::script::role::Role;
+use std::time::Duration;
+
+/// The bench as a step sees it.
+#[derive(Debug)]
+pub struct Context<'a> {
+    /// Instruments.
+    pub desk: Desk<'a>,
+    /// Latest readings.
+    pub readings: Readings,
+    /// Interlocks.
+    pub guard: Guard,
+    /// The record.
+    pub log: Log<'a>,
+    /// Questions for the operator, to be shown.
+    pub questions: Vec<String>,
+}
+
+impl Context<'_> {
+    /// Sets a role: permitted, told, noted.
+    ///
+    /// # Errors
+    /// `CONFIG` where the value may not be sent.
+    pub fn set(&mut self, role: &Role, value: f64, now: Moment) -> Result<(), Fault> {
+        self.guard.permit(role, value)?;
+        self.desk.set(role, value, &self.readings, now)?;
+        self.guard.commanded(role, value, now);
+        Ok(())
+    }
+}
+
+/// Where a step stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Progress {
+    /// Look again at this moment, or when something arrives.
+    Until(Moment),
+    /// Done.
+    Done,
+}
+
+/// A step being played.
+pub trait Act: std::fmt::Debug {
+    /// Goes on as far as it can.
+    ///
+    /// # Errors
+    /// The fault that ends the run.
+    fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault>;
+
+    /// Sees a reading.
+    fn reading(&mut self, _role: &Role, _at: Moment, _value: f64) {}
+
+    /// The operator has done what was asked.
+    fn answered(&mut self) {}
+
+    /// The loop stood still; what is being measured cannot be trusted.
+    fn gap(&mut self, _span: Duration) {}
+}
+
+/// Starts a step.
+#[must_use]
+pub fn begin(step: &Step) -> Box<dyn Act> {
+    match &step.op {
+        Op::Set(values) => Box::new(set::Set::new(values.clone())),
+        Op::Hold { seconds } => Box::new(Hold {
+            seconds: *seconds,
+            until: None,
+        }),
+        Op::Ramp {
+            role,
+            from,
+            to,
+            seconds,
+            until,
+        } => Box::new(ramp::Ramp::new(
+            role.clone(),
+            (*from, *to),
+            *seconds,
+            until.clone(),
+        )),
+        Op::Settle {
+            role,
+            within,
+            within_fraction,
+            window_s,
+            at_most_s,
+        } => Box::new(settle::Settle::new(
+            role.clone(),
+            (*within, *within_fraction),
+            *window_s,
+            *at_most_s,
+        )),
+        Op::Collect {
+            repeat,
+            nozzle,
+            stop,
+            weigh_at_rest,
+        } => Box::new(collect::Collect::new(
+            *repeat,
+            nozzle.clone(),
+            *stop,
+            *weigh_at_rest,
+        )),
+        Op::Mark { kind, values } => Box::new(Mark {
+            kind: kind.clone(),
+            values: values.clone(),
+        }),
+        Op::Replay { rows } => Box::new(replay::Replay::new(rows.clone())),
+        Op::Bisect {
+            input,
+            from,
+            to,
+            resolution,
+            output,
+            level,
+            settle_s,
+        } => Box::new(bisect::Bisect::new(
+            (input.clone(), output.clone()),
+            (*from, *to),
+            *resolution,
+            *level,
+            *settle_s,
+        )),
+        Op::Ask { request } => Box::new(ask::Ask::new(request.clone())),
+        Op::Vent { at_most_s } => Box::new(vent::Vent::new(*at_most_s)),
+        Op::Expect { .. } => Box::new(Hold {
+            seconds: 0.0,
+            until: None,
+        }),
+    }
+}
+
+/// Waits.
+#[derive(Debug)]
+struct Hold {
+    seconds: f64,
+    until: Option<Moment>,
+}
+
+impl Act for Hold {
+    fn advance(&mut self, _bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
+        let until = *self
+            .until
+            .get_or_insert(now + Duration::from_secs_f64(self.seconds.max(0.0)));
+        Ok(if now >= until {
+            Progress::Done
+        } else {
+            Progress::Until(until)
+        })
+    }
+}
+
+/// Writes a mark for the analysis.
+#[derive(Debug)]
+struct Mark {
+    kind: String,
+    values: Vec<(String, String)>,
+}
+
+impl Act for Mark {
+    fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
+        let mut pairs: Vec<(&str, &dyn std::fmt::Display)> = vec![("kind", &self.kind)];
+        pairs.extend(
+            self.values
+                .iter()
+                .map(|(name, value)| (name.as_str(), value as &dyn std::fmt::Display)),
+        );
+        bench.log.event(now, "mark", &pairs);
+        Ok(Progress::Done)
+    }
+}
