@@ -3,11 +3,18 @@
 //! In: YAML text. Out: checked values in internal units (kPa, mL/min, g, s, V, degC, %, rpm), or every problem
 //! found, each at its place. Never: a port, a clock, or a value that was not checked.
 
+pub mod check;
+pub mod limits;
 pub mod plan;
+pub mod planner;
 pub mod rig;
 pub mod rig_file;
 pub mod role;
+pub mod scenario;
 pub mod shape;
 pub mod yaml;
 
+pub use planner::plan;
+pub use planner::timeline::{Timeline, timeline};
 pub use rig_file::load as load_rig;
+pub use scenario::{Scenario, load as load_scenario};

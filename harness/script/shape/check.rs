@@ -116,7 +116,7 @@ impl<'t> Checker<'t> {
     }
 
     /// Checks a value of any kind.
-    fn value(&mut self, node: &Node, kind: &'static Kind, field: &'static Field) -> Item {
+    pub fn value(&mut self, node: &Node, kind: &'static Kind, field: &'static Field) -> Item {
         let value = match kind {
             Kind::Map(shape) => Value::Fields(self.map(node, shape)),
             Kind::OneOf(shape) => self.one_of(node, shape),
