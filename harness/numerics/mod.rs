@@ -18,6 +18,7 @@
 //! | [`compare`] | whether two sets differ, or are equivalent |
 //! | [`coverage`] | tolerance factors, intervals of a proportion |
 //! | [`conformity`] | probability of lying within limits, risks of deciding |
+//! | [`monte_carlo`] | distributions through a function, seeded |
 //! | [`errors_in_variables`] | a line where both coordinates are uncertain |
 
 pub mod compare;
@@ -31,6 +32,7 @@ pub mod isotonic;
 pub mod least_squares;
 pub mod linear;
 pub mod monotone;
+pub mod monte_carlo;
 pub(crate) mod precise;
 pub mod quadrature;
 pub mod series;
