@@ -1,0 +1,167 @@
+//! A fitted pair: the pump's surface, nozzles, and how every source of uncertainty moves them.
+//!
+//! In: built by [`super::pair`], or read back from a calibration. Out: the flow at any condition, with contributions
+//! from each source kept apart. Never: data, or an error common to all data that shrinks with their number.
+
+use super::estimate::{Cause, Part};
+use super::surface::{Operating, Outlet, Surface};
+use super::terms::{Away, effective_v};
+use nalgebra::{DMatrix, DVector};
+
+/// One of the pair's nozzles.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NozzleLaw {
+    /// Name.
+    pub name: String,
+    /// Coefficient for the bench fluid, mL/min per sqrt(kPa).
+    pub k: f64,
+    /// Lowest and highest flow measured, mL/min.
+    pub flow_range: (f64, f64),
+    /// Lowest and highest duty with flow measured, fraction.
+    pub duty_range: (f64, f64),
+    /// Duties measured, fraction, ascending.
+    pub duties: Vec<f64>,
+}
+
+/// How one source moves the model, for one standard uncertainty of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shift {
+    /// The source.
+    pub cause: Cause,
+    /// Its standard uncertainty, in its own unit; none where it has none.
+    pub u_source: Option<f64>,
+    /// Its degrees of freedom.
+    pub dof: f64,
+    /// Whether it is known by limits.
+    pub rectangular: bool,
+    /// Whether it was evaluated by statistics of observations.
+    pub type_a: bool,
+    /// Change of each coefficient of the surface, mL/min.
+    pub coefficients: Vec<f64>,
+    /// Relative change of each nozzle's coefficient.
+    pub ln_k: Vec<f64>,
+    /// Change of the free-wheel voltage, V.
+    pub freewheel_v: f64,
+}
+
+/// Reference conditions and range of the data.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reference {
+    /// Supply of the tables, V: the mean of the data.
+    pub supply_v: f64,
+    /// Lowest and highest supply of the data, V.
+    pub supply_range_v: (f64, f64),
+    /// Mean water temperature of the data, degC; none where not measured, and the tables then hold at that unknown
+    /// temperature.
+    pub water_degc: Option<f64>,
+    /// Lowest and highest line pressure reached, gauge kPa.
+    pub line_range_kpa: (f64, f64),
+    /// Lowest and highest pressure sprayed into, gauge kPa.
+    pub out_range_kpa: (f64, f64),
+    /// Whether line pressure was measured; without it nothing is known of K.
+    pub pressure_measured: bool,
+}
+
+/// A fitted pair.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PairModel {
+    /// The pump.
+    pub surface: Surface,
+    /// Covariance of its coefficients from scatter and from what the law leaves open.
+    pub covariance: DMatrix<f64>,
+    /// Degrees of freedom of the scatter.
+    pub dof: f64,
+    /// Free-wheel diode voltage, V.
+    pub freewheel_v: f64,
+    /// Nozzles.
+    pub nozzles: Vec<NozzleLaw>,
+    /// Common errors.
+    pub shifts: Vec<Shift>,
+    /// Reference conditions and range.
+    pub reference: Reference,
+}
+
+/// A condition to answer for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Condition {
+    /// Indices of the nozzles that spray at once.
+    pub nozzles: Vec<usize>,
+    /// Duty, fraction.
+    pub duty: f64,
+    /// Supply, V.
+    pub supply_v: f64,
+    /// Pressure sprayed into, gauge kPa.
+    pub out_kpa: f64,
+    /// How far from the reference liquid and temperature.
+    pub away: Away,
+    /// Factor on nozzle coefficients for another liquid.
+    pub k_factor: f64,
+}
+
+impl PairModel {
+    fn outlet(&self, c: &Condition, shift: Option<&Shift>) -> Outlet {
+        let k = c
+            .nozzles
+            .iter()
+            .map(|&j| self.nozzles[j].k * shift.map_or(1.0, |s| s.ln_k[j].exp()));
+        Outlet {
+            k: c.k_factor * k.sum::<f64>(),
+            out_kpa: c.out_kpa,
+        }
+    }
+
+    /// Effective voltage of a condition, V.
+    #[must_use]
+    pub fn effective_v(&self, c: &Condition) -> f64 {
+        effective_v(c.duty, c.supply_v, self.freewheel_v)
+    }
+
+    /// Where pump and nozzles agree.
+    #[must_use]
+    pub fn operate(&self, c: &Condition) -> Operating {
+        self.surface
+            .operate(self.effective_v(c), &self.outlet(c, None), c.away)
+    }
+
+    /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does.
+    fn signed(&self, c: &Condition, shift: &Shift) -> f64 {
+        let mut surface = self.surface.clone();
+        surface
+            .coefficients
+            .iter_mut()
+            .zip(&shift.coefficients)
+            .for_each(|(c, d)| *c += d);
+        let x = effective_v(c.duty, c.supply_v, self.freewheel_v + shift.freewheel_v);
+        let o = surface.operate(x, &self.outlet(c, Some(shift)), c.away);
+        if o.flow > 0.0 { o.flow } else { o.free }
+    }
+
+    /// Contributions to the flow at an operating point from scatter and from every common error, mL/min.
+    #[must_use]
+    pub fn parts(&self, c: &Condition, operating: &Operating) -> Vec<Part> {
+        let g = DVector::from_vec(self.surface.gradient(self.effective_v(c), operating, c.away));
+        let variance = (&self.covariance * &g).dot(&g);
+        let scatter = Part {
+            cause: Cause::Scatter,
+            u_source: None,
+            u: variance.max(0.0).sqrt(),
+            dof: self.dof,
+            rectangular: false,
+            type_a: true,
+        };
+        let here = if operating.flow > 0.0 {
+            operating.flow
+        } else {
+            operating.free
+        };
+        let common = self.shifts.iter().map(|s| Part {
+            cause: s.cause.clone(),
+            u_source: s.u_source,
+            u: self.signed(c, s) - here,
+            dof: s.dof,
+            rectangular: s.rectangular,
+            type_a: s.type_a,
+        });
+        std::iter::once(scatter).chain(common).collect()
+    }
+}

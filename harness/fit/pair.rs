@@ -1,0 +1,155 @@
+//! The whole fit of a pair: points, nozzles, pump, common errors.
+//!
+//! In: collections, their common errors, facts. Out: [`PairFit`], or a refusal with its reason. Never: files.
+
+use super::blend::Blend;
+use super::common_errors::{Refit, shifts};
+use super::facts::{FitRefusal, PairFacts};
+use super::model::{NozzleLaw, PairModel, Reference};
+use super::nozzle::{self, NozzleFit};
+use super::points::{Points, points};
+use super::pump_data::PumpData;
+use super::terms::Away;
+use crate::reduce::collection::{Collection, Source, Systematics};
+
+/// Line pressure at full flow that stands in where none was measured, kPa: a unit of account that cancels at bench
+/// conditions.
+const UNMEASURED_KPA: f64 = 500.0;
+
+/// A fitted pair with what it came from.
+#[derive(Clone, Debug)]
+pub struct PairFit {
+    /// What answers questions.
+    pub model: PairModel,
+    /// Fitted nozzles, in the order of the model's; none for one without pressures.
+    pub nozzles: Vec<Option<NozzleFit>>,
+    /// The blend of pump laws.
+    pub blend: Blend,
+    /// The points used.
+    pub points: Points,
+    /// The facts.
+    pub facts: PairFacts,
+}
+
+/// Fits a pair.
+///
+/// # Errors
+/// A refusal, where the data do not carry a fit.
+pub fn fit(
+    collections: &[Collection],
+    systematics: &Systematics,
+    facts: &PairFacts,
+) -> Result<PairFit, FitRefusal> {
+    let points = points(collections)?;
+    let u_zero = systematics
+        .u(Source::GaugeZero)
+        .hypot(systematics.u(Source::TapHeight));
+    let nozzles = nozzle::fit(&points, u_zero);
+    let k: Vec<f64> = nozzles
+        .iter()
+        .map(|n| {
+            n.as_ref()
+                .map_or(points.highest_flow / UNMEASURED_KPA.sqrt(), |n| n.k)
+        })
+        .collect();
+    let away = away(&points);
+    let freewheel_v = facts.freewheel_v.0;
+    let data = PumpData::new(&points, &k, freewheel_v, &away);
+    let blend = Blend::new(&data).ok_or_else(|| FitRefusal::Degenerate {
+        what: "the pump's displacement, friction and slip".into(),
+    })?;
+    let refit = Refit {
+        points: &points,
+        data: &data,
+        away: &away,
+        blend: &blend,
+        nozzles: &nozzles,
+        k: &k,
+        freewheel_v,
+        u_zero_kpa: u_zero,
+    };
+    let shifts = shifts(&refit, systematics);
+    let model = PairModel {
+        surface: blend.surface.clone(),
+        covariance: blend.covariance.clone(),
+        dof: blend.dof,
+        freewheel_v,
+        nozzles: laws(&points, &k),
+        shifts,
+        reference: reference(&points, &data, &nozzles),
+    };
+    Ok(PairFit {
+        model,
+        nozzles,
+        blend,
+        points,
+        facts: facts.clone(),
+    })
+}
+
+/// How far each point is from the reference; at it where no temperature was measured.
+fn away(points: &Points) -> Vec<Away> {
+    let viscosity = |degc: f64| {
+        let t = (degc + 273.15) / 300.0;
+        280.68 * t.powf(-1.9) + 511.45 * t.powf(-7.7) + 61.131 * t.powf(-19.6) + 0.45903 * t.powf(-40.0)
+    };
+    let at = |degc: f64| Away {
+        thin: viscosity(20.0) / viscosity(degc) - 1.0,
+        warm_k: degc - 20.0,
+    };
+    points
+        .flowing
+        .iter()
+        .map(|p| {
+            p.water_degc
+                .or(points.mean_water_degc)
+                .map_or(Away::default(), at)
+        })
+        .collect()
+}
+
+fn laws(points: &Points, k: &[f64]) -> Vec<NozzleLaw> {
+    let ends = |values: &[f64]| {
+        values
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+                (a.min(*v), b.max(*v))
+            })
+    };
+    (0..k.len())
+        .map(|j| {
+            let groups = points.groups.iter().filter(|g| g.nozzle == j);
+            let flows: Vec<f64> = groups.clone().map(|g| g.flow).collect();
+            let mut duties: Vec<f64> = groups.map(|g| g.duty).collect();
+            duties.sort_by(f64::total_cmp);
+            NozzleLaw {
+                name: points.nozzles[j].clone(),
+                k: k[j],
+                flow_range: ends(&flows),
+                duty_range: ends(&duties),
+                duties,
+            }
+        })
+        .collect()
+}
+
+fn reference(points: &Points, data: &PumpData, nozzles: &[Option<NozzleFit>]) -> Reference {
+    let ends = |f: &dyn Fn(usize) -> f64| {
+        (0..points.flowing.len())
+            .map(f)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+                (a.min(v), b.max(v))
+            })
+    };
+    Reference {
+        supply_v: points.mean_supply_v,
+        supply_range_v: ends(&|i| points.flowing[i].supply_v),
+        water_degc: points.mean_water_degc,
+        line_range_kpa: ends(&|i| {
+            let d = &data.data[i];
+            d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)
+        }),
+        out_range_kpa: ends(&|i| points.flowing[i].out_kpa),
+        pressure_measured: nozzles.iter().all(Option::is_some),
+    }
+}

@@ -1,0 +1,188 @@
+//! The pump's surface as a sum of terms: flow at an effective voltage and a line pressure, linear in coefficients.
+//!
+//! `F(x, P) = level + rise s + bend s (s - 1) - slip p - ...`, with `s` the effective voltage over the measured range
+//! (0 at its lower end, 1 at its upper), `p = P / P_s`. Physics of a brushed positive-displacement pump: level and rise
+//! are `alpha (V_eff - V_0)`, slip is `beta P`, relief an internal bypass. The other terms are forms of loss that one
+//! nozzle cannot tell from these three; they carry what is not known when a correction leaves the measured line.
+//! In: scaling, terms, coefficients. Out: flow and its derivatives, mL/min. Never: data.
+
+use std::f64::consts::PI;
+
+/// Half-width of the range on which ripple terms live, in units of the measured range of effective voltage.
+pub const RIPPLE_HALF: f64 = 0.9;
+/// Softening of the root at zero pressure, fraction of `P_s`.
+const ROOT_SOFT: f64 = 0.002;
+/// Reach of the term that makes slip stronger at low effective voltage, in units of `s`.
+const LOW_REACH: f64 = 0.25;
+
+/// A term of the pump's surface. Coefficients are in mL/min.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Term {
+    /// Constant.
+    Level,
+    /// Proportional to effective voltage.
+    Rise,
+    /// Losses that grow with speed squared, a motor that saturates: `s (s - 1)`.
+    Bend,
+    /// Leakage and droop proportional to pressure: `-p`.
+    Slip,
+    /// Leakage through an opening, as the root of pressure.
+    Seep,
+    /// Losses that grow with pressure squared, a winding that warms.
+    SlipBend,
+    /// Slip that changes with speed: `-p (s - 1/2)`.
+    SlipRise,
+    /// Slip that is stronger at low effective voltage, where current stops between pulses: `-p exp(-s / 0.25)`.
+    SlipLow,
+    /// Leakage through thinner or thicker liquid than at the reference, `-p thin`.
+    Thin,
+    /// Droop of a motor warmer than at the reference, `-p warm / 10 K`.
+    Warm,
+    /// Internal bypass that opens at this pressure, softly over this width, kPa: `-soft(P - opens) / P_s`.
+    Relief {
+        /// Opening pressure, gauge kPa of the line.
+        opens_kpa: f64,
+        /// Softness, kPa.
+        width_kpa: f64,
+    },
+    /// Smooth remainder along effective voltage: sine of order `k`, from 1, on the range of half-width
+    /// [`RIPPLE_HALF`].
+    Ripple(u32),
+}
+
+/// Where the surface is evaluated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct At {
+    /// Effective voltage, V.
+    pub effective_v: f64,
+    /// Line pressure, gauge kPa.
+    pub line_kpa: f64,
+    /// How far from the reference liquid and temperature.
+    pub away: Away,
+}
+
+/// How far liquid and temperature are from the reference (water at 20 degC).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Away {
+    /// Viscosity of the reference over that of the liquid, less 1: leakage through gaps grows by this fraction.
+    pub thin: f64,
+    /// Temperature above the reference, K.
+    pub warm_k: f64,
+}
+
+/// What the terms are scaled by.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scaling {
+    /// Effective voltage at `s` = 0 and at `s` = 1, V.
+    pub effective_v: (f64, f64),
+    /// Line pressure at `p` = 1, kPa.
+    pub pressure_kpa: f64,
+    /// Full flow, mL/min.
+    pub flow_ml_min: f64,
+}
+
+impl Scaling {
+    /// Effective voltage over the measured range.
+    #[must_use]
+    pub fn s(&self, effective_v: f64) -> f64 {
+        (effective_v - self.effective_v.0) / (self.effective_v.1 - self.effective_v.0)
+    }
+}
+
+/// Voltage that drives the motor on average, V: `V_eff = d V - (1 - d) V_f`, duty as a fraction.
+#[must_use]
+pub fn effective_v(duty: f64, supply_v: f64, freewheel_v: f64) -> f64 {
+    duty * supply_v - (1.0 - duty) * freewheel_v
+}
+
+/// Duty (fraction) for an effective voltage: the inverse of [`effective_v`].
+#[must_use]
+pub fn duty_of(effective: f64, supply_v: f64, freewheel_v: f64) -> f64 {
+    (effective + freewheel_v) / (supply_v + freewheel_v)
+}
+
+/// `w ln(1 + exp(x / w))`, a corner at 0 rounded over `w`; the corner itself where `w` is 0.
+fn soft_corner(x: f64, w: f64) -> f64 {
+    if w <= 0.0 || x.abs() > 30.0 * w {
+        x.max(0.0)
+    } else {
+        w * (x / w).exp().ln_1p()
+    }
+}
+
+/// Derivative of [`soft_corner`].
+fn soft_step(x: f64, w: f64) -> f64 {
+    if w <= 0.0 || x.abs() > 30.0 * w {
+        f64::from(u8::from(x > 0.0))
+    } else {
+        1.0 / (1.0 + (-x / w).exp())
+    }
+}
+
+/// Root of pressure that runs straight through zero and keeps the sign.
+fn soft_root(p: f64) -> f64 {
+    p.signum() * ((p.abs() + ROOT_SOFT).sqrt() - ROOT_SOFT.sqrt())
+}
+
+impl Term {
+    /// Whether the term depends on pressure.
+    #[must_use]
+    pub fn of_pressure(self) -> bool {
+        !matches!(self, Term::Level | Term::Rise | Term::Bend | Term::Ripple(_))
+    }
+
+    /// The term's value for a coefficient of 1.
+    #[must_use]
+    pub fn value(self, at: &At, scaling: &Scaling) -> f64 {
+        let s = scaling.s(at.effective_v);
+        let p = at.line_kpa / scaling.pressure_kpa;
+        match self {
+            Term::Level => 1.0,
+            Term::Rise => s,
+            Term::Bend => s * (s - 1.0),
+            Term::Slip => -p,
+            Term::Seep => -soft_root(p),
+            Term::SlipBend => -p * p.abs(),
+            Term::SlipRise => -p * (s - 0.5),
+            Term::SlipLow => -p * (-s.max(-0.5) / LOW_REACH).exp(),
+            Term::Thin => -p * at.away.thin,
+            Term::Warm => -p * at.away.warm_k / 10.0,
+            Term::Relief { opens_kpa, width_kpa } => {
+                -soft_corner(at.line_kpa - opens_kpa, width_kpa) / scaling.pressure_kpa
+            }
+            Term::Ripple(k) => ripple(k, s),
+        }
+    }
+
+    /// Its derivative with respect to line pressure, per kPa.
+    #[must_use]
+    pub fn per_kpa(self, at: &At, scaling: &Scaling) -> f64 {
+        let s = scaling.s(at.effective_v);
+        let p = at.line_kpa / scaling.pressure_kpa;
+        let per_p = match self {
+            Term::Level | Term::Rise | Term::Bend | Term::Ripple(_) => 0.0,
+            Term::Slip => -1.0,
+            Term::Seep => -0.5 / (p.abs() + ROOT_SOFT).sqrt(),
+            Term::SlipBend => -2.0 * p.abs(),
+            Term::SlipRise => 0.5 - s,
+            Term::SlipLow => -(-s.max(-0.5) / LOW_REACH).exp(),
+            Term::Thin => -at.away.thin,
+            Term::Warm => -at.away.warm_k / 10.0,
+            Term::Relief { opens_kpa, width_kpa } => -soft_step(at.line_kpa - opens_kpa, width_kpa),
+        };
+        per_p / scaling.pressure_kpa
+    }
+}
+
+/// Angular frequency of ripple `k`, per unit of `s`.
+#[must_use]
+pub fn ripple_frequency(k: u32) -> f64 {
+    PI * f64::from(k) / (2.0 * RIPPLE_HALF)
+}
+
+/// Eigenfunction `k` of the Laplacian on `[1/2 - RIPPLE_HALF, 1/2 + RIPPLE_HALF]`, zero at and beyond its ends
+/// (reduced-rank Gaussian process; Solin and Sarkka, Statistics and Computing 30, 419 (2020), from memory).
+fn ripple(k: u32, s: f64) -> f64 {
+    let inside = (s - 0.5 + RIPPLE_HALF).clamp(0.0, 2.0 * RIPPLE_HALF);
+    (ripple_frequency(k) * inside).sin() / RIPPLE_HALF.sqrt()
+}

@@ -1,0 +1,166 @@
+//! A seeded study: do the 95 % intervals cover?
+//!
+//! A thousand random pairs of several families of physics that the fit does not share, each measured by a bench whose
+//! instruments have errors drawn once and declared. Printed: coverage of the curve at bench conditions, of the curve
+//! at boost, and of K; the size of U; and how shares outside are spread over pairs.
+
+#[path = "study/bench.rs"]
+mod bench;
+#[path = "study/truth.rs"]
+mod truth;
+
+use dutycup::chance::Seed;
+use dutycup::fit::estimate::Estimate;
+use dutycup::fit::facts::PairFacts;
+use dutycup::fit::model::Condition;
+use dutycup::fit::pair::{self, PairFit};
+use dutycup::fit::terms::Away;
+use truth::{FAMILIES, Family, Plan, Truth};
+
+/// What one pair came to.
+struct Outcome {
+    family: Family,
+    two: bool,
+    /// (error, U) of the curve, fraction of full flow.
+    bench: Vec<(f64, f64)>,
+    boost100: Vec<(f64, f64)>,
+    boost140: Vec<(f64, f64)>,
+    k: Vec<(f64, f64)>,
+    exponent_flagged: bool,
+}
+
+fn estimate(fit: &PairFit, nozzle: usize, duty: f64, out_kpa: f64) -> Estimate {
+    let c = Condition {
+        nozzles: vec![nozzle],
+        duty,
+        supply_v: fit.model.reference.supply_v,
+        out_kpa,
+        away: Away::default(),
+        k_factor: 1.0,
+    };
+    let o = fit.model.operate(&c);
+    Estimate::new(o.flow, fit.model.parts(&c, &o))
+}
+
+fn one(index: u64) -> Outcome {
+    let seed = Seed(20_260_101).nth(index);
+    let family = FAMILIES[(index % 5) as usize];
+    let two = (index / 5) % 2 == 1;
+    let truth = Truth::random(family, seed, two);
+    let plan = Plan::random(&mut seed.stream("plan"));
+    let taken = bench::take(&truth, &plan, seed);
+    let fit = pair::fit(&taken.collections, &taken.systematics, &PairFacts::unknown()).unwrap();
+    let supply = fit.model.reference.supply_v / taken.supply_gain;
+    let degc = if plan.temperature_measured {
+        20.0
+    } else {
+        taken.water_degc
+    };
+    let mut out = Outcome {
+        family,
+        two,
+        bench: vec![],
+        boost100: vec![],
+        boost140: vec![],
+        k: vec![],
+        exponent_flagged: false,
+    };
+    for nozzle in 0..truth.nozzles.len() {
+        let full = fit.model.nozzles[nozzle].flow_range.1;
+        let (low, high) = fit.model.nozzles[nozzle].duty_range;
+        let mut at = |out_kpa: f64| {
+            (0..=24)
+                .map(|i| {
+                    let duty = low + (high - low) * f64::from(i) / 24.0;
+                    let (flow, _) = truth.settle(nozzle, duty, supply, out_kpa, degc);
+                    let e = estimate(&fit, nozzle, duty, out_kpa);
+                    ((e.value - flow) / full, e.u95 / full)
+                })
+                .collect::<Vec<_>>()
+        };
+        out.bench.extend(at(0.0));
+        out.boost100.extend(at(100.0));
+        out.boost140.extend(at(140.0));
+        let n = fit.nozzles[nozzle].as_ref().unwrap();
+        let true_k = truth.k_at(nozzle, full);
+        let gain = (0.0025_f64 / 2.0).hypot(0.001 / 3.0_f64.sqrt());
+        let u = 2.0 * n.u_scatter.hypot(n.per_zero).hypot(gain);
+        out.k.push(((n.k / true_k).ln(), u));
+        let x = &n.exponent;
+        out.exponent_flagged |= (x.value - 0.5).abs() > 2.0 * x.u_scatter.hypot(x.u_zero).hypot(x.u_healthy);
+    }
+    out
+}
+
+fn coverage(all: &[(f64, f64)]) -> f64 {
+    100.0 * all.iter().filter(|(e, u)| e.abs() <= *u).count() as f64 / all.len() as f64
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+fn describe(name: &str, outcomes: &[&Outcome], pick: impl Fn(&Outcome) -> &Vec<(f64, f64)>) {
+    let all: Vec<(f64, f64)> = outcomes.iter().flat_map(|o| pick(o).iter().copied()).collect();
+    if all.is_empty() {
+        return;
+    }
+    let sd = (all.iter().map(|(e, _)| e * e).sum::<f64>() / all.len() as f64).sqrt();
+    let mad = 1.4826 * median(all.iter().map(|(e, _)| e.abs()).collect());
+    let u = median(all.iter().map(|(_, u)| *u).collect());
+    let mut outside: Vec<f64> = outcomes.iter().map(|o| 100.0 - coverage(pick(o))).collect();
+    outside.sort_by(f64::total_cmp);
+    let q = |p: f64| outside[((outside.len() - 1) as f64 * p) as usize];
+    println!(
+        "{name:28} n {:6} cover {:6.2} % median U {:.3} % rms error {:.3} % (robust {:.3} %) U/2sd {:.2} robust {:.2} outside p50/90/99 {:.0}/{:.0}/{:.0} %",
+        all.len(),
+        coverage(&all),
+        100.0 * u,
+        100.0 * sd,
+        100.0 * mad,
+        u / (2.0 * sd),
+        u / (2.0 * mad),
+        q(0.5),
+        q(0.9),
+        q(0.99)
+    );
+}
+
+#[test]
+fn intervals_cover_over_a_thousand_pairs() {
+    let pairs: u64 = std::env::var("DUTYCUP_STUDY_PAIRS")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(200);
+    let mut outcomes: Vec<Outcome> = std::thread::scope(|s| {
+        let halves: Vec<_> = (0..2)
+            .map(|h| s.spawn(move || (0..pairs).filter(|i| i % 2 == h).map(one).collect::<Vec<_>>()))
+            .collect();
+        halves.into_iter().flat_map(|h| h.join().unwrap()).collect()
+    });
+    outcomes.sort_by_key(|o| (o.family, o.two));
+    for family in FAMILIES {
+        for two in [false, true] {
+            let of: Vec<&Outcome> = outcomes
+                .iter()
+                .filter(|o| o.family == family && o.two == two)
+                .collect();
+            let name = format!("{family:?} {}", if two { "two" } else { "one" });
+            describe(&format!("{name} bench"), &of, |o| &o.bench);
+            describe(&format!("{name} boost 100"), &of, |o| &o.boost100);
+            describe(&format!("{name} boost 140"), &of, |o| &o.boost140);
+            describe(&format!("{name} K"), &of, |o| &o.k);
+            println!(
+                "{name} exponent flagged {}/{}",
+                of.iter().filter(|o| o.exponent_flagged).count(),
+                of.len()
+            );
+        }
+    }
+    let all: Vec<&Outcome> = outcomes.iter().collect();
+    describe("all bench", &all, |o| &o.bench);
+    describe("all boost 100", &all, |o| &o.boost100);
+    describe("all boost 140", &all, |o| &o.boost140);
+    describe("all K", &all, |o| &o.k);
+}
