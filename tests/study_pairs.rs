@@ -68,7 +68,7 @@ fn one(index: u64) -> Outcome {
     for nozzle in 0..truth.nozzles.len() {
         let full = fit.model.nozzles[nozzle].flow_range.1;
         let (low, high) = fit.model.nozzles[nozzle].duty_range;
-        let mut at = |out_kpa: f64| {
+        let at = |out_kpa: f64| {
             (0..=24)
                 .map(|i| {
                     let duty = low + (high - low) * f64::from(i) / 24.0;
@@ -79,6 +79,25 @@ fn one(index: u64) -> Outcome {
                 .collect::<Vec<_>>()
         };
         out.bench.extend(at(0.0));
+        if std::env::var("DUTYCUP_STUDY_WORST").is_ok() {
+            let outside = 100.0 - coverage(&out.bench);
+            let worst = out.bench.iter().map(|(e, _)| e.abs()).fold(0.0, f64::max);
+            if outside > 40.0 || worst > 0.01 {
+                println!(
+                    "pair {index} {family:?} two {two} nozzle {nozzle} outside {outside:.0} % worst {:.2} % plan {plan:?}\n  {:?} members {:?} scatter {:.3} dof {:.1} slip {:.1} errors {:.2?}",
+                    100.0 * worst,
+                    truth,
+                    &fit.blend.members[..fit.blend.members.len().min(3)],
+                    fit.blend.scatter_ml_min,
+                    fit.blend.dof,
+                    fit.blend.slip(),
+                    out.bench
+                        .iter()
+                        .map(|(e, u)| (100.0 * e, 100.0 * u))
+                        .collect::<Vec<_>>()
+                );
+            }
+        }
         out.boost100.extend(at(100.0));
         out.boost140.extend(at(140.0));
         let n = fit.nozzles[nozzle].as_ref().unwrap();

@@ -113,13 +113,13 @@ impl Posterior {
         })
     }
 
-    /// Standard deviation of the last coefficient.
+    /// Standard deviation of a coefficient.
     #[must_use]
-    pub fn last_sd(&self) -> f64 {
-        // The last pivot of the factor is the precision of the last coefficient given nothing of the others.
-        let l = self.factor.l_dirty();
-        let last = l.nrows() - 1;
-        self.scale.sqrt() / l[(last, last)]
+    pub fn sd_of(&self, k: usize) -> f64 {
+        let mut unit = DVector::zeros(self.mean.len());
+        unit[k] = 1.0;
+        self.factor.l_dirty().solve_lower_triangular_mut(&mut unit);
+        self.scale.sqrt() * unit.norm()
     }
 
     /// Covariance of the coefficients.

@@ -8,9 +8,9 @@
 //! where candidates disagree. In: [`PumpData`]. Out: [`Blend`]. Never: systematic errors.
 
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
-use super::pump_data::{Linearised, PumpData};
+use super::pump_data::PumpData;
 use super::surface::Surface;
-use super::terms::{Term, ripple_frequency};
+use super::terms::{At, Term, ripple_frequency};
 use crate::numerics::distribution::normal_cdf;
 use nalgebra::{DMatrix, DVector};
 use std::f64::consts::PI;
@@ -41,15 +41,39 @@ const LOSS_SD: [(Term, f64); 5] = [
     (Term::SlipLow, 0.05),
 ];
 /// Prior of slip at the highest pressure, mean and standard deviation, fraction of full flow.
-const SLIP: (f64, f64) = (0.3, 0.4);
+const SLIP: (f64, f64) = (0.25, 0.2);
+/// Where slip stands among the terms.
+const SLIP_AT: usize = 2;
 /// Prior standard deviation of a bypass's slope, in full flows per highest pressure.
 const RELIEF_SD: f64 = 3.0;
-/// Share of slip that is leakage through gaps, which follows viscosity; the rest is droop of the motor. Uniform from
-/// 0 to 1.
-const LEAK_SHARE: (f64, f64) = (0.5, 0.288_675_134_594_812_9);
-/// Growth of slip by the motor's warmer winding per 10 K: half of slip is droop, copper gains 4 % in 10 K (0.4 %/K,
-/// from memory), and the winding follows the water's temperature by some half; mean and standard deviation.
-const WARM: (f64, f64) = (0.01, 0.01);
+/// What is supposed of the pump where temperature or liquid change. Data at one temperature do not tell; data that span
+/// several kelvin are left to tell by themselves, from these priors.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Warmth {
+    /// Share of slip that is leakage through gaps, which follows viscosity; the rest is droop of the motor.
+    pub leak_share: f64,
+    /// Growth of slip by the motor's warmer winding per 10 K, fraction of slip.
+    pub droop: f64,
+    /// Loss of flow by friction in the warmer winding per 10 K, fraction of full flow.
+    pub level: f64,
+}
+
+/// Supposed: slip from 0 to all of it leakage, uniformly.
+pub const LEAK_SHARE: (f64, f64) = (0.5, 0.288_675_134_594_812_9);
+/// Half of slip is droop, copper gains 4 % in 10 K (0.4 %/K, from memory), and the winding follows the water by some
+/// half; mean and standard uncertainty.
+pub const DROOP: (f64, f64) = (0.01, 0.01);
+/// Friction takes a few tenths of a volt of the winding's drop, and grease loses some of its drag.
+pub const LEVEL: (f64, f64) = (0.001, 0.002);
+
+impl Warmth {
+    /// The supposition.
+    pub const SUPPOSED: Warmth = Warmth {
+        leak_share: LEAK_SHARE.0,
+        droop: DROOP.0,
+        level: LEVEL.0,
+    };
+}
 
 /// A candidate: no bypass, or one that opens at a pressure over a width, kPa.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,17 +112,21 @@ pub struct Blend {
     pub scatter_ml_min: f64,
     /// Members, heaviest first.
     pub members: Vec<Member>,
-    /// Where the last pass was linearised.
-    pub about: Linearised,
+    /// Slip that the priors of its changes with temperature stand against, mL/min at the highest pressure.
+    slip_guess: f64,
 }
 
-/// Everything one pass over the candidates needs.
+/// Everything the candidates share.
 struct Pass<'a> {
     data: &'a PumpData,
-    about: &'a Linearised,
+    flows: Vec<f64>,
+    places: Vec<At>,
     noises: Vec<Noise>,
     slip_guess: f64,
+    warmth: Warmth,
     base: Vec<Term>,
+    /// Values of the base terms, a row a datum.
+    values: DMatrix<f64>,
 }
 
 /// A candidate with its rows, and its share of the prior.
@@ -111,20 +139,12 @@ struct Candidate {
 }
 
 impl Blend {
-    /// Fits.
+    /// Fits; none where the data leave level and rise of the pump open.
     #[must_use]
     pub fn new(data: &PumpData) -> Option<Blend> {
-        let mut about = data.start();
-        let mut slip_guess = SLIP.0 * data.scaling.flow_ml_min;
-        let mut best = None;
-        for _ in 0..2 {
-            let pass = Pass::new(data, &about, slip_guess);
-            let blend = pass.blend()?;
-            about = data.about(&blend.surface);
-            slip_guess = blend.slip().max(0.05 * data.scaling.flow_ml_min);
-            best = Some(blend);
-        }
-        best
+        let first = Pass::new(data, SLIP.0 * data.scaling.flow_ml_min, Warmth::SUPPOSED);
+        let slip = first.straight(None).0;
+        Pass::new(data, slip, Warmth::SUPPOSED).blend()
     }
 
     /// Coefficient of slip, mL/min at the highest pressure.
@@ -144,11 +164,11 @@ impl Blend {
             .sum()
     }
 
-    /// Mean coefficients for changed data, with members, weights and linearisation as they are: how an error common
-    /// to all data passes into the coefficients. Only the heaviest members take part.
+    /// Mean coefficients for changed data, with members and weights as they are: how an error common to all data
+    /// passes into the coefficients. Only the heaviest members take part.
     #[must_use]
-    pub fn refit(&self, data: &PumpData, about: &Linearised) -> Option<Vec<f64>> {
-        let pass = Pass::new(data, about, self.slip().max(0.05 * data.scaling.flow_ml_min));
+    pub fn refit(&self, data: &PumpData, warmth: Warmth) -> Option<Vec<f64>> {
+        let pass = Pass::new(data, self.slip_guess, warmth);
         let mut mean = vec![0.0; self.surface.terms.len()];
         let mut total = 0.0;
         for member in self.members.iter().take(4) {
@@ -170,30 +190,94 @@ impl Blend {
 }
 
 impl<'a> Pass<'a> {
-    fn new(data: &'a PumpData, about: &'a Linearised, slip_guess: f64) -> Self {
+    fn new(data: &'a PumpData, slip_guess: f64, warmth: Warmth) -> Self {
         let mut base = vec![Term::Level, Term::Rise, Term::Slip];
         base.extend(LOSS_SD.iter().map(|(t, _)| *t));
-        base.extend([Term::Thin, Term::Warm]);
+        base.extend([Term::Thin, Term::Warm, Term::WarmLevel]);
         base.extend((1..=RIPPLES).map(Term::Ripple));
-        let noises = noises(data, about);
+        let flows = data.flows();
+        let places = data.places(&flows);
+        let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {
+            base[k].value(&places[i], &data.scaling)
+        });
         Pass {
             data,
-            about,
-            noises,
+            flows,
+            places,
+            noises: noises(data),
             slip_guess,
+            warmth,
             base,
+            values,
         }
     }
 
-    fn candidate(&self, opening: Option<Opening>, prior_weight: f64) -> Candidate {
-        let mut terms = self.base.clone();
-        if let Some(o) = opening {
-            terms.push(Term::Relief {
-                opens_kpa: o.opens_kpa,
-                width_kpa: o.width_kpa,
+    /// Slip and slope of the bypass (mL/min per `P_s`) by a fit of level, rise, slip and bypass alone, repeated until
+    /// the shares it is weighted by are its own.
+    fn straight(&self, relief: Option<Term>) -> (f64, f64) {
+        let full = self.data.scaling.flow_ml_min;
+        let (mut slip, mut slope) = (self.slip_guess, 0.0);
+        let columns = 3 + usize::from(relief.is_some());
+        for _ in 0..3 {
+            let shares = self.shares(relief, slip, slope);
+            let x = DMatrix::from_fn(shares.len(), columns, |i, k| {
+                let value = if k < 3 {
+                    self.values[(i, k)]
+                } else {
+                    relief.map_or(0.0, |r| r.value(&self.places[i], &self.data.scaling))
+                };
+                shares[i] * value
             });
+            let rows = Rows {
+                x,
+                y: self.data.responses(&self.flows, &shares),
+            };
+            let noise = &self.noises[1];
+            let mut prior = Prior {
+                mean: vec![0.0, 0.0, SLIP.0 * full, 0.0],
+                sd: vec![f64::INFINITY, f64::INFINITY, SLIP.1 * full, RELIEF_SD * full],
+            };
+            prior.mean.truncate(columns);
+            prior.sd.truncate(columns);
+            let sums = Sums::new(&rows, &noise.shape);
+            let Some(p) = Posterior::new(&rows, &sums, noise, &prior) else {
+                break;
+            };
+            slip = p.mean[2].clamp(0.02 * full, full);
+            slope = if columns == 4 { p.mean[3].max(0.0) } else { 0.0 };
         }
-        let rows = self.data.rows(self.about, &terms);
+        (slip, slope)
+    }
+
+    fn shares(&self, relief: Option<Term>, slip: f64, slope: f64) -> Vec<f64> {
+        let scaling = &self.data.scaling;
+        self.data.shares(&self.flows, |i| {
+            slip / scaling.pressure_kpa - relief.map_or(0.0, |r| slope * r.per_kpa(&self.places[i], scaling))
+        })
+    }
+
+    fn candidate(&self, opening: Option<Opening>, prior_weight: f64) -> Candidate {
+        let relief = opening.map(|o| Term::Relief {
+            opens_kpa: o.opens_kpa,
+            width_kpa: o.width_kpa,
+        });
+        let (slip, slope) = self.straight(relief);
+        let shares = self.shares(relief, slip, slope);
+        let mut terms = self.base.clone();
+        terms.extend(relief);
+        let columns = self.base.len();
+        let x = DMatrix::from_fn(shares.len(), terms.len(), |i, k| {
+            let value = if k < columns {
+                self.values[(i, k)]
+            } else {
+                terms[k].value(&self.places[i], &self.data.scaling)
+            };
+            shares[i] * value
+        });
+        let rows = Rows {
+            x,
+            y: self.data.responses(&self.flows, &shares),
+        };
         Candidate {
             opening,
             terms,
@@ -205,13 +289,21 @@ impl<'a> Pass<'a> {
 
     fn prior(&self, terms: &[Term], amplitude: f64, length: f64) -> Prior {
         let full = self.data.scaling.flow_ml_min;
+        let tell = if self.data.tells_warmth() { 1.0 } else { 1e-6 };
         let (mean, sd) = terms
             .iter()
             .map(|term| match term {
                 Term::Level | Term::Rise => (0.0, f64::INFINITY),
                 Term::Slip => (SLIP.0 * full, SLIP.1 * full),
-                Term::Thin => (LEAK_SHARE.0 * self.slip_guess, LEAK_SHARE.1 * self.slip_guess),
-                Term::Warm => (WARM.0 * self.slip_guess, WARM.1 * self.slip_guess),
+                Term::Thin => (
+                    self.warmth.leak_share * self.slip_guess,
+                    tell * LEAK_SHARE.1 * self.slip_guess,
+                ),
+                Term::Warm => (
+                    self.warmth.droop * self.slip_guess,
+                    tell * DROOP.1 * self.slip_guess,
+                ),
+                Term::WarmLevel => (self.warmth.level * full, tell * LEVEL.1 * full),
                 Term::Relief { .. } => (0.0, RELIEF_SD * full),
                 Term::Ripple(k) => (0.0, full * amplitude * spectral(*k, length).sqrt()),
                 other => (
@@ -246,16 +338,9 @@ impl<'a> Pass<'a> {
     /// Candidates with a share that matters: a first grid of opening pressures, refined where the evidence lies.
     fn candidates(&self) -> Vec<Candidate> {
         let mut all = vec![self.scored(None, 0.5)];
-        let line = |q: f64, o: &super::surface::Outlet| o.out_kpa + (q / o.k).powi(2);
-        let lines: Vec<f64> = self
-            .data
-            .data
-            .iter()
-            .zip(&self.about.flow)
-            .map(|(d, q)| line(*q, &d.outlet))
-            .collect();
-        let low = lines.iter().copied().fold(f64::INFINITY, f64::min).max(0.0);
-        let high = lines.iter().copied().fold(0.0, f64::max);
+        let lines = self.places.iter().map(|p| p.line_kpa);
+        let low = lines.clone().fold(f64::INFINITY, f64::min).max(0.0);
+        let high = lines.fold(0.0, f64::max);
         for width in WIDTHS {
             let mut grid: Vec<Candidate> = (0..OPENINGS)
                 .map(|i| low + (high - low) * (i as f64 + 0.5) / OPENINGS as f64)
@@ -397,22 +482,21 @@ impl<'a> Pass<'a> {
             dof: 1.0 / one_over_dof,
             scatter_ml_min: variance.sqrt(),
             members: found.into_iter().map(|f| f.1).collect(),
-            about: self.about.clone(),
+            slip_guess: self.slip_guess,
         }
     }
 
-    /// A noise shape at the highest flow, as a variance of the measured flow.
+    /// A noise shape at the highest flow.
     fn at_full(&self, shape: &[f64]) -> f64 {
-        let top = (0..shape.len())
-            .max_by(|a, b| self.about.flow[*a].total_cmp(&self.about.flow[*b]))
-            .unwrap_or(0);
-        shape[top] * self.about.share[top].powi(2)
+        (0..shape.len())
+            .max_by(|a, b| self.flows[*a].total_cmp(&self.flows[*b]))
+            .map_or(0.0, |top| shape[top])
     }
 }
 
 /// Shapes of the noise that are weighed: as reported with each collection, the same at all flows, and mostly
 /// proportional to flow. Each expected at the scatter of replicates, or as reported where there are too few.
-fn noises(data: &PumpData, about: &Linearised) -> Vec<Noise> {
+fn noises(data: &PumpData) -> Vec<Noise> {
     let full = data.scaling.flow_ml_min;
     let least = (1e-4 * full).powi(2);
     let reported: Vec<f64> = data
@@ -440,7 +524,6 @@ fn noises(data: &PumpData, about: &Linearised) -> Vec<Noise> {
             } else {
                 (claimed.max(smallest), 2.0, claimed.max(smallest))
             };
-            let shape = shape.iter().zip(&about.share).map(|(v, h)| v / (h * h)).collect();
             Noise {
                 shape,
                 expected,
@@ -454,7 +537,7 @@ fn noises(data: &PumpData, about: &Linearised) -> Vec<Noise> {
 /// Flow less what small differences of effective voltage within a group explain by the mean slope.
 fn replicate_residuals(data: &PumpData) -> Vec<f64> {
     let x = data.group_means(|d| d.effective_v);
-    let slope = data.scaling.flow_ml_min / (data.scaling.effective_v.1 - data.scaling.effective_v.0);
+    let slope = data.slope();
     data.data
         .iter()
         .zip(&x)
@@ -473,14 +556,15 @@ fn spectral(k: u32, length: f64) -> f64 {
     (2.0 * PI).sqrt() * length * (-0.5 * (ripple_frequency(k) * length).powi(2)).exp().max(1e-12)
 }
 
-/// A bypass only takes flow away: the prior's other half is cut off.
+/// Slip and a bypass only take flow away: the other halves of their priors are cut off.
 fn log_positive(posterior: &Posterior, candidate: &Candidate) -> f64 {
+    let positive = |mean: f64, sd: f64| normal_cdf(mean / sd).max(1e-300).ln();
+    let slip = positive(posterior.mean[SLIP_AT], posterior.sd_of(SLIP_AT));
     if candidate.opening.is_none() {
-        return 0.0;
+        return slip;
     }
     let last = posterior.mean.len() - 1;
-    let sd = posterior.last_sd();
-    (2.0 * normal_cdf(posterior.mean[last] / sd)).max(1e-300).ln()
+    slip + 2.0_f64.ln() + positive(posterior.mean[last], posterior.sd_of(last))
 }
 
 /// Prior weights of a grid of opening pressures: to each the room half-way to its neighbours.

@@ -5,12 +5,12 @@
 //! Such an error is not fitted, does not shrink with the number of points, and stays apart from scatter up to the final
 //! table. In: points, systematics, the fitted blend. Out: [`Shift`]s. Never: scatter.
 
-use super::blend::Blend;
+use super::blend::{Blend, DROOP, LEAK_SHARE, LEVEL, Warmth};
 use super::estimate::Cause;
 use super::model::Shift;
 use super::nozzle::{self, NozzleFit};
 use super::points::{Point, Points};
-use super::pump_data::{Linearised, PumpData};
+use super::pump_data::PumpData;
 use super::terms::Away;
 use crate::reduce::collection::{Source, Systematic, Systematics};
 
@@ -37,7 +37,7 @@ pub struct Refit<'a> {
 /// Every source's shift.
 #[must_use]
 pub fn shifts(refit: &Refit<'_>, systematics: &Systematics) -> Vec<Shift> {
-    let Some(base) = refit.blend.refit(refit.data, &refit.blend.about) else {
+    let Some(base) = refit.blend.refit(refit.data, Warmth::SUPPOSED) else {
         return Vec::new();
     };
     let mut shifts = Vec::new();
@@ -60,6 +60,7 @@ pub fn shifts(refit: &Refit<'_>, systematics: &Systematics) -> Vec<Shift> {
     }
     shifts.extend(zero_shift(refit, &base, systematics));
     shifts.extend(nozzle_shifts(refit, &base));
+    shifts.extend(warmth_shifts(refit, &base));
     shifts
 }
 
@@ -109,18 +110,7 @@ fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewh
     let k: Vec<f64> = refit.k.iter().zip(&ln_k).map(|(k, d)| k * d.exp()).collect();
     let mut data = PumpData::new(moved, &k, refit.freewheel_v + freewheel_v, refit.away);
     data.scaling = refit.data.scaling;
-    let about = Linearised {
-        flow: refit
-            .blend
-            .about
-            .flow
-            .iter()
-            .zip(moved.flowing.iter().zip(&refit.points.flowing))
-            .map(|(q, (m, p))| q * m.flow / p.flow)
-            .collect(),
-        share: refit.blend.about.share.clone(),
-    };
-    let coefficients = refit.blend.refit(&data, &about)?;
+    let coefficients = refit.blend.refit(&data, Warmth::SUPPOSED)?;
     Some(Shift {
         cause: Cause::Scatter,
         u_source: None,
@@ -172,4 +162,40 @@ fn nozzle_shifts(refit: &Refit<'_>, base: &[f64]) -> Vec<Shift> {
         }
     }
     shifts
+}
+
+/// What is supposed of leakage and winding, where the data do not tell.
+fn warmth_shifts(refit: &Refit<'_>, base: &[f64]) -> Vec<Shift> {
+    if refit.data.tells_warmth() {
+        return Vec::new();
+    }
+    let supposed = Warmth::SUPPOSED;
+    let leak = Warmth {
+        leak_share: supposed.leak_share + LEAK_SHARE.1,
+        ..supposed
+    };
+    let winding = Warmth {
+        droop: supposed.droop + DROOP.1,
+        level: supposed.level + LEVEL.1,
+        ..supposed
+    };
+    [
+        (Cause::LeakShare, leak, Some(LEAK_SHARE.1), true),
+        (Cause::Winding, winding, None, false),
+    ]
+    .into_iter()
+    .filter_map(|(cause, warmth, u_source, rectangular)| {
+        let moved = refit.blend.refit(refit.data, warmth)?;
+        Some(Shift {
+            cause,
+            u_source,
+            dof: f64::INFINITY,
+            rectangular,
+            type_a: false,
+            coefficients: moved.iter().zip(base).map(|(c, b)| c - b).collect(),
+            ln_k: vec![0.0; refit.k.len()],
+            freewheel_v: 0.0,
+        })
+    })
+    .collect()
 }

@@ -20,6 +20,10 @@ pub enum Cause {
     Nozzle(String),
     /// An error common to the data set.
     Common(Source),
+    /// Share of the pump's slip that follows viscosity.
+    LeakShare,
+    /// What a warmer winding does to the motor.
+    Winding,
     /// Another liquid through the nozzle: Reynolds number.
     Reynolds,
     /// Density of the liquid asked for.
@@ -37,6 +41,8 @@ impl fmt::Display for Cause {
             Cause::SecondOpinion => "disagreement with a curve without a pump law",
             Cause::Nozzle(name) => return write!(f, "nozzle {name}: scatter and form of its law"),
             Cause::Common(source) => source_text(*source),
+            Cause::LeakShare => "share of slip that follows viscosity",
+            Cause::Winding => "temperature of the motor's winding",
             Cause::Reynolds => "discharge of another liquid (Reynolds number)",
             Cause::UsedDensity => "density of the liquid asked for",
             Cause::UnknownTemperature => "temperature of the data, not measured",

@@ -3,14 +3,16 @@
 //! Pump and nozzle agree at `Q = F(x, P_out + (Q/K)^2)`. Measured pressure is not put into `F`: the pressure at which
 //! the pump works follows from the flow through the nozzle's law, so the noise of the gauge does not masquerade as lack
 //! of fit. About flows `q` near the data, `Q = q + h (F(x, P(q)) - q)` with `h = 1 / (1 - F_P P'(q))`, and `F` is linear
-//! in its coefficients: `z = q + (Q - q)/h` is regressed on the terms at `P(q)`.
+//! in its coefficients: `Q - q (1 - h)` is regressed on `h` times the terms at `P(q)`.
 //! In: points and nozzle coefficients. Out: rows. Never: a choice of model.
 
-use super::bayes::Rows;
 use super::points::Points;
-use super::surface::{Outlet, Surface};
-use super::terms::{At, Away, Scaling, Term, effective_v};
-use nalgebra::{DMatrix, DVector};
+use super::surface::Outlet;
+use super::terms::{At, Away, Scaling, effective_v};
+use nalgebra::DVector;
+
+/// Span of temperature from which on the data tell by themselves, K.
+const TELLING_K: f64 = 6.0;
 
 /// One point of the pump's fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,15 +40,6 @@ pub struct PumpData {
     pub groups: usize,
     /// Scaling of the terms.
     pub scaling: Scaling,
-}
-
-/// Where the problem is linearised, a value per datum.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Linearised {
-    /// Flow, mL/min.
-    pub flow: Vec<f64>,
-    /// Change of flow per change of the pump's flow at fixed pressure.
-    pub share: Vec<f64>,
 }
 
 impl PumpData {
@@ -96,71 +89,65 @@ impl PumpData {
         }
     }
 
-    /// A first linearisation: group means of flow, and slip from a straight fit.
+    /// Flow about which each datum is linearised, mL/min: the mean of its replicates, carried over to the datum's own
+    /// effective voltage by the mean slope.
     #[must_use]
-    pub fn start(&self) -> Linearised {
-        let flow = self.group_means(|d| d.flow);
-        let terms = [Term::Level, Term::Rise, Term::Slip];
-        let at = Linearised {
-            share: vec![1.0; flow.len()],
-            flow,
-        };
-        let rows = self.rows(&at, &terms);
-        let svd = rows.x.clone().svd(true, true);
-        let slip = svd.solve(&rows.y, 1e-9).map_or(0.0, |c| c[2]);
-        let slip = slip.clamp(0.02 * self.scaling.flow_ml_min, self.scaling.flow_ml_min);
-        let share = self
-            .data
+    pub fn flows(&self) -> Vec<f64> {
+        let x = self.group_means(|d| d.effective_v);
+        let q = self.group_means(|d| d.flow);
+        let slope = self.slope();
+        self.data
             .iter()
-            .zip(&at.flow)
-            .map(|(d, q)| 1.0 / (1.0 + slip / self.scaling.pressure_kpa * 2.0 * q / d.outlet.k.powi(2)));
-        Linearised {
-            share: share.collect(),
-            flow: at.flow,
-        }
+            .zip(x)
+            .zip(q)
+            .map(|((d, x), q)| (q + slope * (d.effective_v - x)).max(0.5 * q))
+            .collect()
     }
 
-    /// The linearisation about a surface.
+    /// Whether the data span enough temperature to tell by themselves what it does.
     #[must_use]
-    pub fn about(&self, surface: &Surface) -> Linearised {
-        let (flow, share) = self
-            .data
+    pub fn tells_warmth(&self) -> bool {
+        let warm = self.data.iter().map(|d| d.away.warm_k);
+        warm.clone().fold(f64::NEG_INFINITY, f64::max) - warm.fold(f64::INFINITY, f64::min) >= TELLING_K
+    }
+
+    /// Mean slope of flow over effective voltage, mL/min per V.
+    #[must_use]
+    pub fn slope(&self) -> f64 {
+        self.scaling.flow_ml_min / (self.scaling.effective_v.1 - self.scaling.effective_v.0)
+    }
+
+    /// Where each datum lies on the pump's surface, for the flows about which it is linearised.
+    #[must_use]
+    pub fn places(&self, flows: &[f64]) -> Vec<At> {
+        self.data
             .iter()
-            .map(|d| {
-                let o = surface.operate(d.effective_v, &d.outlet, d.away);
-                if o.flow > 0.0 {
-                    (o.flow, o.share)
-                } else {
-                    (d.flow, 1.0)
-                }
+            .zip(flows)
+            .map(|(d, q)| At {
+                effective_v: d.effective_v,
+                line_kpa: d.outlet.out_kpa + (q / d.outlet.k).powi(2),
+                away: d.away,
             })
-            .unzip();
-        Linearised { flow, share }
+            .collect()
     }
 
-    fn at(&self, datum: &Datum, flow: f64) -> At {
-        At {
-            effective_v: datum.effective_v,
-            line_kpa: datum.outlet.out_kpa + (flow / datum.outlet.k).powi(2),
-            away: datum.away,
-        }
-    }
-
-    /// Rows of the linear problem for these terms.
+    /// Share of each datum under a loss of flow per kPa of line pressure: `h = 1 / (1 + loss P'(q))`.
     #[must_use]
-    pub fn rows(&self, about: &Linearised, terms: &[Term]) -> Rows {
-        let n = self.data.len();
-        let mut x = DMatrix::zeros(n, terms.len());
-        for (i, (d, q)) in self.data.iter().zip(&about.flow).enumerate() {
-            let at = self.at(d, *q);
-            for (k, term) in terms.iter().enumerate() {
-                x[(i, k)] = term.value(&at, &self.scaling);
-            }
-        }
-        let y = DVector::from_fn(n, |i, _| {
-            about.flow[i] + (self.data[i].flow - about.flow[i]) / about.share[i]
-        });
-        Rows { x, y }
+    pub fn shares(&self, flows: &[f64], loss_per_kpa: impl Fn(usize) -> f64) -> Vec<f64> {
+        self.data
+            .iter()
+            .zip(flows)
+            .enumerate()
+            .map(|(i, (d, q))| 1.0 / (1.0 + loss_per_kpa(i).max(0.0) * 2.0 * q / (d.outlet.k * d.outlet.k)))
+            .collect()
+    }
+
+    /// Responses of the linear problem: `Q - q (1 - h)`.
+    #[must_use]
+    pub fn responses(&self, flows: &[f64], shares: &[f64]) -> DVector<f64> {
+        DVector::from_fn(flows.len(), |i, _| {
+            self.data[i].flow - flows[i] * (1.0 - shares[i])
+        })
     }
 
     /// Mean over each datum's group of a value, a value per datum.

@@ -123,7 +123,7 @@ impl Surface {
         let (mut low, mut high) = (0.0, 2.0 * free);
         let mut q = 0.7 * free;
         let mut share = 1.0;
-        for _ in 0..60 {
+        for round in 0..60 {
             let (f, slope) = cut.at(line(q));
             let excess = q - f;
             if excess > 0.0 {
@@ -134,7 +134,8 @@ impl Surface {
             let steep = (1.0 - slope * 2.0 * q / (outlet.k * outlet.k)).max(0.1);
             share = 1.0 / steep;
             let mut next = q - excess / steep;
-            if !(next > low && next < high) {
+            // Every third step halves, so that a corner cannot make Newton's steps go in circles.
+            if round % 3 == 2 || !(next > low && next < high) {
                 next = 0.5 * (low + high);
             }
             let step = (next - q).abs();

@@ -38,6 +38,8 @@ pub enum Term {
     Thin,
     /// Droop of a motor warmer than at the reference, `-p warm / 10 K`.
     Warm,
+    /// Friction of a motor warmer than at the reference, `-warm / 10 K`.
+    WarmLevel,
     /// Internal bypass that opens at this pressure, softly over this width, kPa: `-soft(P - opens) / P_s`.
     Relief {
         /// Opening pressure, gauge kPa of the line.
@@ -128,7 +130,10 @@ impl Term {
     /// Whether the term depends on pressure.
     #[must_use]
     pub fn of_pressure(self) -> bool {
-        !matches!(self, Term::Level | Term::Rise | Term::Bend | Term::Ripple(_))
+        !matches!(
+            self,
+            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_)
+        )
     }
 
     /// The term's value for a coefficient of 1.
@@ -147,6 +152,7 @@ impl Term {
             Term::SlipLow => -p * (-s.max(-0.5) / LOW_REACH).exp(),
             Term::Thin => -p * at.away.thin,
             Term::Warm => -p * at.away.warm_k / 10.0,
+            Term::WarmLevel => -at.away.warm_k / 10.0,
             Term::Relief { opens_kpa, width_kpa } => {
                 -soft_corner(at.line_kpa - opens_kpa, width_kpa) / scaling.pressure_kpa
             }
@@ -160,7 +166,7 @@ impl Term {
         let s = scaling.s(at.effective_v);
         let p = at.line_kpa / scaling.pressure_kpa;
         let per_p = match self {
-            Term::Level | Term::Rise | Term::Bend | Term::Ripple(_) => 0.0,
+            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => 0.0,
             Term::Slip => -1.0,
             Term::Seep => -0.5 / (p.abs() + ROOT_SOFT).sqrt(),
             Term::SlipBend => -2.0 * p.abs(),
