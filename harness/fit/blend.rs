@@ -112,8 +112,6 @@ pub struct Blend {
     pub scatter_ml_min: f64,
     /// Members, heaviest first.
     pub members: Vec<Member>,
-    /// Slip that the priors of its changes with temperature stand against, mL/min at the highest pressure.
-    slip_guess: f64,
 }
 
 /// Everything the candidates share.
@@ -122,7 +120,6 @@ struct Pass<'a> {
     flows: Vec<f64>,
     places: Vec<At>,
     noises: Vec<Noise>,
-    slip_guess: f64,
     warmth: Warmth,
     base: Vec<Term>,
     /// Values of the base terms, a row a datum.
@@ -133,6 +130,8 @@ struct Pass<'a> {
 struct Candidate {
     opening: Option<Opening>,
     terms: Vec<Term>,
+    /// Slip by a straight fit, mL/min at the highest pressure: what the priors of its changes stand against.
+    slip: f64,
     rows: Rows,
     prior_weight: f64,
     log_score: f64,
@@ -142,9 +141,7 @@ impl Blend {
     /// Fits; none where the data leave level and rise of the pump open.
     #[must_use]
     pub fn new(data: &PumpData) -> Option<Blend> {
-        let first = Pass::new(data, SLIP.0 * data.scaling.flow_ml_min, Warmth::SUPPOSED);
-        let slip = first.straight(None).0;
-        Pass::new(data, slip, Warmth::SUPPOSED).blend()
+        Pass::new(data, Warmth::SUPPOSED).blend()
     }
 
     /// Coefficient of slip, mL/min at the highest pressure.
@@ -168,14 +165,14 @@ impl Blend {
     /// passes into the coefficients. Only the heaviest members take part.
     #[must_use]
     pub fn refit(&self, data: &PumpData, warmth: Warmth) -> Option<Vec<f64>> {
-        let pass = Pass::new(data, self.slip_guess, warmth);
+        let pass = Pass::new(data, warmth);
         let mut mean = vec![0.0; self.surface.terms.len()];
         let mut total = 0.0;
         for member in self.members.iter().take(4) {
             let candidate = pass.candidate(member.opening, 1.0);
             let noise = &pass.noises[member.shape];
             let sums = Sums::new(&candidate.rows, &noise.shape);
-            let prior = pass.prior(&candidate.terms, member.amplitude, member.length);
+            let prior = pass.prior(&candidate, member.amplitude, member.length);
             let posterior = Posterior::new(&candidate.rows, &sums, noise, &prior)?;
             for (term, c) in candidate.terms.iter().zip(posterior.mean.iter()) {
                 if let Some(i) = self.surface.terms.iter().position(|t| t == term) {
@@ -190,7 +187,7 @@ impl Blend {
 }
 
 impl<'a> Pass<'a> {
-    fn new(data: &'a PumpData, slip_guess: f64, warmth: Warmth) -> Self {
+    fn new(data: &'a PumpData, warmth: Warmth) -> Self {
         let mut base = vec![Term::Level, Term::Rise, Term::Slip];
         base.extend(LOSS_SD.iter().map(|(t, _)| *t));
         base.extend([Term::Thin, Term::Warm, Term::WarmLevel]);
@@ -205,7 +202,6 @@ impl<'a> Pass<'a> {
             flows,
             places,
             noises: noises(data),
-            slip_guess,
             warmth,
             base,
             values,
@@ -216,7 +212,7 @@ impl<'a> Pass<'a> {
     /// the shares it is weighted by are its own.
     fn straight(&self, relief: Option<Term>) -> (f64, f64) {
         let full = self.data.scaling.flow_ml_min;
-        let (mut slip, mut slope) = (self.slip_guess, 0.0);
+        let (mut slip, mut slope) = (SLIP.0 * full, 0.0);
         let columns = 3 + usize::from(relief.is_some());
         for _ in 0..3 {
             let shares = self.shares(relief, slip, slope);
@@ -243,7 +239,7 @@ impl<'a> Pass<'a> {
             let Some(p) = Posterior::new(&rows, &sums, noise, &prior) else {
                 break;
             };
-            slip = p.mean[2].clamp(0.02 * full, full);
+            slip = p.mean[SLIP_AT].clamp(0.05 * full, full);
             slope = if columns == 4 { p.mean[3].max(0.0) } else { 0.0 };
         }
         (slip, slope)
@@ -280,6 +276,7 @@ impl<'a> Pass<'a> {
         };
         Candidate {
             opening,
+            slip,
             terms,
             rows,
             prior_weight,
@@ -287,22 +284,18 @@ impl<'a> Pass<'a> {
         }
     }
 
-    fn prior(&self, terms: &[Term], amplitude: f64, length: f64) -> Prior {
+    fn prior(&self, candidate: &Candidate, amplitude: f64, length: f64) -> Prior {
+        let slip = candidate.slip;
         let full = self.data.scaling.flow_ml_min;
         let tell = if self.data.tells_warmth() { 1.0 } else { 1e-6 };
-        let (mean, sd) = terms
+        let (mean, sd) = candidate
+            .terms
             .iter()
             .map(|term| match term {
                 Term::Level | Term::Rise => (0.0, f64::INFINITY),
                 Term::Slip => (SLIP.0 * full, SLIP.1 * full),
-                Term::Thin => (
-                    self.warmth.leak_share * self.slip_guess,
-                    tell * LEAK_SHARE.1 * self.slip_guess,
-                ),
-                Term::Warm => (
-                    self.warmth.droop * self.slip_guess,
-                    tell * DROOP.1 * self.slip_guess,
-                ),
+                Term::Thin => (self.warmth.leak_share * slip, tell * LEAK_SHARE.1 * slip),
+                Term::Warm => (self.warmth.droop * slip, tell * DROOP.1 * slip),
                 Term::WarmLevel => (self.warmth.level * full, tell * LEVEL.1 * full),
                 Term::Relief { .. } => (0.0, RELIEF_SD * full),
                 Term::Ripple(k) => (0.0, full * amplitude * spectral(*k, length).sqrt()),
@@ -324,7 +317,7 @@ impl<'a> Pass<'a> {
         for noise in &self.noises {
             let sums = Sums::new(&candidate.rows, &noise.shape);
             for (amplitude, length) in [(0.0005, 0.3), (0.002, 0.3)] {
-                let prior = self.prior(&candidate.terms, amplitude, length);
+                let prior = self.prior(candidate, amplitude, length);
                 if let Some(p) = Posterior::new(&candidate.rows, &sums, noise, &prior) {
                     logs.push(p.log_evidence + log_positive(&p, candidate));
                 }
@@ -406,7 +399,7 @@ impl<'a> Pass<'a> {
                 let sums = Sums::new(&candidate.rows, &noise.shape);
                 for amplitude in AMPLITUDES {
                     for length in LENGTHS {
-                        let prior = self.prior(&candidate.terms, amplitude, length);
+                        let prior = self.prior(candidate, amplitude, length);
                         let Some(p) = Posterior::new(&candidate.rows, &sums, noise, &prior) else {
                             continue;
                         };
@@ -482,7 +475,6 @@ impl<'a> Pass<'a> {
             dof: 1.0 / one_over_dof,
             scatter_ml_min: variance.sqrt(),
             members: found.into_iter().map(|f| f.1).collect(),
-            slip_guess: self.slip_guess,
         }
     }
 
