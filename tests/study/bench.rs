@@ -3,12 +3,12 @@
 //! In: a truth, a plan, a seed. Out: collections, the common errors as declared, and the conditions the truth is to be
 //! compared at. Never: the fit.
 
-use super::truth::{Plan, Truth};
+use super::truth::{Pair, Plan};
 use dutycup::chance::{Seed, normal, uniform};
 use dutycup::reduce::collection::{Collection, Source, Systematic, Systematics};
 
 /// What a bench took.
-pub struct Taken {
+pub(crate) struct Taken {
     pub collections: Vec<Collection>,
     pub systematics: Systematics,
     /// Temperature of the water while it was taken, degC.
@@ -47,7 +47,7 @@ fn declared() -> Systematics {
 }
 
 /// Takes a data set.
-pub fn take(truth: &Truth, plan: &Plan, seed: Seed) -> Taken {
+pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
     let mut e = seed.stream("instrument errors");
     let scale = 1.0 + uniform(&mut e, -SCALE_GAIN_LIMIT, SCALE_GAIN_LIMIT);
     let clock = 1.0 + normal(&mut e, 0.0, CLOCK_U);
@@ -61,7 +61,7 @@ pub fn take(truth: &Truth, plan: &Plan, seed: Seed) -> Taken {
     let water = uniform(&mut r, 16.0, 26.0);
     let lowest = uniform(&mut r, 0.13, 0.20);
     let mut collections = Vec::new();
-    for (nozzle, name) in ["A", "B"].iter().enumerate().take(truth.nozzles.len()) {
+    for (nozzle, name) in ["A", "B"].iter().enumerate().take(truth.nozzles()) {
         for repeat in 1..=plan.repeats {
             for i in 0..plan.duties {
                 let set = lowest + (1.0 - lowest) * i as f64 / (plan.duties - 1) as f64;
@@ -84,7 +84,7 @@ pub fn take(truth: &Truth, plan: &Plan, seed: Seed) -> Taken {
                     } else {
                         0.0
                     };
-                let (flow, line) = truth.settle(nozzle, duty, supply, 0.0, degc);
+                let (flow, line, _) = truth.settle(nozzle, duty, supply, 0.0, degc);
                 let flow = flow * (1.0 + normal(&mut r, 0.0, process));
                 let grams = flow / 60.0 * COLLECT_S * DENSITY;
                 let weighed = (scale * grams + normal(&mut r, 0.0, 0.05)) / 0.1;

@@ -5,10 +5,13 @@
 //! seed. Out: the steady flow and line pressure at any condition. Never: anything of the library but seeded chance.
 
 use dutycup::chance::{Seed, Stream, uniform};
+use dutycup::virtual_bench::{config::Config, random_pair, settled_state};
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 /// A family of physics.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Family {
+pub(crate) enum Family {
     /// Friction with a quadratic part, warming winding, viscous slip, soft bypass, Reynolds-dependent discharge.
     Motor,
     /// A motor that saturates, friction that falls as it starts to turn, cubic slip, hard bypass, constant discharge.
@@ -19,19 +22,22 @@ pub enum Family {
     Leaky,
     /// Current that stops between pulses at low duty.
     Pulsed,
+    /// The virtual bench's plant, in the time domain.
+    Plant,
 }
 
-pub const FAMILIES: [Family; 5] = [
+pub(crate) const FAMILIES: [Family; 6] = [
     Family::Motor,
     Family::Saturating,
     Family::Plain,
     Family::Leaky,
     Family::Pulsed,
+    Family::Plant,
 ];
 
 /// A pump in units of flow: speed is the flow it would displace, current in A, voltage in V, pressure in kPa.
 #[derive(Clone, Debug)]
-pub struct Truth {
+pub(crate) struct Truth {
     pub family: Family,
     emf_v_per_flow: f64,
     brush_v: f64,
@@ -64,7 +70,7 @@ fn viscosity_ratio(degc: f64) -> f64 {
 
 impl Truth {
     /// A random pair with one or two nozzles.
-    pub fn random(family: Family, seed: Seed, two: bool) -> Truth {
+    pub(crate) fn random(family: Family, seed: Seed, two: bool) -> Truth {
         let mut r = seed.stream("truth");
         let mut u = |a: f64, b: f64| uniform(&mut r, a, b);
         let no_load = u(620.0, 1150.0);
@@ -83,7 +89,7 @@ impl Truth {
         let width = match family {
             Motor | Pulsed => opens * u(0.01, 0.06),
             Leaky => opens * u(0.05, 0.15),
-            Saturating | Plain => 0.0,
+            Saturating | Plain | Family::Plant => 0.0,
         };
         let slope = u(0.6, 4.0);
         let loss = droop.clamp(0.08 * full, 0.45 * full);
@@ -118,7 +124,7 @@ impl Truth {
     }
 
     /// Flow per root of pressure at a flow.
-    pub fn k_at(&self, nozzle: usize, flow: f64) -> f64 {
+    pub(crate) fn k_at(&self, nozzle: usize, flow: f64) -> f64 {
         self.nozzles[nozzle]
             * (1.0 - self.reynolds * (self.full_flow / flow.max(0.005 * self.full_flow)).sqrt())
     }
@@ -175,7 +181,14 @@ impl Truth {
     }
 
     /// Steady flow (mL/min) and line pressure (kPa).
-    pub fn settle(&self, nozzle: usize, duty: f64, supply: f64, out_kpa: f64, degc: f64) -> (f64, f64) {
+    pub(crate) fn settle(
+        &self,
+        nozzle: usize,
+        duty: f64,
+        supply: f64,
+        out_kpa: f64,
+        degc: f64,
+    ) -> (f64, f64) {
         if self.pump(duty, supply, out_kpa, degc) <= 0.0 {
             return (0.0, out_kpa);
         }
@@ -195,7 +208,7 @@ impl Truth {
 
 /// How a data set is taken.
 #[derive(Clone, Copy, Debug)]
-pub struct Plan {
+pub(crate) struct Plan {
     pub duties: usize,
     pub repeats: usize,
     pub supply_measured: bool,
@@ -204,13 +217,85 @@ pub struct Plan {
 }
 
 impl Plan {
-    pub fn random(r: &mut Stream) -> Plan {
+    /// As the time-domain plant is taken: every set point once, and scatter on top.
+    pub(crate) fn plain(self) -> Plan {
+        Plan {
+            supply_measured: false,
+            duty_measured: false,
+            ..self
+        }
+    }
+
+    pub(crate) fn random(r: &mut Stream) -> Plan {
         Plan {
             duties: uniform(r, 8.0, 15.999) as usize,
             repeats: uniform(r, 2.0, 4.999) as usize,
             supply_measured: uniform(r, 0.0, 1.0) < 0.7,
             duty_measured: uniform(r, 0.0, 1.0) < 0.6,
             temperature_measured: uniform(r, 0.0, 1.0) < 0.7,
+        }
+    }
+}
+
+/// Something that settles.
+pub(crate) enum Pair {
+    Averaged(Truth),
+    Plant(Box<Config>, RefCell<HashMap<[u64; 4], (f64, f64, f64)>>),
+}
+
+impl Pair {
+    pub(crate) fn random(family: Family, seed: Seed, two: bool) -> Pair {
+        if family != Family::Plant {
+            return Pair::Averaged(Truth::random(family, seed, two));
+        }
+        let config = (0..)
+            .map(|i| random_pair(seed.nth(i)))
+            .find(|c| (c.nozzles.len() > 1) == two)
+            .unwrap();
+        Pair::Plant(Box::new(config), RefCell::default())
+    }
+
+    pub(crate) fn nozzles(&self) -> usize {
+        match self {
+            Pair::Averaged(truth) => truth.nozzles.len(),
+            Pair::Plant(config, _) => config.nozzles.len(),
+        }
+    }
+
+    /// Steady flow (mL/min), line pressure (kPa), and flow per root of pressure.
+    pub(crate) fn settle(
+        &self,
+        nozzle: usize,
+        duty: f64,
+        supply: f64,
+        out_kpa: f64,
+        degc: f64,
+    ) -> (f64, f64, f64) {
+        match self {
+            Pair::Averaged(truth) => {
+                let (flow, line) = truth.settle(nozzle, duty, supply, out_kpa, degc);
+                (flow, line, truth.k_at(nozzle, flow))
+            }
+            Pair::Plant(config, seen) => {
+                let key = [
+                    duty.to_bits() ^ nozzle as u64,
+                    supply.to_bits(),
+                    out_kpa.to_bits(),
+                    degc.to_bits(),
+                ];
+                *seen.borrow_mut().entry(key).or_insert_with(|| {
+                    let mut c = (**config).clone();
+                    c.water.start_degc = degc;
+                    let name = c.nozzles[nozzle].name.clone();
+                    let s = settled_state(&c, 100.0 * duty, supply, &name, out_kpa).unwrap();
+                    let root = s.mean_sqrt_difference;
+                    (
+                        s.flow_ml_min,
+                        root * root + out_kpa,
+                        s.flow_ml_min / root.max(1e-9),
+                    )
+                })
+            }
         }
     }
 }
