@@ -88,7 +88,9 @@ fn one(index: u64) -> Outcome {
             let outside = 100.0 - coverage(&out.bench);
             let worst = 100.0 * out.bench.iter().map(|(e, _)| e.abs()).fold(0.0, f64::max);
             if outside > 40.0 || worst > 1.0 {
-                println!("pair {index} {family:?} nozzle {nozzle} outside {outside:.0} % worst {worst:.2} % {plan:?}");
+                println!(
+                    "pair {index} {family:?} nozzle {nozzle} outside {outside:.0} % worst {worst:.2} % {plan:?}"
+                );
             }
         }
         out.boost100.extend(at(100.0));

@@ -16,13 +16,20 @@ use nalgebra::{DMatrix, DVector};
 use std::f64::consts::PI;
 
 /// Ripple terms: enough for the shortest length.
-const RIPPLES: u32 = 18;
+const RIPPLES: u32 = 22;
 /// Amplitudes of the remainder that are weighed, fraction of full flow.
 const AMPLITUDES: [f64; 7] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016];
 /// Amplitude from which on a remainder is thought less and less likely, fraction of full flow.
 const AMPLITUDE_SCALE: f64 = 0.003;
-/// Lengths of the remainder that are weighed, in units of the measured range of effective voltage.
-const LENGTHS: [f64; 3] = [0.15, 0.3, 0.6];
+/// Kinds of remainder that are weighed: smooth, and with corners; lengths in units of the measured range of effective
+/// voltage.
+const KINDS: [Kind; 5] = [
+    Kind::Smooth(0.2),
+    Kind::Smooth(0.5),
+    Kind::Cornered(0.15),
+    Kind::Cornered(0.4),
+    Kind::Cornered(1.0),
+];
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.
 const WIDTHS: [f64; 3] = [0.01, 0.06, 0.15];
 /// Opening pressures first tried, between the lowest and the highest line pressure.
@@ -84,6 +91,31 @@ pub struct Opening {
     pub width_kpa: f64,
 }
 
+/// A kind of remainder, with its length in units of the measured range.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Kind {
+    /// Squared-exponential process.
+    Smooth(f64),
+    /// Matern process of order 3/2, once differentiable: it takes corners, such as where a current starts to stop
+    /// between pulses.
+    Cornered(f64),
+}
+
+impl Kind {
+    /// Spectral density at ripple `k` of the process of unit variance (Rasmussen and Williams, Gaussian Processes for
+    /// Machine Learning, 4.2, from memory).
+    fn density(self, k: u32) -> f64 {
+        let w = ripple_frequency(k);
+        match self {
+            Kind::Smooth(l) => (2.0 * PI).sqrt() * l * (-0.5 * (w * l).powi(2)).exp().max(1e-12),
+            Kind::Cornered(l) => {
+                let a = 3.0_f64.sqrt() / l;
+                4.0 * a.powi(3) / (a * a + w * w).powi(2)
+            }
+        }
+    }
+}
+
 /// A member of the blend.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Member {
@@ -91,8 +123,8 @@ pub struct Member {
     pub opening: Option<Opening>,
     /// Amplitude of the remainder, fraction of full flow.
     pub amplitude: f64,
-    /// Length of the remainder, in units of the measured range.
-    pub length: f64,
+    /// Kind of the remainder.
+    pub kind: Kind,
     /// Which shape of the noise.
     pub shape: usize,
     /// Share in the blend, all sum to 1.
@@ -172,7 +204,7 @@ impl Blend {
             let candidate = pass.candidate(member.opening, 1.0);
             let noise = &pass.noises[member.shape];
             let sums = Sums::new(&candidate.rows, &noise.shape);
-            let prior = pass.prior(&candidate, member.amplitude, member.length);
+            let prior = pass.prior(&candidate, member.amplitude, member.kind);
             let posterior = Posterior::new(&candidate.rows, &sums, noise, &prior)?;
             for (term, c) in candidate.terms.iter().zip(posterior.mean.iter()) {
                 if let Some(i) = self.surface.terms.iter().position(|t| t == term) {
@@ -284,7 +316,7 @@ impl<'a> Pass<'a> {
         }
     }
 
-    fn prior(&self, candidate: &Candidate, amplitude: f64, length: f64) -> Prior {
+    fn prior(&self, candidate: &Candidate, amplitude: f64, kind: Kind) -> Prior {
         let slip = candidate.slip;
         let full = self.data.scaling.flow_ml_min;
         let tell = if self.data.tells_warmth() { 1.0 } else { 1e-6 };
@@ -298,7 +330,7 @@ impl<'a> Pass<'a> {
                 Term::Warm => (self.warmth.droop * slip, tell * DROOP.1 * slip),
                 Term::WarmLevel => (self.warmth.level * full, tell * LEVEL.1 * full),
                 Term::Relief { .. } => (0.0, RELIEF_SD * full),
-                Term::Ripple(k) => (0.0, full * amplitude * spectral(*k, length).sqrt()),
+                Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
                 other => (
                     0.0,
                     full * LOSS_SD
@@ -316,8 +348,8 @@ impl<'a> Pass<'a> {
         let mut logs = Vec::new();
         for noise in &self.noises {
             let sums = Sums::new(&candidate.rows, &noise.shape);
-            for (amplitude, length) in [(0.0005, 0.3), (0.002, 0.3)] {
-                let prior = self.prior(candidate, amplitude, length);
+            for (amplitude, kind) in [(0.0005, Kind::Smooth(0.5)), (0.003, Kind::Cornered(0.4))] {
+                let prior = self.prior(candidate, amplitude, kind);
                 if let Some(p) = Posterior::new(&candidate.rows, &sums, noise, &prior) {
                     logs.push(p.log_evidence + log_positive(&p, candidate));
                 }
@@ -398,8 +430,8 @@ impl<'a> Pass<'a> {
             for (shape, noise) in self.noises.iter().enumerate() {
                 let sums = Sums::new(&candidate.rows, &noise.shape);
                 for amplitude in AMPLITUDES {
-                    for length in LENGTHS {
-                        let prior = self.prior(candidate, amplitude, length);
+                    for kind in KINDS {
+                        let prior = self.prior(candidate, amplitude, kind);
                         let Some(p) = Posterior::new(&candidate.rows, &sums, noise, &prior) else {
                             continue;
                         };
@@ -410,7 +442,7 @@ impl<'a> Pass<'a> {
                         let member = Member {
                             opening: candidate.opening,
                             amplitude,
-                            length,
+                            kind,
                             shape,
                             weight: log,
                         };
@@ -452,12 +484,12 @@ impl<'a> Pass<'a> {
                 .iter()
                 .map(|t| terms.iter().position(|u| u == t).unwrap_or(0))
                 .collect();
-            let covariance = posterior.covariance();
+            let (posterior_mean, covariance) = cut_negative(posterior, candidates[*index].opening.is_some());
             for (i, &gi) in at.iter().enumerate() {
-                mean[gi] += member.weight * posterior.mean[i];
+                mean[gi] += member.weight * posterior_mean[i];
                 for (j, &gj) in at.iter().enumerate() {
                     second[(gi, gj)] +=
-                        member.weight * (covariance[(i, j)] + posterior.mean[i] * posterior.mean[j]);
+                        member.weight * (covariance[(i, j)] + posterior_mean[i] * posterior_mean[j]);
                 }
             }
             one_over_dof += member.weight / dof;
@@ -543,11 +575,6 @@ fn amplitude_prior(amplitude: f64) -> f64 {
     a / (1.0 + a * a).powf(1.5)
 }
 
-/// Spectral density of the squared-exponential process of unit variance, at ripple `k`.
-fn spectral(k: u32, length: f64) -> f64 {
-    (2.0 * PI).sqrt() * length * (-0.5 * (ripple_frequency(k) * length).powi(2)).exp().max(1e-12)
-}
-
 /// Slip and a bypass only take flow away: the other halves of their priors are cut off.
 fn log_positive(posterior: &Posterior, candidate: &Candidate) -> f64 {
     let positive = |mean: f64, sd: f64| normal_cdf(mean / sd).max(1e-300).ln();
@@ -557,6 +584,27 @@ fn log_positive(posterior: &Posterior, candidate: &Candidate) -> f64 {
     }
     let last = posterior.mean.len() - 1;
     slip + 2.0_f64.ln() + positive(posterior.mean[last], posterior.sd_of(last))
+}
+
+/// Mean and covariance of a posterior with the negative halves of slip and bypass cut off: moments of a normal
+/// distribution cut at 0 along one coordinate (Johnson, Kotz and Balakrishnan, chapter 13, from memory), for one after
+/// the other.
+fn cut_negative(posterior: &Posterior, bypass: bool) -> (DVector<f64>, DMatrix<f64>) {
+    let (mut mean, mut covariance) = (posterior.mean.clone(), posterior.covariance());
+    let last = bypass.then_some(mean.len() - 1);
+    for k in std::iter::once(SLIP_AT).chain(last) {
+        let sd = covariance[(k, k)].sqrt();
+        let a = mean[k] / sd;
+        if a > 5.0 {
+            continue;
+        }
+        let inside = normal_cdf(a).max(1e-12);
+        let pull = (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / inside;
+        let along: DVector<f64> = covariance.column(k) / sd;
+        mean += &along * pull;
+        covariance -= &along * along.transpose() * (pull * (pull + a));
+    }
+    (mean, covariance)
 }
 
 /// Prior weights of a grid of opening pressures: to each the room half-way to its neighbours.

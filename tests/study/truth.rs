@@ -240,7 +240,7 @@ impl Plan {
 /// Something that settles.
 pub(crate) enum Pair {
     Averaged(Truth),
-    Plant(Box<Config>, RefCell<HashMap<[u64; 4], (f64, f64, f64)>>),
+    Plant(Box<Config>, RefCell<HashMap<[u64; 5], (f64, f64, f64)>>),
 }
 
 impl Pair {
@@ -278,7 +278,8 @@ impl Pair {
             }
             Pair::Plant(config, seen) => {
                 let key = [
-                    duty.to_bits() ^ nozzle as u64,
+                    nozzle as u64,
+                    duty.to_bits(),
                     supply.to_bits(),
                     out_kpa.to_bits(),
                     degc.to_bits(),
