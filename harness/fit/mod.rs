@@ -14,6 +14,7 @@
 //! | [`bayes`] | regression with priors, and evidence |
 //! | [`blend`] | the pump's law from data |
 //! | [`common_errors`] | what an error common to all data does |
+//! | [`liquid`] | what liquid and temperature do |
 //! | [`estimate`] | value, budget, expanded uncertainty |
 //! | [`model`] | a fitted pair that answers |
 //! | [`pair`] | the whole fit |
@@ -23,6 +24,7 @@ pub mod blend;
 pub mod common_errors;
 pub mod estimate;
 pub mod facts;
+pub mod liquid;
 pub mod model;
 pub mod nozzle;
 pub mod pair;

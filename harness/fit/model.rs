@@ -60,6 +60,12 @@ pub struct Reference {
     pub out_range_kpa: (f64, f64),
     /// Whether line pressure was measured; without it nothing is known of K.
     pub pressure_measured: bool,
+    /// Mass fraction of methanol in what was sprayed.
+    pub methanol_mass_fraction: f64,
+    /// PWM frequency, Hz, where known.
+    pub pwm_hz: Option<f64>,
+    /// Cracking pressure of the check valve, kPa, where known.
+    pub check_valve_kpa: Option<f64>,
 }
 
 /// A fitted pair.

@@ -5,11 +5,13 @@
 use super::blend::Blend;
 use super::common_errors::{Refit, shifts};
 use super::facts::{FitRefusal, PairFacts};
+use super::liquid::away;
 use super::model::{NozzleLaw, PairModel, Reference};
 use super::nozzle::{self, NozzleFit};
 use super::points::{Points, points};
 use super::pump_data::PumpData;
 use super::terms::Away;
+use crate::fluid::{Fluid, NumericsError};
 use crate::reduce::collection::{Collection, Source, Systematics};
 
 /// Line pressure at full flow that stands in where none was measured, kPa: a unit of account that cancels at bench
@@ -52,7 +54,7 @@ pub fn fit(
                 .map_or(points.highest_flow / UNMEASURED_KPA.sqrt(), |n| n.k)
         })
         .collect();
-    let away = away(&points);
+    let away = distances(&points, facts)?;
     let freewheel_v = facts.freewheel_v.0;
     let data = PumpData::new(&points, &k, freewheel_v, &away);
     let blend = Blend::new(&data).ok_or_else(|| FitRefusal::Degenerate {
@@ -76,7 +78,7 @@ pub fn fit(
         freewheel_v,
         nozzles: laws(&points, &k),
         shifts,
-        reference: reference(&points, &data, &nozzles),
+        reference: reference(&points, &data, &nozzles, facts),
     };
     Ok(PairFit {
         model,
@@ -88,22 +90,18 @@ pub fn fit(
 }
 
 /// How far each point is from the reference; at it where no temperature was measured.
-fn away(points: &Points) -> Vec<Away> {
-    let viscosity = |degc: f64| {
-        let t = (degc + 273.15) / 300.0;
-        280.68 * t.powf(-1.9) + 511.45 * t.powf(-7.7) + 61.131 * t.powf(-19.6) + 0.45903 * t.powf(-40.0)
+fn distances(points: &Points, facts: &PairFacts) -> Result<Vec<Away>, FitRefusal> {
+    let outside = |step, e: NumericsError| FitRefusal::Impossible {
+        step,
+        what: e.to_string(),
     };
-    let at = |degc: f64| Away {
-        thin: viscosity(20.0) / viscosity(degc) - 1.0,
-        warm_k: degc - 20.0,
-    };
+    let fluid = Fluid::new(facts.methanol_mass_fraction).map_err(|e| outside(0, e))?;
     points
         .flowing
         .iter()
-        .map(|p| {
-            p.water_degc
-                .or(points.mean_water_degc)
-                .map_or(Away::default(), at)
+        .map(|p| match p.water_degc.or(points.mean_water_degc) {
+            None => Ok(Away::default()),
+            Some(degc) => away(fluid, fluid, degc).map_err(|e| outside(p.step, e)),
         })
         .collect()
 }
@@ -133,7 +131,12 @@ fn laws(points: &Points, k: &[f64]) -> Vec<NozzleLaw> {
         .collect()
 }
 
-fn reference(points: &Points, data: &PumpData, nozzles: &[Option<NozzleFit>]) -> Reference {
+fn reference(
+    points: &Points,
+    data: &PumpData,
+    nozzles: &[Option<NozzleFit>],
+    facts: &PairFacts,
+) -> Reference {
     let ends = |f: &dyn Fn(usize) -> f64| {
         (0..points.flowing.len())
             .map(f)
@@ -151,5 +154,8 @@ fn reference(points: &Points, data: &PumpData, nozzles: &[Option<NozzleFit>]) ->
         }),
         out_range_kpa: ends(&|i| points.flowing[i].out_kpa),
         pressure_measured: nozzles.iter().all(Option::is_some),
+        methanol_mass_fraction: facts.methanol_mass_fraction,
+        pwm_hz: facts.pwm_hz,
+        check_valve_kpa: facts.check_valve_kpa,
     }
 }
