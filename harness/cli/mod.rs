@@ -1,1 +1,135 @@
-//! To be written.
+//! The command line: one file a subcommand, and the only place that chooses ports.
+//!
+//! In: arguments. Out: an exit code; data on stdout, messages and progress on stderr. Never: logic that a test would
+//! want to call without a command line.
+
+mod check;
+mod emulate;
+mod output;
+mod run;
+mod signals;
+
+use crate::exit::Exit;
+use crate::problem::fault::Fault;
+use crate::problem::{Problem, Problems};
+use clap::{Parser, Subcommand};
+use output::{data, say, write_text};
+use std::path::{Path, PathBuf};
+
+/// How a command ended, or why it could not do what was asked.
+type Outcome = Result<Exit, Failure>;
+
+/// Why a command could not do what was asked.
+#[derive(Debug)]
+enum Failure {
+    /// Something is wrong with what was given.
+    Input(Problems),
+    /// The bench failed.
+    Bench(Fault),
+    /// Results could not be written.
+    Write(PathBuf, String),
+}
+
+impl Failure {
+    fn write(path: &Path, error: &std::io::Error) -> Self {
+        Failure::Write(path.to_owned(), error.to_string())
+    }
+
+    fn exit(&self) -> Exit {
+        match self {
+            Failure::Input(_) => Exit::BadInput,
+            Failure::Bench(fault) => fault.code.exit(),
+            Failure::Write(..) => Exit::CannotWrite,
+        }
+    }
+}
+
+impl std::fmt::Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Failure::Input(problems) => write!(f, "{problems}"),
+            Failure::Bench(fault) => write!(f, "{fault}"),
+            Failure::Write(path, why) => write!(f, "{}: {why}", path.display()),
+        }
+    }
+}
+
+impl From<Problems> for Failure {
+    fn from(problems: Problems) -> Self {
+        Failure::Input(problems)
+    }
+}
+
+impl From<Problem> for Failure {
+    fn from(problem: Problem) -> Self {
+        Failure::Input(problem.into())
+    }
+}
+
+impl From<Fault> for Failure {
+    fn from(fault: Fault) -> Self {
+        Failure::Bench(fault)
+    }
+}
+
+/// Bench tests for water-injection pumps, nozzles, pressure switches and controllers.
+///
+/// This program is not a safety device. Before anything else on a bench stand the relief valve, the fuse, the hose
+/// rating and a hard-wired emergency stop in the 12 V feed. Local codes, data sheets and licensed practice come first.
+#[derive(Parser, Debug)]
+#[command(name = "dutycup", version, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+    /// Say more about what happens; twice for everything.
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    verbose: u8,
+    /// Write the trace of what happens to a file.
+    #[arg(long, global = true, value_name = "FILE")]
+    log: Option<PathBuf>,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    /// Play a scenario on a bench, record, reduce, fit, judge, write.
+    Run(run::Options),
+    /// Open and identify each instrument and show what every channel reads.
+    Check(check::Options),
+    /// Serve a rig's virtual bench on pseudo-terminals, at real time.
+    Emulate(emulate::Options),
+}
+
+/// The whole program.
+#[must_use]
+pub fn main() -> Exit {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(e) => {
+            // Nothing can be done where even the message cannot be written.
+            let _ = e.print();
+            return if e.use_stderr() {
+                Exit::BadInput
+            } else {
+                Exit::Pass
+            };
+        }
+    };
+    if let Err(failure) = output::start_trace(arguments.verbose, arguments.log.as_deref()) {
+        say(&failure.to_string());
+        return failure.exit();
+    }
+    let outcome = match &arguments.command {
+        Command::Run(options) => run::main(options),
+        Command::Check(options) => check::main(options),
+        Command::Emulate(options) => emulate::main(options),
+    };
+    outcome.unwrap_or_else(|failure| {
+        say(&failure.to_string());
+        failure.exit()
+    })
+}
+
+/// The command line, for completions and manual pages.
+fn command() -> clap::Command {
+    <Arguments as clap::CommandFactory>::command()
+}

@@ -31,7 +31,9 @@ impl StopFlag {
         }
     }
 
-    fn take(&self) -> Option<Exit> {
+    /// The wish, once.
+    #[must_use]
+    pub fn take(&self) -> Option<Exit> {
         self.0.lock().ok().and_then(|mut wish| wish.take())
     }
 }

@@ -60,7 +60,7 @@ pub enum Progress {
 }
 
 /// A step being played.
-pub trait Act: std::fmt::Debug {
+pub trait Act: std::fmt::Debug + Send {
     /// Goes on as far as it can.
     ///
     /// # Errors

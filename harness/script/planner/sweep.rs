@@ -149,9 +149,9 @@ impl Planner<'_> {
             vec![(Role::PumpDuty, 0.0)],
             vec![(Role::PumpDuty, before.duty_pct)],
         );
-        if let (true, Some(source)) = (before.by_controller, Role::parse("relay.pump_source")) {
-            off.insert(0, (source.clone(), 0.0));
-            on.push((source, 1.0));
+        if before.by_controller {
+            off.insert(0, (Role::DriveSource, 0.0));
+            on.push((Role::DriveSource, 1.0));
         }
         self.push(mark, "pump off".to_owned(), Op::Set(off));
         self.push(mark, "empty the cup".to_owned(), Op::Ask { request });

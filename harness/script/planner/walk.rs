@@ -160,7 +160,7 @@ impl Walk {
         match role {
             Role::PumpDuty => self.duty_pct = value,
             Role::Solenoid => self.open = value > 0.5 || !self.solenoid,
-            Role::Relay(name) if name.as_str() == "pump_source" => self.by_controller = value > 0.5,
+            Role::DriveSource => self.by_controller = value > 0.5,
             _ => {}
         }
         self.see(role, value);

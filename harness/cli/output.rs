@@ -1,0 +1,47 @@
+//! Where words go: data to stdout, messages to stderr, files whole or not at all.
+
+use super::Failure;
+use std::io::Write as _;
+use std::path::Path;
+use tracing_subscriber::EnvFilter;
+use tracing_subscriber::fmt::writer::BoxMakeWriter;
+
+/// A message for the person at the terminal.
+pub(super) fn say(text: &str) {
+    // A closed terminal must not stop a bench.
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
+}
+
+/// Data on stdout, as it is.
+pub(super) fn data(text: &str) {
+    let mut out = std::io::stdout().lock();
+    // A reader that has seen enough (`| head`) is not an error.
+    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+}
+
+/// Writes a file whole or not at all.
+pub(super) fn write_text(path: &Path, text: &str) -> Result<(), Failure> {
+    crate::record::disk::write_whole(path, text.as_bytes()).map_err(Failure::from)
+}
+
+/// Starts the trace of what happens: to a file, or to stderr with `-v`.
+pub(super) fn start_trace(verbose: u8, log: Option<&Path>) -> Result<(), Failure> {
+    let level = match (verbose, log) {
+        (0, None) => return Ok(()),
+        (0, Some(_)) | (1, _) => "dutycup=debug",
+        _ => "dutycup=trace",
+    };
+    let writer = match log {
+        Some(path) => {
+            let file = std::fs::File::create(path).map_err(|e| Failure::write(path, &e))?;
+            BoxMakeWriter::new(std::sync::Mutex::new(file))
+        }
+        None => BoxMakeWriter::new(std::io::stderr),
+    };
+    let subscriber = tracing_subscriber::fmt()
+        .with_env_filter(EnvFilter::new(level))
+        .with_ansi(false)
+        .with_writer(writer);
+    subscriber.init();
+    Ok(())
+}
