@@ -3,7 +3,6 @@
 //! Sources: rules after JCGM 106:2012 and ILAC-G8:09/2019, normal and t probabilities by scipy, global risks by
 //! quadrature and by the bivariate normal distribution; z values and examples of JCGM 106 from memory, reproduced.
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, table};

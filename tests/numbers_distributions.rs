@@ -3,7 +3,6 @@
 //! Source: mpmath at 40 digits, agreeing with scipy to 11 digits or better; t also against JCGM 100:2008, Table G.2
 //! (in the uncertainty checks).
 
-#[cfg(test)]
 mod common;
 
 use common::{Tally, table};

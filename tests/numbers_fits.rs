@@ -3,7 +3,6 @@
 //! Sources: 50-digit Gauss-Newton, agreeing with scipy and lmfit; Puromycin and BOD (Bates and Watts 1988), cars
 //! (Ezekiel 1930), DanWood (NIST StRD); Pearson's data with York's weights (York et al. 2004, Am. J. Phys. 72, 367).
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, table};
@@ -318,4 +317,28 @@ fn bounds_and_fixed_parameters_hold() {
         ),
         Err(NumericsError::OutOfRange { .. })
     ));
+}
+
+/// Data without noise: the residuals are rounding, and that is a fit (own algebra).
+#[test]
+fn exact_data_are_fitted() {
+    let xs = [1.0, 2.0, 3.0, 4.0, 5.0];
+    for (truth, start) in [
+        ([0.0, 2.0, 0.0], [9.0, 0.1, 3.0]),
+        ([0.0, 0.0, 0.0], [1.0, 1.0, 1.0]),
+        ([7.0, -3.0, 0.5], [7.0, -3.0, 0.5]),
+        ([1e-6, 3e4, 1.0], [1.0, 1.0, 1.0]),
+    ] {
+        let value = |b: &[f64], x: f64| b[0] + b[1] * x + b[2] * x * x;
+        let problem = from_fn(5, |b: &[f64], out: &mut [f64]| {
+            for (o, x) in out.iter_mut().zip(xs) {
+                *o = value(&truth, x) - value(b, x);
+            }
+        });
+        let fit = solve(&problem, &start, &Options::default()).unwrap_or_else(|e| panic!("{truth:?}: {e}"));
+        let scale = truth.iter().fold(1.0, |m: f64, v| m.max(v.abs()));
+        for (got, want) in fit.params.iter().zip(truth) {
+            assert!((got - want).abs() < 1e-9 * scale, "{truth:?}: {:?}", fit.params);
+        }
+    }
 }

@@ -3,7 +3,6 @@
 //! Sources: IAPWS-95 and IF97 by CoolProp and iapws; Tanaka et al. 2001; Kell 1975; IAPWS R12-08 and SR6-08; ISO/TR
 //! 3666; Melinder 2010 and de Reuck and Craven by way of CoolProp; CRC Handbook where present; CIPM-2007; OIML R 111-1.
 
-#[cfg(test)]
 mod common;
 
 use common::{Tally, external, rows, table};

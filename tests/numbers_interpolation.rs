@@ -3,7 +3,6 @@
 //! Sources: scipy (PCHIP after Fritsch and Butland 1984) on the RPN14 data of Fritsch and Carlson 1980, the data of
 //! Akima 1970 and made-up duty curves; isotonic regression by scikit-learn, scipy and a third code.
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, table};

@@ -5,7 +5,6 @@
 
 #![expect(clippy::unwrap_used, reason = "a check that cannot be set up must fail")]
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, external, matching_digits, nist_data, reference, table};

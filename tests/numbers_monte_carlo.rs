@@ -3,7 +3,6 @@
 //! Sources: JCGM 101:2008 clauses 9.2 (additive), 9.3 (mass calibration), 9.4 (sum of squares): printed values, and
 //! exact ones by inclusion-exclusion, exact moments and noncentral chi-squared.
 
-#[cfg(test)]
 mod common;
 
 use common::{Tally, table};

@@ -8,7 +8,6 @@
     reason = "a check that cannot be set up must fail"
 )]
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, matching_digits, nist_data, reference, table};

@@ -3,7 +3,6 @@
 //! Sources: NIST StRD univariate summary statistics and one-way analysis of variance; flying and multi-duration
 //! weighings by statsmodels and scipy.
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, external, nist_data, reference, table};

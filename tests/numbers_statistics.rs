@@ -4,7 +4,6 @@
 //! (from memory); tolerance factors of ISO 16269-6 and the e-Handbook 7.2.6.3; binomial intervals by statsmodels and
 //! scipy; two samples by scipy, statsmodels and pingouin, with Student's sleep data of 1908.
 
-#[cfg(test)]
 mod common;
 
 use common::{Row, Tally, table};

@@ -4,7 +4,10 @@
 //! is not part of the repository. Out: cells by name; a failed test with every cell that is off. Never: a table that
 //! is missing and passes for that.
 
+#![cfg(test)]
 #![allow(dead_code, reason = "every test file uses its own part")]
+
+pub(crate) mod guides;
 
 use std::collections::HashMap;
 use std::path::PathBuf;
