@@ -4,7 +4,7 @@
 //! digits and the value rounded to the same place (JCGM 100:2008 7.2.6), in metric or US units.
 //! Never: more digits than the uncertainty supports; a number for something that is missing.
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
+use crate::numerics::distribution;
 
 /// Which units are displayed. Files are always metric.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -71,25 +71,35 @@ impl Units {
 /// The coverage factor for 95 % at `dof` degrees of freedom: the 97.5 % quantile of Student's t, 1.96 for none.
 #[must_use]
 pub fn coverage_factor(dof: Option<f64>) -> f64 {
-    dof.and_then(|v| StudentsT::new(0.0, 1.0, v).ok())
-        .map_or(1.959_963_984_540_054, |t| t.inverse_cdf(0.975))
+    distribution::coverage(0.95, dof.unwrap_or(f64::INFINITY))
+}
+
+/// `k = 2.23` where it is known.
+#[must_use]
+pub fn k_text(dof: Option<f64>) -> String {
+    let k = coverage_factor(dof);
+    if k.is_finite() {
+        format!("k = {k:.2}")
+    } else {
+        "k not known".to_owned()
+    }
+}
+
+/// `10 degrees of freedom`; empty where they are without limit.
+#[must_use]
+pub fn dof_text(dof: Option<f64>) -> String {
+    match dof {
+        Some(v) if v < 100.0 => format!("{} degrees of freedom", trimmed(v, 1)),
+        Some(v) if v < 1000.0 => format!("{v:.0} degrees of freedom"),
+        _ => String::new(),
+    }
 }
 
 /// `k = 2.23, 10 degrees of freedom`; `k = 1.96` where the degrees of freedom are without limit.
 #[must_use]
 pub fn coverage(dof: Option<f64>) -> String {
-    let k = coverage_factor(dof);
-    match dof {
-        Some(v) if v < 1000.0 => {
-            let count = if v < 100.0 {
-                trimmed(v, 1)
-            } else {
-                format!("{v:.0}")
-            };
-            format!("k = {k:.2}, {count} degrees of freedom")
-        }
-        _ => format!("k = {k:.2}"),
-    }
+    let (k, dof) = (k_text(dof), dof_text(dof));
+    if dof.is_empty() { k } else { format!("{k}, {dof}") }
 }
 
 /// The place of the last digit to show for an uncertainty: `-1` shows tenths. None where U is not positive and finite.

@@ -4,9 +4,13 @@
 //! `verdicts.json`, text on a terminal. Never: a calculation on measured data, a script, an address of the network.
 
 pub mod chart;
+pub mod csv_text;
 pub mod figure_text;
+pub mod junit;
 pub mod page;
 pub mod page_html;
 pub mod summary;
+pub mod terminal;
 pub mod verdict_table;
+pub mod verdicts_json;
 pub mod words;

@@ -60,22 +60,36 @@ pub struct KeyFigure {
     pub u95: Option<Words>,
     /// The unit of both.
     pub unit: Words,
-    /// Coverage factor and degrees of freedom, or what else is worth knowing.
+    /// The coverage factor, `k = 2.11`; empty without an uncertainty.
+    pub k: Words,
+    /// Its degrees of freedom, `17.3 degrees of freedom`; empty where they are without limit.
+    pub dof: Words,
+    /// What else is worth knowing; empty for nothing.
     pub note: Words,
 }
 
 impl KeyFigure {
-    /// A measured value, with its coverage factor as the note.
+    /// A measured value.
     pub fn measured(name: impl Into<Words>, measured: Measured, unit: &str, units: Units) -> Self {
         let shown = units.shown(unit);
         let (value, u95) = figure_text::pair(measured.value, Some(measured.u95), shown);
-        let coverage = figure_text::coverage(measured.dof);
+        let known = u95.is_some();
         KeyFigure {
             name: name.into(),
             value: value.into(),
             u95: u95.map(Into::into),
             unit: shown.unit.into(),
-            note: coverage.into(),
+            k: if known {
+                figure_text::k_text(measured.dof).into()
+            } else {
+                "".into()
+            },
+            dof: if known {
+                figure_text::dof_text(measured.dof).into()
+            } else {
+                "".into()
+            },
+            note: "".into(),
         }
     }
 
@@ -86,22 +100,29 @@ impl KeyFigure {
             value: value.into(),
             u95: None,
             unit: "".into(),
+            k: "".into(),
+            dof: "".into(),
             note: note.into(),
         }
     }
 
-    /// Value, uncertainty and unit in one line: `412.3 ± 6.2 mL/min (95 %)`.
+    /// Value, uncertainty and unit in one line: `412.3 ± 6.2 mL/min (95 %, k = 2.11)`.
     #[must_use]
     pub fn line(&self) -> String {
         match &self.u95 {
             Some(u) => {
-                figure_text::with_unit(&format!("{} ± {u}", self.value), self.unit.as_str()) + " (95 %)"
+                let both = format!("{} ± {u}", self.value);
+                format!(
+                    "{} (95 %, {})",
+                    figure_text::with_unit(&both, self.unit.as_str()),
+                    self.k
+                )
             }
             None => figure_text::with_unit(self.value.as_str(), self.unit.as_str()),
         }
     }
 
-    /// The same figure with another note.
+    /// The same figure with a note.
     #[must_use]
     pub fn noted(mut self, note: impl Into<Words>) -> Self {
         self.note = note.into();

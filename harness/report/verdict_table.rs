@@ -39,9 +39,9 @@ fn value(item: &Item, units: Units) -> Cell {
     let shown = units.shown(&item.unit);
     match figure_text::pair(value, item.u95, shown) {
         (value, Some(u)) => {
-            let k = figure_text::coverage_factor(item.dof);
+            let k = figure_text::k_text(item.dof);
             let text = figure_text::with_unit(&format!("{value} ± {u}"), shown.unit);
-            Cell::words(format!("{text} (k = {k:.2})"))
+            Cell::words(format!("{text} ({k})"))
         }
         (value, None) => Cell::words(figure_text::with_unit(&value, shown.unit)),
     }

@@ -2,9 +2,9 @@
 //!
 //! In: nothing. Out: a page. Never: a measured number; every value is made up by plain formulas and seeded chance.
 
-pub(crate) mod compare;
-pub(crate) mod pair;
-pub(crate) mod run;
+mod compare;
+mod pair;
+mod run;
 
 use dutycup::calibration::Measured;
 use dutycup::judge::item::{Item, Verdict, Verdicts};
