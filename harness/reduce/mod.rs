@@ -3,7 +3,41 @@
 //! In: samples and events of a run folder (streamed), or a CSV of points; the rig's uncertainties.
 //! Out: [`collection::Collection`]s and the [`collection::Systematics`] common to them.
 //! Never: a port, a run, a model of pump or nozzle.
+//!
+//! | file | what it holds |
+//! |---|---|
+//! | [`collection`] | the types that the fit works from |
+//! | [`windows`] | dwells, rests and marked spans cut out of the streams |
+//! | [`slope`], [`noise`], [`scale_step`] | mass flow from the scale's readings |
+//! | [`bins`] | means of everything else |
+//! | [`dwell`] | from a window to a collection |
+//! | [`static_mass`] | the cross-check at rest |
+//! | [`instruments`] | what is known, or assumed, of the instruments |
+//! | [`budget`] | common errors and what they add to a flow |
+//! | [`table`], [`points`], [`by_hand`] | data taken elsewhere |
+//! | [`replicates`], [`drift`], [`finding`] | repeats, drift, what a person should know |
+//! | [`series`] | time series for plots |
+//! | [`collections_csv`] | the file of collections |
+//! | [`reduced`] | all of it together |
 
+pub mod bins;
+pub mod budget;
+pub mod by_hand;
 pub mod collection;
+pub mod collections_csv;
+pub mod drift;
+pub mod dwell;
+pub mod finding;
+pub mod instruments;
 pub mod noise;
+pub mod points;
+pub mod reduced;
+pub mod replicates;
+pub mod scale_step;
+pub mod series;
 pub mod slope;
+pub mod static_mass;
+pub mod table;
+pub mod windows;
+
+pub use reduced::{Reduced, from_points, from_run, from_table};

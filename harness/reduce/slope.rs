@@ -6,6 +6,7 @@
 //! with them is told. Never: a reading dropped without a word.
 
 use super::noise::{Trend, trend};
+use super::scale_step::median;
 use crate::numerics::distribution::t_survival;
 
 /// Robust standard deviations beyond which a reading stands out.
@@ -186,14 +187,4 @@ fn line(times_s: &[f64], masses_g: &[f64], out: &[bool]) -> Option<(f64, f64)> {
     let tt: f64 = kept().map(|(t, _)| (t - t_mean).powi(2)).sum();
     let tm: f64 = kept().map(|(t, m)| (t - t_mean) * (m - m_mean)).sum();
     (tt > 0.0).then(|| (m_mean - tm / tt * t_mean, tm / tt))
-}
-
-/// The median; 0 of nothing.
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => 0.0,
-        n if n % 2 == 1 => values[n / 2],
-        n => 0.5 * (values[n / 2 - 1] + values[n / 2]),
-    }
 }

@@ -1,0 +1,250 @@
+//! A data set, reduced: what everything to the right of the record works from.
+
+use super::budget::{self, BudgetRow};
+use super::by_hand;
+use super::collection::{Collection, Systematics};
+use super::drift;
+use super::dwell;
+use super::finding::Finding;
+use super::instruments::Instruments;
+use super::points;
+use super::series::{Series, Thinner};
+use super::static_mass;
+use super::table;
+use super::windows::{Cut, Cutter, Rest, Window};
+use crate::problem::Problems;
+use crate::record::{Event, RunFolder};
+use crate::script::rig::Rig;
+use std::path::Path;
+
+/// A stretch of time for the plots.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// Start and end, s.
+    pub from_to_s: (f64, f64),
+    /// `dwell`, `void` or `rest`.
+    pub kind: &'static str,
+    /// Step of the plan.
+    pub step: u32,
+}
+
+/// Everything the reduction gives.
+#[derive(Clone, Debug)]
+pub struct Reduced {
+    /// Collections in the order they were taken, void ones with their reason.
+    pub collections: Vec<Collection>,
+    /// Errors common to all of them.
+    pub systematics: Systematics,
+    /// What was noticed.
+    pub findings: Vec<Finding>,
+    /// The budget of a typical flow.
+    pub budget: Vec<BudgetRow>,
+    /// Thinned time series; empty for points taken by hand.
+    pub series: Vec<Series>,
+    /// Dwells, void dwells and rests on the time line.
+    pub stretches: Vec<Stretch>,
+    /// What was taken to be known of the instruments.
+    pub instruments: Instruments,
+}
+
+/// Reduces a run.
+///
+/// # Errors
+/// The record was altered or cannot be read.
+pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
+    let known = Instruments::of_rig(rig);
+    let mut gathered = Gathered::new(known);
+    let mut cutter = Cutter::new(folder.columns());
+    let mut thinner = Thinner::new(folder.columns());
+    let mut events = folder.events()?;
+    let mut next = events.next().transpose()?;
+    let mut broken: Option<Problems> = None;
+    let mut last_s = 0.0_f64;
+    folder.samples(&mut |row| {
+        last_s = last_s.max(row.time_s);
+        while let Some(event) = next.take_if(|e| e.time_s <= row.time_s) {
+            gathered.event(&mut cutter, &event);
+            next = events.next().transpose().unwrap_or_else(|problem| {
+                broken.get_or_insert(problem);
+                None
+            });
+        }
+        cutter.row(row, &mut |cut| gathered.take(cut));
+        thinner.row(row);
+    })?;
+    while let Some(event) = next {
+        last_s = last_s.max(event.time_s);
+        gathered.event(&mut cutter, &event);
+        next = events.next().transpose()?;
+    }
+    if let Some(problems) = broken {
+        return Err(problems);
+    }
+    cutter.finish(last_s, &mut |cut| gathered.take(cut));
+    Ok(gathered.reduced(thinner.finish()))
+}
+
+/// Reduces points taken by hand.
+///
+/// # Errors
+/// Every problem of the file, with its place.
+pub fn from_points(path: &Path, rig: Option<&Rig>) -> Result<Reduced, Problems> {
+    from_table(&table::read(path)?, rig)
+}
+
+/// Reduces a table of points.
+///
+/// # Errors
+/// As [`from_points`].
+pub fn from_table(table: &table::Table, rig: Option<&Rig>) -> Result<Reduced, Problems> {
+    let mut known = rig.map_or_else(Instruments::assumed, Instruments::of_rig);
+    let points = points::read(table)?;
+    let (collections, mut findings) = by_hand::reduce(&points, &mut known)?;
+    findings.extend(by_hand::assumptions(&known));
+    Ok(finish(collections, known, findings, Vec::new(), Vec::new()))
+}
+
+/// What both ways end with.
+fn finish(
+    collections: Vec<Collection>,
+    known: Instruments,
+    mut findings: Vec<Finding>,
+    series: Vec<Series>,
+    stretches: Vec<Stretch>,
+) -> Reduced {
+    let temperatures: Vec<f64> = collections.iter().filter_map(|c| c.water_degc).collect();
+    let degc = if temperatures.is_empty() {
+        known.water_degc.0
+    } else {
+        temperatures.iter().sum::<f64>() / temperatures.len() as f64
+    };
+    let (density, u) = budget::conversion(&known, degc, known.ambient_kpa)
+        .map_or((1000.0, 0.0), |c| (c.density_kg_m3, c.density_u));
+    let back = collections.iter().any(|c| c.back_pressure_kpa.abs() > 0.0);
+    let systematics = budget::systematics(&known, density, u, back);
+    for what in known.unstated() {
+        let cause = "state it in the rig file, with the date it was checked";
+        findings.push(Finding::new(
+            "budget.unstated",
+            format!("the rig says nothing about {what}; nothing was added for it"),
+            cause,
+        ));
+    }
+    findings.extend(drift::findings(&collections));
+    findings.extend(static_mass::compare(&collections, &known));
+    let budget = budget::rows(&collections, &systematics);
+    Reduced {
+        collections,
+        systematics,
+        findings,
+        budget,
+        series,
+        stretches,
+        instruments: known,
+    }
+}
+
+/// A weighing at rest.
+struct Rested {
+    collection: u32,
+    before: bool,
+    /// Mass, g, and its standard uncertainty; none where the cup did not come to rest.
+    mass_g: Option<(f64, f64)>,
+    from_to_s: (f64, f64),
+}
+
+/// What a run gives, window by window.
+struct Gathered {
+    known: Instruments,
+    dwells: Vec<(Collection, Option<(f64, f64)>)>,
+    rests: Vec<Rested>,
+    pump: Vec<(f64, f64)>,
+    stretches: Vec<Stretch>,
+}
+
+impl Gathered {
+    fn new(known: Instruments) -> Self {
+        Gathered {
+            known,
+            dwells: Vec::new(),
+            rests: Vec::new(),
+            pump: Vec::new(),
+            stretches: Vec::new(),
+        }
+    }
+
+    fn event(&mut self, cutter: &mut Cutter, event: &Event) {
+        cutter.event(event, &mut |cut| self.take(cut));
+    }
+
+    fn take(&mut self, cut: Cut) {
+        match cut {
+            Cut::Pump(time_s, duty_pct) => self.pump.push((time_s, duty_pct)),
+            Cut::Window(window) => self.dwell(&window),
+            Cut::Rest(rest) => self.rest(&rest),
+            Cut::Span(_) => {}
+        }
+    }
+
+    fn dwell(&mut self, window: &Window) {
+        let collection = dwell::reduce(window, &self.known);
+        let kind = if collection.void.is_some() {
+            "void"
+        } else {
+            "dwell"
+        };
+        self.stretches.push(Stretch {
+            from_to_s: (window.start_s, window.end_s),
+            kind,
+            step: window.step,
+        });
+        self.dwells.push((collection, window.pump_on));
+    }
+
+    fn rest(&mut self, rest: &Rest) {
+        let from_to_s = (rest.start_s, rest.end_s);
+        self.stretches.push(Stretch {
+            from_to_s,
+            kind: "rest",
+            step: rest.collection,
+        });
+        self.rests.push(Rested {
+            collection: rest.collection,
+            before: rest.before,
+            mass_g: static_mass::at_rest(&rest.cup, self.known.scale.step),
+            from_to_s,
+        });
+    }
+
+    fn reduced(self, series: Vec<Series>) -> Reduced {
+        let mut collections = Vec::with_capacity(self.dwells.len());
+        for (collection, _) in &self.dwells {
+            let mut collection = collection.clone();
+            collection.static_flow_ml_min = self.static_flow(&collection);
+            collections.push(collection);
+        }
+        finish(collections, self.known, Vec::new(), series, self.stretches)
+    }
+
+    /// The flow from the weighings at rest around a collection, where the pump was set on once and off once between.
+    fn static_flow(&self, collection: &Collection) -> Option<(f64, f64)> {
+        let find = |before: bool| {
+            let mine = |r: &&Rested| r.collection == collection.step && r.before == before;
+            self.rests
+                .iter()
+                .find(mine)
+                .and_then(|r| Some((r.mass_g?, r.from_to_s)))
+        };
+        let ((before, before_span), (after, after_span)) = (find(true)?, find(false)?);
+        let between = |(t, _): &&(f64, f64)| (before_span.1..=after_span.0).contains(t);
+        let set: Vec<&(f64, f64)> = self.pump.iter().filter(between).collect();
+        let [(on_s, on), (off_s, off)] = set[..] else {
+            return None;
+        };
+        if *on <= 0.0 || *off > 0.0 || collection.mass_flow_g_s <= 0.0 {
+            return None;
+        }
+        let factor = collection.flow_ml_min / collection.mass_flow_g_s;
+        static_mass::flow(before, after, off_s - on_s, factor)
+    }
+}

@@ -1,0 +1,335 @@
+//! Windows of the record: collections and rests, cut out of the streams of samples and events.
+//!
+//! In: events and rows in the order of the files. Out: a [`Window`] for each collection, a [`Rest`] for each weighing
+//! at rest, a [`Span`] for each marked span. In memory: the scale's readings of what is open, bins for the rest.
+//! A window stays open a moment after its end, because rows may be written a little out of order.
+//! Never: a reading outside its window, or a window closed without a word about why it is void.
+
+use super::bins::Bins;
+use crate::record::{Event, SampleRow};
+use crate::script::role::Role;
+use std::collections::BTreeMap;
+
+/// How long a window waits for readings that are written late, s.
+const LATE_S: f64 = 0.5;
+/// Scale readings kept of a window; above, neighbours are averaged.
+const READINGS_MAX: usize = 200_000;
+/// A gap in the readings that voids a collection, s.
+const GAP_MAX_S: f64 = 0.2;
+
+/// Readings of the scale.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Weighings {
+    /// Times, s.
+    pub times_s: Vec<f64>,
+    /// Readings, g.
+    pub masses_g: Vec<f64>,
+}
+
+impl Weighings {
+    fn add(&mut self, time_s: f64, mass_g: f64) {
+        if self.times_s.last().is_some_and(|last| time_s < *last) {
+            return;
+        }
+        if self.times_s.len() >= READINGS_MAX {
+            let thin = |v: &mut Vec<f64>| *v = v.chunks_exact(2).map(|p| 0.5 * (p[0] + p[1])).collect();
+            thin(&mut self.times_s);
+            thin(&mut self.masses_g);
+        }
+        self.times_s.push(time_s);
+        self.masses_g.push(mass_g);
+    }
+}
+
+/// A collection as recorded.
+#[derive(Clone, Debug)]
+pub struct Window {
+    /// Step of the plan.
+    pub step: u32,
+    /// Repeat from 1.
+    pub repeat: u32,
+    /// Nozzle or nozzles.
+    pub nozzle: String,
+    /// Commanded duty, %.
+    pub duty_set_pct: Option<f64>,
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// The scale.
+    pub cup: Weighings,
+    /// Every other role with readings.
+    pub roles: BTreeMap<Role, Bins>,
+    /// Square root of the pressure across the nozzle, sqrt(kPa).
+    pub root: Bins,
+    /// Why it is void.
+    pub void: Option<String>,
+    /// What is worth knowing.
+    pub notes: Vec<String>,
+    /// When the pump was set going, and at which duty, last before the window.
+    pub pump_on: Option<(f64, f64)>,
+}
+
+/// The cup at rest.
+#[derive(Clone, Debug)]
+pub struct Rest {
+    /// Before the collection, or after it.
+    pub before: bool,
+    /// Step of the collection it belongs to.
+    pub collection: u32,
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// The scale.
+    pub cup: Weighings,
+}
+
+/// A marked span with the readings in it.
+#[derive(Clone, Debug)]
+pub struct Span {
+    /// Kind: `ramp`, `weight`, `zero`, ...
+    pub kind: String,
+    /// Values that describe it.
+    pub values: BTreeMap<String, String>,
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// Every role with readings.
+    pub roles: BTreeMap<Role, Bins>,
+}
+
+/// Something cut out of the record.
+#[derive(Debug)]
+pub enum Cut {
+    /// A collection.
+    Window(Box<Window>),
+    /// A weighing at rest.
+    Rest(Rest),
+    /// A marked span.
+    Span(Span),
+    /// The duty of the pump was set: time, %.
+    Pump(f64, f64),
+}
+
+/// What is open.
+enum Open {
+    Window(Box<Window>),
+    Rest(Rest),
+    Span(Span),
+}
+
+impl Open {
+    fn end_s(&self) -> f64 {
+        match self {
+            Open::Window(w) => w.end_s,
+            Open::Rest(r) => r.end_s,
+            Open::Span(s) => s.end_s,
+        }
+    }
+
+    fn end_at(&mut self, time_s: f64) {
+        match self {
+            Open::Window(w) => w.end_s = time_s,
+            Open::Rest(r) => r.end_s = time_s,
+            Open::Span(s) => s.end_s = time_s,
+        }
+    }
+}
+
+/// Cuts windows out of a record.
+pub struct Cutter {
+    columns: Vec<Role>,
+    open: Vec<Open>,
+    back_kpa: f64,
+    not_settled: Option<String>,
+    pump: Option<(f64, f64)>,
+}
+
+impl Cutter {
+    /// A cutter for a record with these columns.
+    #[must_use]
+    pub fn new(columns: &[Role]) -> Self {
+        Cutter {
+            columns: columns.to_vec(),
+            open: Vec::new(),
+            back_kpa: 0.0,
+            not_settled: None,
+            pump: None,
+        }
+    }
+
+    /// Takes an event; whatever it tells of the pump goes to `out`.
+    pub fn event(&mut self, event: &Event, out: &mut impl FnMut(Cut)) {
+        match event.kind.as_str() {
+            "set" => {
+                if let Some(duty) = event.number("pump_duty") {
+                    self.pump = Some((event.time_s, duty));
+                    out(Cut::Pump(event.time_s, duty));
+                }
+            }
+            "not_settled" => {
+                let role = event.get("role").unwrap_or("a reading");
+                self.not_settled = Some(format!("{role} had not settled"));
+            }
+            "settled" => self.not_settled = None,
+            "collect_start" => self.start_window(event),
+            "collect_end" => self.end_window(event),
+            "rest_start" => self.open.push(Open::Rest(Rest {
+                before: event.get("which") != Some("after"),
+                collection: event
+                    .get("collection")
+                    .and_then(|c| c.parse().ok())
+                    .unwrap_or(event.step),
+                start_s: event.time_s,
+                end_s: f64::INFINITY,
+                cup: Weighings::default(),
+            })),
+            "rest_end" => self.end(event.time_s, |o| matches!(o, Open::Rest(_))),
+            "mark" => {
+                self.end(event.time_s, |o| matches!(o, Open::Span(_)));
+                let values = event.pairs().map(|(n, v)| (n.to_owned(), v.to_owned())).collect();
+                self.open.push(Open::Span(Span {
+                    kind: event.get("kind").unwrap_or_default().to_owned(),
+                    values,
+                    start_s: event.time_s,
+                    end_s: f64::INFINITY,
+                    roles: BTreeMap::new(),
+                }));
+            }
+            "mark_end" => self.end(event.time_s, |o| matches!(o, Open::Span(_))),
+            "void" => self.void(event.get("reason").unwrap_or("without a reason")),
+            "gap" if event.number("seconds").is_some_and(|s| s > GAP_MAX_S) => {
+                self.void(&format!(
+                    "a gap of {} s in the readings",
+                    event.get("seconds").unwrap_or("?")
+                ));
+            }
+            "fault" => self.void(&format!("a fault: {}", event.detail)),
+            _ => {}
+        }
+    }
+
+    fn start_window(&mut self, event: &Event) {
+        let on = self.pump.filter(|(_, duty)| *duty > 0.0);
+        self.open.push(Open::Window(Box::new(Window {
+            step: event.step,
+            repeat: event.get("repeat").and_then(|r| r.parse().ok()).unwrap_or(1),
+            nozzle: event
+                .get("nozzle")
+                .filter(|n| !n.is_empty())
+                .unwrap_or("A")
+                .to_owned(),
+            duty_set_pct: event.number("duty_set_pct").or(on.map(|(_, duty)| duty)),
+            start_s: event.time_s,
+            end_s: f64::INFINITY,
+            cup: Weighings::default(),
+            roles: BTreeMap::new(),
+            root: Bins::new(event.time_s),
+            void: None,
+            notes: self.not_settled.take().into_iter().collect(),
+            pump_on: on,
+        })));
+    }
+
+    fn end_window(&mut self, event: &Event) {
+        if event.get("reason") == Some("void") {
+            self.void(event.get("why").unwrap_or("ended void"));
+        }
+        self.end(event.time_s, |o| matches!(o, Open::Window(_)));
+    }
+
+    /// Ends what is open and fits.
+    fn end(&mut self, time_s: f64, which: impl Fn(&Open) -> bool) {
+        for open in self
+            .open
+            .iter_mut()
+            .filter(|o| o.end_s() == f64::INFINITY && which(o))
+        {
+            open.end_at(time_s);
+        }
+    }
+
+    fn void(&mut self, reason: &str) {
+        for open in &mut self.open {
+            if let Open::Window(w) = open
+                && w.end_s == f64::INFINITY
+            {
+                w.void.get_or_insert_with(|| reason.to_owned());
+            }
+        }
+    }
+
+    /// Takes a row; what is over goes to `out`.
+    pub fn row(&mut self, row: &SampleRow<'_>, out: &mut impl FnMut(Cut)) {
+        self.close(row.time_s - LATE_S, out);
+        for (column, role) in self.columns.iter().enumerate() {
+            if *role == Role::BackPressure {
+                self.back_kpa = row.get(column).unwrap_or(self.back_kpa);
+            }
+        }
+        for open in &mut self.open {
+            let back_kpa = self.back_kpa;
+            for (column, role) in self.columns.iter().enumerate() {
+                if let Some(value) = row.get(column) {
+                    take(open, row.time_s, role, value, back_kpa);
+                }
+            }
+        }
+    }
+
+    /// Hands on what ended before `before_s`.
+    fn close(&mut self, before_s: f64, out: &mut impl FnMut(Cut)) {
+        let mut i = 0;
+        while i < self.open.len() {
+            if self.open[i].end_s() >= before_s {
+                i += 1;
+                continue;
+            }
+            out(match self.open.remove(i) {
+                Open::Window(w) => Cut::Window(w),
+                Open::Rest(r) => Cut::Rest(r),
+                Open::Span(s) => Cut::Span(s),
+            });
+        }
+    }
+
+    /// Ends everything, at the end of the record: what is still open then was cut short.
+    pub fn finish(&mut self, time_s: f64, out: &mut impl FnMut(Cut)) {
+        self.void("the record ends within it");
+        self.end(time_s, |_| true);
+        self.close(f64::INFINITY, out);
+    }
+}
+
+/// Puts a reading into what is open at its time.
+fn take(open: &mut Open, time_s: f64, role: &Role, value: f64, back_kpa: f64) {
+    match open {
+        Open::Window(w) if (w.start_s..=w.end_s).contains(&time_s) => {
+            if *role == Role::CupMass {
+                w.cup.add(time_s, value);
+                return;
+            }
+            if *role == Role::LinePressure {
+                w.root.add(time_s, (value - back_kpa).max(0.0).sqrt());
+            }
+            let start_s = w.start_s;
+            w.roles
+                .entry(role.clone())
+                .or_insert_with(|| Bins::new(start_s))
+                .add(time_s, value);
+        }
+        Open::Rest(r) if *role == Role::CupMass && (r.start_s..=r.end_s).contains(&time_s) => {
+            r.cup.add(time_s, value)
+        }
+        Open::Span(s) if (s.start_s..=s.end_s).contains(&time_s) => {
+            let start_s = s.start_s;
+            s.roles
+                .entry(role.clone())
+                .or_insert_with(|| Bins::new(start_s))
+                .add(time_s, value);
+        }
+        _ => {}
+    }
+}
