@@ -88,6 +88,8 @@ pub struct Instrument {
     /// The next answer might belong to an earlier request.
     pub(super) suspect: bool,
     pub(super) probes: u8,
+    /// An answer has been thrown away to come back into step.
+    pub(super) thrown_away: bool,
     /// Requests given up whose answers may still come, oldest first, and until when.
     pub(super) owed: Vec<(What, Moment)>,
     pub(super) identity_owed: u8,
@@ -153,6 +155,7 @@ impl Instrument {
             retried: false,
             suspect: false,
             probes: 0,
+            thrown_away: false,
             owed: Vec::new(),
             identity_owed: 0,
             identity_until: Moment::START,
@@ -264,7 +267,8 @@ impl Instrument {
             State::Idle { not_before } if self.has_pending() => not_before,
             State::Idle { not_before } => self.next_due.max(not_before),
         };
-        self.wake = own.min(self.garbage.wake());
+        let asleep = matches!(self.state, State::Closed | State::Failed);
+        self.wake = if asleep { own } else { own.min(self.garbage.wake()) };
         if self.safe.is_some_and(|i| !self.is_under_way(i)) {
             self.wake = Moment::START;
         }

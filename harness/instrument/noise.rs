@@ -57,9 +57,20 @@ impl Garbage {
         }
     }
 
-    /// Whether enough of it cannot be text at all.
+    /// The line that has not ended yet will not be looked at any more.
+    pub(super) fn give_up_pending(&mut self, now: Moment) {
+        let pending = std::mem::take(&mut self.pending);
+        self.add(pending, pending, now);
+    }
+
+    /// Whether enough of it cannot be text to say that it is none.
     pub(super) const fn is_no_text(&self) -> bool {
         self.senseless + self.pending >= GARBAGE_BYTES_FEW
+    }
+
+    /// Whether any of it cannot be text.
+    pub(super) const fn has_senseless(&self) -> bool {
+        self.senseless + self.pending > 0
     }
 
     /// The number of bytes, once, if it is garbage now.

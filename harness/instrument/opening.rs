@@ -39,20 +39,18 @@ impl Instrument {
         let expect = self.identity.as_ref().map_or("", |i| &i.expect).to_owned();
         let tries = self.tries;
         let tail = shown_bytes(self.lines.tail());
-        let (code, seen, help) = if self.garbage.is_no_text() {
-            let seen = "what comes is no text".to_owned();
-            (
-                FaultCode::Garbage,
-                seen,
-                "check baud rate, parity and wiring".to_owned(),
-            )
-        } else if let Some(wrong) = self.wrong.take() {
+        let (code, seen, help) = if let Some(wrong) = self.wrong.take().filter(|_| !self.garbage.is_no_text())
+        {
             let seen = format!("\"{wrong}\" in answer to `{asked}`, asked {tries} times");
             (
                 FaultCode::WrongDevice,
                 seen,
                 format!("expected an answer with \"{expect}\"; see which port is which"),
             )
+        } else if self.garbage.has_senseless() {
+            let seen = "what comes is no text".to_owned();
+            let help = "check baud rate, parity and wiring".to_owned();
+            (FaultCode::Garbage, seen, help)
         } else if self.echoed {
             let seen = format!("`{asked}` comes back and nothing else");
             (

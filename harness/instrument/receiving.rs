@@ -23,6 +23,10 @@ impl Instrument {
             && now > deadline
         {
             self.expired(what, now, events);
+            self.plan_wake();
+            if self.state == State::Failed {
+                return;
+            }
         }
         let bytes = self.admitted(now, bytes, events);
         self.heard = true;
@@ -100,6 +104,9 @@ impl Instrument {
     }
 
     pub(super) fn check_garbage(&mut self, now: Moment, events: &mut Vec<InstrumentEvent>) {
+        if self.state == State::Failed {
+            return;
+        }
         let Some(bytes) = self.garbage.verdict(now) else {
             return;
         };

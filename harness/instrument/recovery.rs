@@ -26,7 +26,7 @@ impl Instrument {
         }
         self.lines.clear();
         self.frame.clear();
-        self.garbage.set_pending(0, now);
+        self.garbage.give_up_pending(now);
     }
 
     fn poll_missed(&mut self, i: usize, now: Moment, events: &mut Vec<InstrumentEvent>) {
@@ -117,6 +117,7 @@ impl Instrument {
     pub(super) fn begin_quiet(&mut self, now: Moment) {
         let quiet = self.late_quiet();
         self.probes = 0;
+        self.thrown_away = false;
         self.state = State::Quiet {
             until: now + quiet,
             at_most: now + self.reply_within.max(quiet),
@@ -125,7 +126,7 @@ impl Instrument {
 
     /// Silence: sends a request whose answer shows that the instrument is in step.
     pub(super) fn probe(&mut self, now: Moment, tx: &mut Vec<u8>, events: &mut Vec<InstrumentEvent>) {
-        if self.identity.is_none() && self.sacrifice().is_none() {
+        if self.identity.is_none() && (self.thrown_away || self.sacrifice().is_none()) {
             self.back_in_step(now);
             return;
         }
@@ -171,7 +172,9 @@ impl Instrument {
         if self.identity.is_some() {
             self.owe_identity(now);
         } else if self.heard {
-            self.back_in_step(now);
+            // The late answer and the one thrown away may come close together: the line has to fall silent after.
+            self.begin_quiet(now);
+            self.thrown_away = true;
             return;
         }
         if self.heard && self.probes < RESYNC_REQUESTS_MAX {

@@ -10,8 +10,8 @@ use dutycup::instrument::{Discard, Instrument, InstrumentEvent};
 use dutycup::problem::fault::{Fault, FaultCode};
 use dutycup::script::rig::{
     Bound, ChannelSpec, DialectSpec, DriveSide, EngineSpec, ExchangeSpec, FluidSpec, IdentitySpec,
-    InstrumentSpec, Limits, MethodSpec, NozzleSpec, PairSpec, Parity, PortSpec, ReadingUncertainty, Rig,
-    Scaling, Watchdog,
+    InstrumentSpec, Limits, MethodSpec, NozzleSpec, PairSpec, Parity, PortSpec, ReadingUncertainty,
+    RegisterKind, Rig, Scaling, Watchdog,
 };
 use dutycup::script::role::Role;
 use std::time::Duration;
@@ -300,4 +300,92 @@ impl Line {
     pub(crate) fn commands(&self) -> Vec<&str> {
         self.sent.iter().map(|(_, c)| c.as_str()).collect()
     }
+}
+
+pub(crate) const ID: (&str, &str) = ("ID?", "virtual driver");
+pub(crate) const ID_LINE: &[u8] = b"ID dutycup virtual driver 1.0\r\n";
+
+/// A text instrument with one query.
+pub(crate) fn polled(identity: Option<(&str, &str)>) -> Rig {
+    rig(
+        instrument(text(), identity),
+        vec![channel("duty", ask("S?", Some("S duty={value}"), 0))],
+    )
+}
+
+/// A text instrument with a query, and a far end that answers its identity after 2 ms and the query as told.
+pub(crate) fn polled_line(mut answer: impl FnMut(Moment, u64) -> Vec<(u64, Vec<u8>)> + 'static) -> Line {
+    let mut n = 0;
+    Line::new(&polled(Some(ID)), move |now, command| match command {
+        "ID?" => vec![(2, ID_LINE.to_vec())],
+        "S?" => {
+            n += 1;
+            answer(now, n)
+        }
+        _ => vec![],
+    })
+}
+
+/// A scale that speaks by itself.
+pub(crate) fn scale(pattern: &str) -> Rig {
+    rig(
+        instrument(text(), None),
+        vec![channel("cup_mass", listen(pattern))],
+    )
+}
+
+pub(crate) fn silent(rig: &Rig) -> Line {
+    Line::new(rig, |_, _| vec![])
+}
+
+/// Every dialect with one exchange: rig, command as shown, answer.
+pub(crate) fn dialects() -> Vec<(Rig, &'static str, Vec<u8>)> {
+    let pattern = Some("S duty={value} on={_}");
+    let one = |spec: InstrumentSpec, channel: ChannelSpec| rig(spec, vec![channel]);
+    let register = ExchangeSpec::Register {
+        function: 3,
+        address: 0x6B,
+        kind: RegisterKind::F32,
+    };
+    vec![
+        (
+            one(instrument(text(), None), channel("duty", ask("S?", pattern, 0))),
+            "S?",
+            b"S duty=44.97 on=1\r\n".to_vec(),
+        ),
+        (
+            one(
+                instrument(scpi(), None),
+                channel("supply", ask("MEAS? (@1,2)", None, 1)),
+            ),
+            "MEAS? (@1,2)",
+            b"+1.0E+00,44.97\n".to_vec(),
+        ),
+        (
+            // Registers 42 33 E1 48 are 44.97 in single precision (IEEE 754); CRC-16/MODBUS 67 6F.
+            one(
+                instrument(DialectSpec::Modbus { unit: 17 }, None),
+                channel("duty", register),
+            ),
+            "11 03 00 6B 00 02 B7 47",
+            vec![0x11, 0x03, 0x04, 0x42, 0x33, 0xE1, 0x48, 0x00, 0x00],
+        ),
+    ]
+    .into_iter()
+    .map(|(rig, command, answer)| (rig, command, with_crc(answer)))
+    .collect()
+}
+
+/// A Modbus answer with its checksum, bit by bit as the serial line specification describes it.
+pub(crate) fn with_crc(mut answer: Vec<u8>) -> Vec<u8> {
+    if answer[0] == 0x11 {
+        answer.truncate(answer.len() - 2);
+        let crc = answer.iter().fold(0xFFFF_u16, |crc, byte| {
+            (0..8).fold(crc ^ u16::from(*byte), |c, _| {
+                if c & 1 == 1 { (c >> 1) ^ 0xA001 } else { c >> 1 }
+            })
+        });
+        answer.extend_from_slice(&crc.to_le_bytes());
+    }
+    answer
 }
