@@ -5,11 +5,12 @@
 //! Such an error is not fitted, does not shrink with the number of points, and stays apart from scatter up to the final
 //! table. In: points, systematics, the fitted blend. Out: [`Shift`]s. Never: scatter.
 
-use super::blend::{Blend, DROOP, LEAK_SHARE, LEVEL, Warmth};
+use super::blend::Blend;
 use super::estimate::Cause;
 use super::model::Shift;
 use super::nozzle::{self, NozzleFit};
 use super::points::{Point, Points};
+use super::prior::{DROOP, LEAK_SHARE, LEVEL, Warmth};
 use super::pump_data::PumpData;
 use super::terms::Away;
 use crate::reduce::collection::{Source, Systematic, Systematics};

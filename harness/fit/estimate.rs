@@ -28,6 +28,8 @@ pub enum Cause {
     Reynolds,
     /// Density of the liquid asked for.
     UsedDensity,
+    /// Cracking pressure of the check valve.
+    CheckValve,
     /// Temperature of the data, which was not measured.
     UnknownTemperature,
     /// What the pump does in what it was not measured for.
@@ -45,6 +47,7 @@ impl fmt::Display for Cause {
             Cause::Winding => "temperature of the motor's winding",
             Cause::Reynolds => "discharge of another liquid (Reynolds number)",
             Cause::UsedDensity => "density of the liquid asked for",
+            Cause::CheckValve => "cracking pressure of the check valve",
             Cause::UnknownTemperature => "temperature of the data, not measured",
             Cause::Beyond => "beyond what was measured",
         };

@@ -12,23 +12,44 @@
 //! | [`surface`] | where pump and nozzle agree |
 //! | [`pump_data`] | the pump's problem, linearised |
 //! | [`bayes`] | regression with priors, and evidence |
-//! | [`blend`] | the pump's law from data |
+//! | [`noise_shape`] | how large scatter is expected to be |
+//! | [`prior`] | what is supposed before data |
+//! | [`candidate`], `opening` | pump laws with and without a bypass |
+//! | [`blend`] | the pump's law from data: all of them weighed |
+//! | [`second_opinion`] | a curve without a law |
+//! | [`dead_band`] | where flow stops |
+//! | [`tables`] | the tables of a calibration |
 //! | [`common_errors`] | what an error common to all data does |
 //! | [`liquid`] | what liquid and temperature do |
 //! | [`estimate`] | value, budget, expanded uncertainty |
 //! | [`model`] | a fitted pair that answers |
+//! | [`ask`] | questions, answers, refusals |
+//! | [`predict`] | the flow at a duty |
+//! | `inverse` | the duty for a flow |
+//! | [`siphon`] | what vacuum draws through a standing pump |
 //! | [`pair`] | the whole fit |
 
+pub mod ask;
 pub mod bayes;
 pub mod blend;
+pub mod candidate;
 pub mod common_errors;
+pub mod dead_band;
 pub mod estimate;
 pub mod facts;
+mod inverse;
 pub mod liquid;
 pub mod model;
+pub mod noise_shape;
 pub mod nozzle;
+mod opening;
 pub mod pair;
 pub mod points;
+pub mod predict;
+pub mod prior;
 pub mod pump_data;
+pub mod second_opinion;
+pub mod siphon;
 pub mod surface;
+pub mod tables;
 pub mod terms;

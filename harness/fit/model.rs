@@ -21,6 +21,24 @@ pub struct NozzleLaw {
     pub duty_range: (f64, f64),
     /// Duties measured, fraction, ascending.
     pub duties: Vec<f64>,
+    /// Duties (fraction, ascending) and standard uncertainty (mL/min) by which the curve is widened, because a curve
+    /// without a pump law disagrees there; empty where it does not.
+    pub widening: Vec<(f64, f64)>,
+}
+
+impl NozzleLaw {
+    /// Widening at a duty, mL/min: straight between its nodes, and none beyond them.
+    #[must_use]
+    pub fn widening_at(&self, duty: f64) -> f64 {
+        let between = self
+            .widening
+            .windows(2)
+            .find(|w| w[0].0 <= duty && duty <= w[1].0);
+        between.map_or(0.0, |w| {
+            let part = (duty - w[0].0) / (w[1].0 - w[0].0);
+            w[0].1 + part * (w[1].1 - w[0].1)
+        })
+    }
 }
 
 /// How one source moves the model, for one standard uncertainty of it.

@@ -126,6 +126,7 @@ fn laws(points: &Points, k: &[f64]) -> Vec<NozzleLaw> {
                 flow_range: ends(&flows),
                 duty_range: ends(&duties),
                 duties,
+                widening: Vec::new(),
             }
         })
         .collect()

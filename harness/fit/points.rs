@@ -4,6 +4,7 @@
 //! collections are left out, outliers never.
 
 use super::facts::{FitRefusal, NEEDED_DUTIES};
+use super::terms::Away;
 use crate::reduce::collection::Collection;
 
 /// Collections of one nozzle whose duties lie this close belong together, % of duty.
@@ -32,6 +33,8 @@ pub struct Point {
     pub out_kpa: f64,
     /// Water temperature, degC, where known.
     pub water_degc: Option<f64>,
+    /// How far that is from the reference; at it where not known.
+    pub away: Away,
     /// Flow, mL/min.
     pub flow: f64,
     /// Random standard uncertainty of the flow within the dwell, mL/min.
@@ -171,6 +174,7 @@ fn point(c: &Collection, duty_pct: f64, nozzle: usize) -> Point {
         line_kpa: c.line_pressure_kpa,
         out_kpa: c.back_pressure_kpa,
         water_degc: c.water_degc,
+        away: Away::default(),
         flow: c.flow_ml_min,
         u_flow: c.flow_random_ml_min.max(0.0),
         u_line_kpa: c.pressure_random_kpa.max(0.0),
