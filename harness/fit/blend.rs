@@ -184,11 +184,4 @@ impl Pass<'_> {
             members: found.into_iter().map(|f| f.1).collect(),
         }
     }
-
-    /// A noise shape at the highest flow.
-    fn at_full(&self, shape: &[f64]) -> f64 {
-        (0..shape.len())
-            .max_by(|a, b| self.flows[*a].total_cmp(&self.flows[*b]))
-            .map_or(0.0, |top| shape[top])
-    }
 }

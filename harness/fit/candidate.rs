@@ -141,6 +141,13 @@ impl<'a> Pass<'a> {
         }
     }
 
+    /// A noise shape at the highest flow.
+    pub(super) fn at_full(&self, shape: &[f64]) -> f64 {
+        (0..shape.len())
+            .max_by(|a, b| self.flows[*a].total_cmp(&self.flows[*b]))
+            .map_or(0.0, |top| shape[top])
+    }
+
     pub(super) fn prior(&self, candidate: &Candidate, amplitude: f64, kind: Kind) -> Prior {
         let full = self.data.scaling.flow_ml_min;
         prior(

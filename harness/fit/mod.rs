@@ -16,8 +16,13 @@
 //! | [`prior`] | what is supposed before data |
 //! | [`candidate`], `opening` | pump laws with and without a bypass |
 //! | [`blend`] | the pump's law from data: all of them weighed |
+//! | [`law`] | which law in a few parameters the data ask for |
 //! | [`second_opinion`] | a curve without a law |
 //! | [`dead_band`] | where flow stops |
+//! | [`published`] | coefficients of pump and nozzle |
+//! | [`findings`] | what a person should know |
+//! | [`budget`] | budget tables |
+//! | [`store`] | to a calibration file and back |
 //! | [`tables`] | the tables of a calibration |
 //! | [`common_errors`] | what an error common to all data does |
 //! | [`liquid`] | what liquid and temperature do |
@@ -32,12 +37,15 @@
 pub mod ask;
 pub mod bayes;
 pub mod blend;
+pub mod budget;
 pub mod candidate;
 pub mod common_errors;
 pub mod dead_band;
 pub mod estimate;
 pub mod facts;
+pub mod findings;
 mod inverse;
+pub mod law;
 pub mod liquid;
 pub mod model;
 pub mod noise_shape;
@@ -47,9 +55,11 @@ pub mod pair;
 pub mod points;
 pub mod predict;
 pub mod prior;
+pub mod published;
 pub mod pump_data;
 pub mod second_opinion;
 pub mod siphon;
+pub mod store;
 pub mod surface;
 pub mod tables;
 pub mod terms;

@@ -3,16 +3,24 @@
 //! In: collections, their common errors, facts. Out: [`PairFit`], or a refusal with its reason. Never: files.
 
 use super::blend::Blend;
+use super::budget::{Budget, budgets};
 use super::common_errors::{Refit, shifts};
 use super::facts::{FitRefusal, PairFacts};
+use super::findings::findings;
+use super::law::Choice;
 use super::liquid::away;
 use super::model::{NozzleLaw, PairModel, Reference};
 use super::nozzle::{self, NozzleFit};
 use super::points::{Points, points};
 use super::pump_data::PumpData;
+use super::second_opinion::SecondOpinion;
+use super::store::{self, Origin};
+use super::tables::Tables;
 use super::terms::Away;
+use crate::calibration::Calibration;
 use crate::fluid::{Fluid, NumericsError};
 use crate::reduce::collection::{Collection, Source, Systematics};
+use crate::reduce::finding::Finding;
 
 /// Line pressure at full flow that stands in where none was measured, kPa: a unit of account that cancels at bench
 /// conditions.
@@ -31,6 +39,36 @@ pub struct PairFit {
     pub points: Points,
     /// The facts.
     pub facts: PairFacts,
+    /// Which law in a few parameters the data ask for.
+    pub choice: Option<Choice>,
+    /// Second opinions, in the order of the nozzles.
+    pub second: Vec<SecondOpinion>,
+}
+
+impl PairFit {
+    /// `duty_flow.csv`, `flow_duty.csv`, `boost_flow.csv`, `boost_duty.csv`.
+    #[must_use]
+    pub fn tables(&self) -> Tables {
+        Tables::new(&self.model)
+    }
+
+    /// The calibration file.
+    #[must_use]
+    pub fn calibration(&self, origin: &Origin) -> Calibration {
+        store::calibration(self, origin)
+    }
+
+    /// What a person should know.
+    #[must_use]
+    pub fn findings(&self) -> Vec<Finding> {
+        findings(self)
+    }
+
+    /// Budgets of published results.
+    #[must_use]
+    pub fn budgets(&self) -> Vec<Budget> {
+        budgets(self)
+    }
 }
 
 /// Fits a pair.
@@ -42,7 +80,7 @@ pub fn fit(
     systematics: &Systematics,
     facts: &PairFacts,
 ) -> Result<PairFit, FitRefusal> {
-    let points = points(collections)?;
+    let mut points = points(collections)?;
     let u_zero = systematics
         .u(Source::GaugeZero)
         .hypot(systematics.u(Source::TapHeight));
@@ -55,6 +93,11 @@ pub fn fit(
         })
         .collect();
     let away = distances(&points, facts)?;
+    points
+        .flowing
+        .iter_mut()
+        .zip(&away)
+        .for_each(|(p, a)| p.away = *a);
     let freewheel_v = facts.freewheel_v.0;
     let data = PumpData::new(&points, &k, freewheel_v, &away);
     let blend = Blend::new(&data).ok_or_else(|| FitRefusal::Degenerate {
@@ -71,7 +114,7 @@ pub fn fit(
         u_zero_kpa: u_zero,
     };
     let shifts = shifts(&refit, systematics);
-    let model = PairModel {
+    let mut model = PairModel {
         surface: blend.surface.clone(),
         covariance: blend.covariance.clone(),
         dof: blend.dof,
@@ -80,12 +123,20 @@ pub fn fit(
         shifts,
         reference: reference(&points, &data, &nozzles, facts),
     };
+    let second: Vec<SecondOpinion> = (0..k.len())
+        .map(|j| SecondOpinion::new(&model, &points, j, blend.scatter_ml_min))
+        .collect();
+    for (law, opinion) in model.nozzles.iter_mut().zip(&second) {
+        law.widening.clone_from(&opinion.widening);
+    }
     Ok(PairFit {
+        choice: Choice::new(&data, &blend),
         model,
         nozzles,
         blend,
         points,
         facts: facts.clone(),
+        second,
     })
 }
 

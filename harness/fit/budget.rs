@@ -1,0 +1,116 @@
+//! Budget tables of published results.
+//!
+//! In: a fitted pair. Out: for each result a row per source: type, standard uncertainty, sensitivity, contribution,
+//! degrees of freedom. Never: a sum without its parts.
+
+use super::ask::Ask;
+use super::dead_band::dead_band;
+use super::estimate::Estimate;
+use super::pair::PairFit;
+use super::published::{nozzle_exponent, nozzle_k};
+
+/// Duties whose flows get a budget, %.
+const DUTIES_PCT: [f64; 3] = [30.0, 60.0, 100.0];
+/// Boost whose flow gets a budget, kPa.
+const BOOST_KPA: f64 = 100.0;
+
+/// A row of a budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BudgetRow {
+    /// Source in words.
+    pub source: String,
+    /// `A` or `B`.
+    pub kind: char,
+    /// Standard uncertainty of the source in its own unit, where it has one.
+    pub u: Option<f64>,
+    /// Change of the result per unit of the source, where it has one.
+    pub sensitivity: Option<f64>,
+    /// Contribution in the unit of the result, with sign.
+    pub contribution: f64,
+    /// Degrees of freedom; infinite for stated limits.
+    pub dof: f64,
+}
+
+/// The budget of one result.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Budget {
+    /// The result in words: `nozzle A, flow at 60 % duty`.
+    pub quantity: String,
+    /// Unit of the result.
+    pub unit: &'static str,
+    /// The result.
+    pub estimate: Estimate,
+    /// Rows.
+    pub rows: Vec<BudgetRow>,
+}
+
+impl Budget {
+    /// The budget of an estimate.
+    #[must_use]
+    pub fn new(quantity: impl Into<String>, unit: &'static str, estimate: Estimate) -> Self {
+        let rows = estimate
+            .parts
+            .iter()
+            .map(|p| BudgetRow {
+                source: p.cause.to_string(),
+                kind: if p.type_a { 'A' } else { 'B' },
+                u: p.u_source,
+                sensitivity: p.u_source.filter(|u| *u > 0.0).map(|u| p.u / u),
+                contribution: p.u,
+                dof: p.dof,
+            })
+            .collect();
+        Budget {
+            quantity: quantity.into(),
+            unit,
+            estimate,
+            rows,
+        }
+    }
+}
+
+/// Budgets of what a pair's fit publishes.
+#[must_use]
+pub fn budgets(fit: &PairFit) -> Vec<Budget> {
+    let mut budgets = Vec::new();
+    for (index, law) in fit.model.nozzles.iter().enumerate() {
+        let name = &law.name;
+        if let Some(nozzle) = &fit.nozzles[index] {
+            let k = nozzle_k(&fit.model, index);
+            budgets.push(Budget::new(
+                format!("nozzle {name}, coefficient"),
+                "mL/min/sqrt(kPa)",
+                k,
+            ));
+            budgets.push(Budget::new(
+                format!("nozzle {name}, exponent"),
+                "",
+                nozzle_exponent(nozzle),
+            ));
+        }
+        if let Some(band) = dead_band(&fit.model, index) {
+            budgets.push(Budget::new(format!("nozzle {name}, dead band"), "%", band));
+        }
+        let bench = fit.model.reference.out_range_kpa.0;
+        let boosts = if fit.model.reference.pressure_measured {
+            vec![bench, BOOST_KPA]
+        } else {
+            vec![bench]
+        };
+        for boost_kpa in boosts {
+            for duty in DUTIES_PCT {
+                let ask = Ask {
+                    nozzle: Some(name.clone()),
+                    boost_kpa,
+                    ..Ask::default()
+                };
+                let Ok(answer) = fit.model.flow_at(&ask, duty) else {
+                    continue;
+                };
+                let at = format!("nozzle {name}, flow at {duty:.0} % duty against {boost_kpa:.0} kPa");
+                budgets.push(Budget::new(at, "mL/min", answer.estimate));
+            }
+        }
+    }
+    budgets
+}

@@ -1,0 +1,420 @@
+//! A fitted pair to a calibration file and back.
+//!
+//! In: a [`PairFit`], or a checked [`Calibration`]. Out: the other. What is read back answers as what was written, to
+//! the digits of the file. Never: text, a folder.
+
+use super::dead_band::dead_band;
+use super::estimate::{Cause, Estimate};
+use super::model::{NozzleLaw, PairModel, Reference, Shift};
+use super::pair::PairFit;
+use super::published::{PumpValues, highest_pressure, nozzle_exponent, nozzle_k};
+use super::surface;
+use super::terms::{Scaling, Term};
+use crate::calibration::{self as disk, Calibration, Measured};
+use crate::problem::{Problem, nearest};
+use crate::reduce::collection::Source;
+use crate::script::rig::DriveSide;
+use nalgebra::DMatrix;
+use std::collections::BTreeMap;
+
+/// Digits kept of numbers that only the program reads.
+const DIGITS: i32 = 12;
+
+/// Where a calibration comes from.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Origin {
+    /// Program and version.
+    pub program: String,
+    /// When, RFC 3339.
+    pub written: String,
+    /// SHA-256 by file name.
+    pub sources: BTreeMap<String, String>,
+    /// Wiring between supply terminals and pump, in words.
+    pub wiring: Option<String>,
+}
+
+/// The calibration of a fitted pair.
+#[must_use]
+pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
+    let m = &fit.model;
+    let r = &m.reference;
+    let pump = PumpValues::new(m, &fit.blend);
+    let choice = fit.choice.as_ref();
+    let measured = r.pressure_measured;
+    let limits = |(low, high): (f64, f64)| disk::Limits {
+        low: kept(low),
+        high: kept(high),
+    };
+    let bands: Vec<Option<Estimate>> = (0..m.nozzles.len()).map(|j| dead_band(m, j)).collect();
+    Calibration {
+        format: disk::FORMAT.into(),
+        version: disk::VERSION,
+        program: origin.program.clone(),
+        written: origin.written.clone(),
+        pair: disk::Pair {
+            pump: fit.facts.pump.clone(),
+            wiring: origin.wiring.clone(),
+        },
+        pwm: fit.facts.pwm_hz.map(|frequency_hz| disk::Pwm {
+            frequency_hz,
+            drive_side: drive_side(fit),
+        }),
+        fluid: disk::FluidEntry {
+            methanol_mass_fraction: r.methanol_mass_fraction,
+        },
+        reference: disk::ReferenceEntry {
+            supply_v: r.supply_v,
+            liquid_degc: r.water_degc.map(|_| super::liquid::REFERENCE_DEGC),
+            outlet_kpa: r.out_range_kpa.0,
+        },
+        nozzles: (0..m.nozzles.len())
+            .map(|j| (m.nozzles[j].name.clone(), nozzle(fit, j)))
+            .collect(),
+        pump: disk::Pump {
+            displacement_ml_min_per_v: rounded(&pump.displacement_ml_min_per_v),
+            friction_v: pump.friction_v.as_ref().map(rounded),
+            slip_ml_min_per_kpa: measured.then(|| rounded(&pump.slip_ml_min_per_kpa)),
+            bypass_opens_kpa: pump.bypass.as_ref().filter(|_| measured).map(|b| rounded(&b.0)),
+            bypass_ml_min_per_kpa: pump.bypass.as_ref().filter(|_| measured).map(|b| rounded(&b.1)),
+        },
+        duty: disk::Duty {
+            dead_band_pct: bands.first().and_then(|b| b.as_ref().map(rounded)),
+            by_nozzle: by_nozzle(m, &bands),
+            breakaway_pct: None,
+            measured: fit.points.duty_measured,
+        },
+        check_valve: r.check_valve_kpa.map(|value| disk::CheckValve {
+            cracking_kpa: Measured {
+                value,
+                u95: 0.4 * value,
+                dof: None,
+            },
+        }),
+        model: disk::Model {
+            chosen: choice.map_or_else(|| "weighed by evidence".to_owned(), |c| c.law().name.to_owned()),
+            why: choice.map(super::law::Choice::words).unwrap_or_default(),
+            scatter_ml_min: kept(fit.blend.scatter_ml_min),
+        },
+        range: disk::RangeEntry {
+            duty_pct: limits((100.0 * fit.points.duty_range.0, 100.0 * fit.points.duty_range.1)),
+            supply_v: limits(r.supply_range_v),
+            line_kpa: limits(r.line_range_kpa),
+            outlet_kpa: limits(r.out_range_kpa),
+            line_pressure_measured: measured,
+            water_degc: r.water_degc,
+        },
+        warnings: fit.findings().iter().map(|f| f.what.clone()).collect(),
+        sources: origin.sources.clone(),
+        surface: surface_entry(m),
+        common_errors: m.shifts.iter().map(|s| common_error(m, s)).collect(),
+    }
+}
+
+/// A number to the digits kept.
+fn kept(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    format!("{value:.*e}", (DIGITS - 1) as usize)
+        .parse()
+        .unwrap_or(value)
+}
+
+/// A value for people: U to three digits, the value to match.
+fn rounded(e: &Estimate) -> Measured {
+    let digits = |v: f64, decimals: i32| {
+        let scale = 10.0_f64.powi(decimals);
+        let r = (v * scale).round() / scale;
+        if r.is_finite() { r } else { v }
+    };
+    let decimals = if e.u95 > 0.0 {
+        2 - e.u95.log10().floor() as i32
+    } else {
+        9
+    };
+    Measured {
+        value: digits(e.value, decimals),
+        u95: digits(e.u95, decimals),
+        dof: e.dof.is_finite().then(|| digits(e.dof, 1)),
+    }
+}
+
+fn drive_side(fit: &PairFit) -> Option<String> {
+    fit.facts.drive_side.map(|side| match side {
+        DriveSide::High => "high".to_owned(),
+        DriveSide::Low => "low".to_owned(),
+    })
+}
+
+fn by_nozzle(m: &PairModel, bands: &[Option<Estimate>]) -> BTreeMap<String, disk::Band> {
+    let named = m.nozzles.iter().zip(bands).filter_map(|(n, b)| {
+        b.as_ref().map(|b| {
+            (
+                n.name.clone(),
+                disk::Band {
+                    dead_band_pct: rounded(b),
+                },
+            )
+        })
+    });
+    if m.nozzles.len() > 1 {
+        named.collect()
+    } else {
+        BTreeMap::new()
+    }
+}
+
+fn nozzle(fit: &PairFit, j: usize) -> disk::NozzleEntry {
+    let m = &fit.model;
+    let law = &m.nozzles[j];
+    let known = fit.nozzles[j].as_ref();
+    let ask = super::ask::Ask {
+        nozzle: Some(law.name.clone()),
+        boost_kpa: m.reference.out_range_kpa.0,
+        ..Default::default()
+    };
+    disk::NozzleEntry {
+        serial: fit
+            .facts
+            .nozzles
+            .iter()
+            .find(|n| n.name == law.name)
+            .and_then(|n| n.serial.clone()),
+        k_ml_min_per_sqrt_kpa: known.map(|_| rounded(&nozzle_k(m, j))),
+        exponent: known.map(|n| rounded(&nozzle_exponent(n))),
+        full_duty_kpa: known.and_then(|_| highest_pressure(m, j)).as_ref().map(rounded),
+        full_duty_ml_min: m.flow_at(&ask, 100.0).ok().map(|a| rounded(&a.estimate)),
+        duties_pct: law.duties.iter().map(|d| kept(100.0 * d)).collect(),
+        flow_range_ml_min: [kept(law.flow_range.0), kept(law.flow_range.1)],
+        k_used: law.k,
+        widening: law
+            .widening
+            .iter()
+            .map(|(d, u)| disk::Widening {
+                duty_pct: kept(100.0 * d),
+                u_ml_min: kept(*u),
+            })
+            .collect(),
+    }
+}
+
+fn surface_entry(m: &PairModel) -> disk::Surface {
+    let s = &m.surface;
+    let terms = s
+        .terms
+        .iter()
+        .zip(&s.coefficients)
+        .enumerate()
+        .map(|(i, (term, c))| {
+            let (name, opens_kpa, width_kpa, order) = term_entry(*term);
+            disk::TermEntry {
+                term: name.into(),
+                opens_kpa,
+                width_kpa,
+                order,
+                coefficient: kept(*c),
+                covariance: (0..=i).map(|j| kept(m.covariance[(i, j)])).collect(),
+            }
+        });
+    disk::Surface {
+        scaling: disk::Scaling {
+            low_v: s.scaling.effective_v.0,
+            high_v: s.scaling.effective_v.1,
+            pressure_kpa: s.scaling.pressure_kpa,
+            flow_ml_min: s.scaling.flow_ml_min,
+        },
+        freewheel_v: m.freewheel_v,
+        dof: m.dof.is_finite().then(|| kept(m.dof)),
+        terms: terms.collect(),
+    }
+}
+
+/// Terms without a number of their own, with their names on disk.
+const TERMS: [(Term, &str); 11] = [
+    (Term::Level, "level"),
+    (Term::Rise, "rise"),
+    (Term::Bend, "bend"),
+    (Term::Slip, "slip"),
+    (Term::Seep, "seep"),
+    (Term::SlipBend, "slip_bend"),
+    (Term::SlipRise, "slip_rise"),
+    (Term::SlipLow, "slip_low"),
+    (Term::Thin, "thin"),
+    (Term::Warm, "warm"),
+    (Term::WarmLevel, "warm_level"),
+];
+
+fn term_entry(term: Term) -> (&'static str, Option<f64>, Option<f64>, Option<u32>) {
+    match term {
+        Term::Relief { opens_kpa, width_kpa } => ("relief", Some(opens_kpa), Some(width_kpa), None),
+        Term::Ripple(k) => ("ripple", None, None, Some(k)),
+        plain => (
+            TERMS
+                .iter()
+                .find(|(t, _)| *t == plain)
+                .map_or("level", |(_, n)| n),
+            None,
+            None,
+            None,
+        ),
+    }
+}
+
+fn term(entry: &disk::TermEntry) -> Result<Term, Problem> {
+    match (entry.term.as_str(), entry.opens_kpa, entry.width_kpa, entry.order) {
+        ("relief", Some(opens_kpa), Some(width_kpa), None) => Ok(Term::Relief { opens_kpa, width_kpa }),
+        ("ripple", None, None, Some(k)) if k > 0 => Ok(Term::Ripple(k)),
+        (name, None, None, None) => TERMS
+            .iter()
+            .find(|(_, n)| *n == name)
+            .map(|(t, _)| *t)
+            .ok_or_else(|| {
+                let names = TERMS.iter().map(|(_, n)| *n).chain(["relief", "ripple"]);
+                let problem = Problem::new(format!("no term \"{name}\""));
+                match nearest(name, names) {
+                    Some(near) => problem.help(format!("did you mean \"{near}\"?")),
+                    None => problem,
+                }
+            }),
+        (name, ..) => Err(
+            Problem::new(format!("term \"{name}\" with numbers that are not its own"))
+                .expected("opens_kpa and width_kpa of a relief, order of a ripple, none of the others"),
+        ),
+    }
+}
+
+const SOURCES: [(Source, &str); 14] = [
+    (Source::ScaleGain, "scale_gain"),
+    (Source::ClockGain, "clock_gain"),
+    (Source::GaugeZero, "gauge_zero"),
+    (Source::GaugeGain, "gauge_gain"),
+    (Source::BackGaugeZero, "back_gauge_zero"),
+    (Source::SupplyGain, "supply_gain"),
+    (Source::SupplyZero, "supply_zero"),
+    (Source::DutyZero, "duty_zero"),
+    (Source::DutyGain, "duty_gain"),
+    (Source::Density, "density"),
+    (Source::Capture, "capture"),
+    (Source::Freewheel, "freewheel"),
+    (Source::TapLoss, "tap_loss"),
+    (Source::TapHeight, "tap_height"),
+];
+
+fn cause_word(cause: &Cause) -> String {
+    match cause {
+        Cause::Nozzle(name) => format!("nozzle {name}"),
+        Cause::Common(source) => SOURCES
+            .iter()
+            .find(|(s, _)| s == source)
+            .map_or_else(String::new, |(_, w)| (*w).to_owned()),
+        Cause::LeakShare => "leak_share".into(),
+        Cause::Winding => "winding".into(),
+        other => format!("{other:?}"),
+    }
+}
+
+fn cause(word: &str) -> Result<Cause, Problem> {
+    if let Some(name) = word.strip_prefix("nozzle ") {
+        return Ok(Cause::Nozzle(name.to_owned()));
+    }
+    match word {
+        "leak_share" => Ok(Cause::LeakShare),
+        "winding" => Ok(Cause::Winding),
+        other => SOURCES
+            .iter()
+            .find(|(_, w)| *w == other)
+            .map(|(s, _)| Cause::Common(*s))
+            .ok_or_else(|| Problem::new(format!("no common error \"{other}\""))),
+    }
+}
+
+fn common_error(m: &PairModel, s: &Shift) -> disk::CommonError {
+    disk::CommonError {
+        source: cause_word(&s.cause),
+        u: s.u_source.map(kept),
+        dof: s.dof.is_finite().then(|| kept(s.dof)),
+        rectangular: s.rectangular,
+        type_a: s.type_a,
+        freewheel_v: s.freewheel_v,
+        ln_k: m
+            .nozzles
+            .iter()
+            .zip(&s.ln_k)
+            .map(|(n, d)| (n.name.clone(), kept(*d)))
+            .collect(),
+        coefficients: s.coefficients.iter().map(|c| kept(*c)).collect(),
+    }
+}
+
+/// The model of a calibration, which answers questions.
+///
+/// # Errors
+/// A name the program does not know.
+pub fn model(c: &Calibration) -> Result<PairModel, Problem> {
+    let terms = c.surface.terms.iter().map(term).collect::<Result<Vec<_>, _>>()?;
+    let p = terms.len();
+    let lower = |i: usize, j: usize| c.surface.terms[i].covariance.get(j).copied().unwrap_or(0.0);
+    let nozzles: Vec<NozzleLaw> = c.nozzles.iter().map(|(name, n)| law(name, n)).collect();
+    let shifts = c.common_errors.iter().map(|e| {
+        Ok(Shift {
+            cause: cause(&e.source)?,
+            u_source: e.u,
+            dof: e.dof.unwrap_or(f64::INFINITY),
+            rectangular: e.rectangular,
+            type_a: e.type_a,
+            coefficients: e.coefficients.clone(),
+            ln_k: nozzles
+                .iter()
+                .map(|n| e.ln_k.get(&n.name).copied().unwrap_or(0.0))
+                .collect(),
+            freewheel_v: e.freewheel_v,
+        })
+    });
+    let range = |l: disk::Limits| (l.low, l.high);
+    Ok(PairModel {
+        surface: surface::Surface {
+            scaling: Scaling {
+                effective_v: (c.surface.scaling.low_v, c.surface.scaling.high_v),
+                pressure_kpa: c.surface.scaling.pressure_kpa,
+                flow_ml_min: c.surface.scaling.flow_ml_min,
+            },
+            terms,
+            coefficients: c.surface.terms.iter().map(|t| t.coefficient).collect(),
+        },
+        covariance: DMatrix::from_fn(p, p, |i, j| lower(i.max(j), i.min(j))),
+        dof: c.surface.dof.unwrap_or(f64::INFINITY),
+        freewheel_v: c.surface.freewheel_v,
+        shifts: shifts.collect::<Result<Vec<_>, Problem>>()?,
+        nozzles,
+        reference: Reference {
+            supply_v: c.reference.supply_v,
+            supply_range_v: range(c.range.supply_v),
+            water_degc: c.range.water_degc,
+            line_range_kpa: range(c.range.line_kpa),
+            out_range_kpa: range(c.range.outlet_kpa),
+            pressure_measured: c.range.line_pressure_measured,
+            methanol_mass_fraction: c.fluid.methanol_mass_fraction,
+            pwm_hz: c.pwm.as_ref().map(|p| p.frequency_hz),
+            check_valve_kpa: c.check_valve.as_ref().map(|v| v.cracking_kpa.value),
+        },
+    })
+}
+
+fn law(name: &str, n: &disk::NozzleEntry) -> NozzleLaw {
+    let duties: Vec<f64> = n.duties_pct.iter().map(|d| d / 100.0).collect();
+    NozzleLaw {
+        name: name.to_owned(),
+        k: n.k_used,
+        flow_range: (n.flow_range_ml_min[0], n.flow_range_ml_min[1]),
+        duty_range: (
+            duties.first().copied().unwrap_or(0.0),
+            duties.last().copied().unwrap_or(1.0),
+        ),
+        duties,
+        widening: n
+            .widening
+            .iter()
+            .map(|w| (w.duty_pct / 100.0, w.u_ml_min))
+            .collect(),
+    }
+}
