@@ -134,7 +134,7 @@ impl<'p> Planner<'p> {
                 }
             }
             Action::Sweep { .. } => self.sweep(step),
-            Action::Cycle { times, body } => self.cycle(*times, body),
+            Action::Cycle { times, body } => self.cycle(mark, *times, body),
             Action::Span { kind, values, body } => self.span(mark, kind, values, body),
             Action::Trap {
                 why,
@@ -312,13 +312,15 @@ impl<'p> Planner<'p> {
         );
     }
 
-    fn cycle(&mut self, times: usize, body: &[tree::Step]) {
+    fn cycle(&mut self, mark: Mark, times: usize, body: &[tree::Step]) {
         let outside = self.cycle;
         for i in 1..=times {
             self.cycle = Some(i);
+            let (start, before) = (self.plan.len(), self.walk.clone());
             self.around.push(format!("cycle {i} of {times}"));
             self.steps(body);
             self.around.pop();
+            self.room(mark, start, &before);
             if self.full {
                 break;
             }

@@ -7,7 +7,7 @@ use super::{END, Planner, mark_value, shown_settings, value_name};
 use crate::chance::shuffle;
 use crate::problem::Problem;
 use crate::quantity::{Dimension, Units, show};
-use crate::script::plan::{Op, Step};
+use crate::script::plan::Op;
 use crate::script::role::Role;
 use crate::script::scenario::step::{self as tree, Action, Axis, Order};
 use crate::script::yaml::Mark;
@@ -121,10 +121,10 @@ impl Planner<'_> {
         self.room(sweep.mark, start, &before);
     }
 
-    /// Makes room in the cup before the point that began at step `start`, where it would not have had any.
-    fn room(&mut self, mark: Mark, start: usize, before: &super::walk::Walk) {
-        let weighs = |step: &Step| matches!(step.op, Op::Collect { .. });
-        if self.full || !self.walk.cup_full(&self.limits) || !self.plan[start..].iter().any(weighs) {
+    /// Makes room in the cup before the point or cycle that began at step `start`, where it would not have had any.
+    pub(super) fn room(&mut self, mark: Mark, start: usize, before: &super::walk::Walk) {
+        let weighs = self.rig.channels.iter().any(|c| c.role == Role::CupMass);
+        if self.full || !weighs || !self.walk.cup_full(&self.limits) {
             return;
         }
         let alone_g = self.walk.cup_g - before.cup_g;

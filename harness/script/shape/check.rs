@@ -62,7 +62,11 @@ impl<'t> Checker<'t> {
             mark: node.mark,
         };
         let Body::Map(pairs) = &node.body else {
-            let what = format!("{} stands where {} is expected", node.kind(), shape.name);
+            let what = format!(
+                "{} stands where the names of {} are expected",
+                node.kind(),
+                shape.name
+            );
             self.tell(node, Problem::new(what).expected(words::names(shape)));
             return fields;
         };
@@ -137,7 +141,11 @@ impl<'t> Checker<'t> {
     fn one_of(&mut self, node: &Node, shape: &'static Shape) -> Value {
         let expected = format!("exactly one of {}", words::names(shape));
         let Body::Map(pairs) = &node.body else {
-            let what = format!("{} stands where {} is expected", node.kind(), shape.name);
+            let what = format!(
+                "{} stands where the names of {} are expected",
+                node.kind(),
+                shape.name
+            );
             self.tell(node, Problem::new(what).expected(expected));
             return Value::Wrong;
         };

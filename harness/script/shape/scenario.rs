@@ -43,7 +43,7 @@ pub static SCENARIO: Shape = Shape {
         field("scenario", Name, Required, "pump-and-nozzle", "its name, part of the run folder's name"),
         field("about", Prose, Optional, "fits a pair", "what it does, for people"),
         field("purpose", Word(PURPOSES), Required, "pair", "what the analysis makes of the record"),
-        field("cautions", List(&PROSE, 1, 20), Default("[]"), "[Wear eye protection.]",
+        field("cautions", List(&PROSE, 0, 20), Default("[]"), "[Wear eye protection.]",
             "shown before the bench is armed"),
         field("parameters", Named(&Map(&PARAMETER)), Default("{}"), "{dwell: {default: 30 s}}",
             "values that may be changed from the command line; written $name where they are used"),
@@ -251,6 +251,7 @@ static CYCLE: Shape = Shape {
 /// Kinds of span, with what the analysis looks for in it.
 pub const SPANS: Words = &[
     ("point", "a point of a sweep"),
+    ("steady", "the part of a point over which readings are averaged"),
     (
         "ramp",
         "a pressure ramp: trip and reset; values direction and rate",
