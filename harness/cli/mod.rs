@@ -3,9 +3,12 @@
 //! In: arguments. Out: an exit code; data on stdout, messages and progress on stderr. Never: logic that a test would
 //! want to call without a command line.
 
+mod analyse;
+mod analysis;
 mod check;
 mod emulate;
 mod output;
+mod predict;
 mod run;
 mod signals;
 
@@ -95,6 +98,10 @@ enum Command {
     Run(run::Options),
     /// Open and identify each instrument and show what every channel reads.
     Check(check::Options),
+    /// Redo everything after the recording, or analyse data taken elsewhere.
+    Analyse(analyse::Options),
+    /// Ask a calibration: what flow does a duty give, what duty does a flow need.
+    Predict(predict::Options),
     /// Serve a rig's virtual bench on pseudo-terminals, at real time.
     Emulate(emulate::Options),
 }
@@ -121,15 +128,12 @@ pub fn main() -> Exit {
     let outcome = match &arguments.command {
         Command::Run(options) => run::main(options),
         Command::Check(options) => check::main(options),
+        Command::Analyse(options) => analyse::main(options),
+        Command::Predict(options) => predict::main(options),
         Command::Emulate(options) => emulate::main(options),
     };
     outcome.unwrap_or_else(|failure| {
         say(&failure.to_string());
         failure.exit()
     })
-}
-
-/// The command line, for completions and manual pages.
-fn command() -> clap::Command {
-    <Arguments as clap::CommandFactory>::command()
 }

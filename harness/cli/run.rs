@@ -3,6 +3,7 @@
 //! Without `--rig` the virtual bench runs in this process under the virtual clock. A rig with a real port runs on the
 //! real clock, and energises nothing without `--arm` and its own name.
 
+use super::analysis::{self, Display};
 use super::signals::with_signals;
 use super::{Failure, Outcome, data, say};
 use crate::chance::Seed;
@@ -57,6 +58,8 @@ pub(super) struct Options {
     /// The rig's own name: the bench is safe and may be energised.
     #[arg(long, value_name = "BENCH")]
     arm: Option<String>,
+    #[command(flatten)]
+    display: Display,
 }
 
 /// Which clock a run goes by.
@@ -101,8 +104,11 @@ pub(super) fn main(options: &Options) -> Outcome {
     };
     let played = play(options, &rig, &plan, &dir, clock, started)?;
     say_ending(&played.ending);
-    say(&format!("the record is in {}", dir.display()));
-    Ok(played.ending.exit)
+    if !played.ending.complete() {
+        say(&format!("the record is in {}", dir.display()));
+        return Ok(played.ending.exit);
+    }
+    analysis::of_run(&dir, &dir, &options.display)
 }
 
 /// The clock that was asked for, or the one that fits.

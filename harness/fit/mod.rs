@@ -33,6 +33,7 @@
 //! | `inverse` | the duty for a flow |
 //! | [`siphon`] | what vacuum draws through a standing pump |
 //! | [`pair`] | the whole fit |
+//! | [`wanted`] | a table of wanted flows |
 
 pub mod ask;
 pub mod bayes;
@@ -63,3 +64,4 @@ pub mod store;
 pub mod surface;
 pub mod tables;
 pub mod terms;
+pub mod wanted;

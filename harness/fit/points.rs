@@ -83,6 +83,9 @@ pub struct Points {
     pub duty_measured: bool,
 }
 
+/// Outlet pressures this near to each other are one level, kPa.
+const SAME_OUTLET_KPA: f64 = 1.0;
+
 /// The usable points of a data set.
 ///
 /// # Errors
@@ -210,22 +213,20 @@ fn check(c: &Collection, duty_pct: f64) -> Result<(), FitRefusal> {
 
 /// Numbers groups of replicates into the points; the groups come by nozzle, then by duty.
 fn group(points: &mut [Point]) -> Vec<Group> {
+    let outlets = outlet_levels(points);
     let mut order: Vec<usize> = (0..points.len()).collect();
     order.sort_by(|&a, &b| {
-        let (a, b) = (&points[a], &points[b]);
-        a.nozzle
-            .cmp(&b.nozzle)
-            .then(a.out_kpa.total_cmp(&b.out_kpa))
-            .then(a.duty.total_cmp(&b.duty))
+        let key = |i: usize| (points[i].nozzle, outlets[i]);
+        key(a)
+            .cmp(&key(b))
+            .then(points[a].duty.total_cmp(&points[b].duty))
     });
     let mut groups: Vec<Group> = Vec::new();
-    let mut last: Option<(usize, f64, f64)> = None;
+    let mut last: Option<(usize, usize, f64)> = None;
     for i in order {
         let p = &mut points[i];
-        let joins = last.is_some_and(|(nozzle, out, first)| {
-            nozzle == p.nozzle
-                && (p.out_kpa - out).abs() < 1.0
-                && (p.duty - first) * 100.0 <= 2.0 * SAME_DUTY_PCT
+        let joins = last.is_some_and(|(nozzle, outlet, first)| {
+            nozzle == p.nozzle && outlet == outlets[i] && (p.duty - first) * 100.0 <= 2.0 * SAME_DUTY_PCT
         });
         if !joins {
             groups.push(Group {
@@ -234,7 +235,7 @@ fn group(points: &mut [Point]) -> Vec<Group> {
                 flow: 0.0,
                 count: 0,
             });
-            last = Some((p.nozzle, p.out_kpa, p.duty));
+            last = Some((p.nozzle, outlets[i], p.duty));
         }
         p.group = groups.len() - 1;
         if let Some(g) = groups.last_mut() {
@@ -244,6 +245,23 @@ fn group(points: &mut [Point]) -> Vec<Group> {
         }
     }
     groups
+}
+
+/// Which level of outlet pressure each point was taken at: readings of one level scatter less than
+/// [`SAME_OUTLET_KPA`] above its lowest.
+fn outlet_levels(points: &[Point]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..points.len()).collect();
+    order.sort_by(|&a, &b| points[a].out_kpa.total_cmp(&points[b].out_kpa));
+    let mut levels = vec![0; points.len()];
+    let (mut level, mut lowest) = (0, f64::NEG_INFINITY);
+    for i in order {
+        if points[i].out_kpa - lowest > SAME_OUTLET_KPA {
+            level += 1;
+            lowest = points[i].out_kpa;
+        }
+        levels[i] = level;
+    }
+    levels
 }
 
 impl Points {

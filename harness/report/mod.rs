@@ -9,6 +9,7 @@ pub mod figure_text;
 pub mod junit;
 pub mod page;
 pub mod page_html;
+pub mod pages;
 pub mod summary;
 pub mod terminal;
 pub mod verdict_table;

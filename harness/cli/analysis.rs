@@ -1,0 +1,280 @@
+//! Everything after the recording: reduce, fit, judge, write, say. Shared by `run` and `analyse`.
+//!
+//! In: a run folder, or points taken by hand, with a rig. Out: the files of a calibration in a folder, and the summary
+//! on the terminal. Never: a change of the record.
+
+use super::output::{data, write_text};
+use super::{Failure, say};
+use crate::exit::Exit;
+use crate::fit::facts::PairFacts;
+use crate::fit::pair::{PairFit, fit};
+use crate::fit::store::Origin;
+use crate::judge::item::{Verdict, Verdicts};
+use crate::judge::pair::{Expectation, items, whole};
+use crate::numerics::conformity::Zone;
+use crate::problem::Problem;
+use crate::record::run_file::FileRecord;
+use crate::reduce::Reduced;
+use crate::reduce::collections_csv;
+use crate::report::figure_text::Units;
+use crate::report::junit;
+use crate::report::page_html;
+use crate::report::pages::pair::{Subject, page};
+use crate::report::summary::Summary;
+use crate::report::terminal::{self, Look};
+use crate::report::verdicts_json;
+use crate::report::words::Words;
+use clap::{Args, ValueEnum};
+use std::io::IsTerminal as _;
+use std::path::Path;
+
+/// How results are shown.
+#[derive(Args, Clone, Copy, Debug, Default)]
+pub(super) struct Display {
+    /// Units shown on the terminal and in the report; files are always metric.
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) units: UnitChoice,
+    /// Print `verdicts.json` on stdout instead of the summary.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// Which units are displayed.
+#[derive(ValueEnum, Clone, Copy, Debug, Default)]
+pub(super) enum UnitChoice {
+    /// psi, US gal/h, degF.
+    Us,
+    /// kPa, mL/min, degC.
+    #[default]
+    Metric,
+}
+
+impl From<UnitChoice> for Units {
+    fn from(choice: UnitChoice) -> Self {
+        match choice {
+            UnitChoice::Us => Units::Us,
+            UnitChoice::Metric => Units::Metric,
+        }
+    }
+}
+
+/// What a pair's analysis starts from.
+pub(super) struct Source<'a> {
+    /// What was tested, for report and calibration.
+    pub(super) subject: Subject,
+    /// The reduced data.
+    pub(super) reduced: Reduced,
+    /// Facts of the pair.
+    pub(super) facts: PairFacts,
+    /// What the scenario expects.
+    pub(super) expected: Vec<Expectation>,
+    /// Files it comes from, with their hashes.
+    pub(super) files: Vec<FileRecord>,
+    /// Wiring, in words.
+    pub(super) wiring: Option<String>,
+    /// When, RFC 3339.
+    pub(super) written: String,
+    /// Where results go.
+    pub(super) out: &'a Path,
+}
+
+/// Fits a pair and writes everything.
+pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failure> {
+    let out = source.out;
+    let reduced = &source.reduced;
+    write_text(
+        &out.join("collections.csv"),
+        &collections_csv::write(&reduced.collections, &reduced.systematics),
+    )?;
+    let fitted = match fit(&reduced.collections, &reduced.systematics, &source.facts) {
+        Ok(fitted) => fitted,
+        Err(refusal) => return refused(source, &refusal.to_string()),
+    };
+    for (name, text) in fitted.tables().files() {
+        write_text(&out.join(name), &text)?;
+    }
+    let sources = source
+        .files
+        .iter()
+        .filter_map(|f| Some((f.name.clone(), f.sha256.clone()?)))
+        .collect();
+    let origin = Origin {
+        program: concat!("dutycup ", env!("CARGO_PKG_VERSION")).into(),
+        written: source.written.clone(),
+        sources,
+        wiring: source.wiring.clone(),
+    };
+    write_text(
+        &out.join("calibration.yaml"),
+        &fitted.calibration(&origin).write()?,
+    )?;
+    let verdicts = whole(items(&fitted, &source.expected));
+    write_verdicts(out, &source.subject, &verdicts)?;
+    let summary = report(source, &fitted, &verdicts, display)?;
+    show(&source.subject, &summary, &verdicts, out, display)?;
+    Ok(verdicts.verdict.exit())
+}
+
+/// Data that do not carry a fit are a result too: said, written, and the exit is that of bad input.
+fn refused(source: &Source<'_>, why: &str) -> Result<Exit, Failure> {
+    let item = crate::judge::item::Item {
+        id: "pair.fit".into(),
+        quantity: "fit of the pair".into(),
+        value: None,
+        unit: String::new(),
+        u95: None,
+        dof: None,
+        lower: None,
+        upper: None,
+        verdict: Verdict::Error,
+        note: why.to_owned(),
+    };
+    write_verdicts(
+        source.out,
+        &source.subject,
+        &Verdicts {
+            verdict: Verdict::Error,
+            items: vec![item],
+        },
+    )?;
+    Err(
+        Problem::new(format!("these data do not carry a calibration: {why}"))
+            .help(format!(
+                "the collections are in {}",
+                source.out.join("collections.csv").display()
+            ))
+            .into(),
+    )
+}
+
+fn write_verdicts(out: &Path, subject: &Subject, verdicts: &Verdicts) -> Result<(), Failure> {
+    let bad = |e: &dyn std::fmt::Display| Failure::from(Problem::new(e.to_string()));
+    write_text(
+        &out.join("verdicts.json"),
+        &verdicts_json::text(verdicts).map_err(|e| bad(&e))?,
+    )?;
+    let run = junit::Run {
+        name: Words::from(subject.method.as_str()),
+        at: None,
+        took: None,
+    };
+    write_text(
+        &out.join("junit.xml"),
+        &junit::xml(verdicts, &run).map_err(|e| bad(&e))?,
+    )
+}
+
+fn report(
+    source: &Source<'_>,
+    fitted: &PairFit,
+    verdicts: &Verdicts,
+    display: &Display,
+) -> Result<Summary, Failure> {
+    let page = page(
+        &source.subject,
+        &source.reduced,
+        fitted,
+        verdicts,
+        display.units.into(),
+    );
+    write_text(&source.out.join("report.html"), &page_html::render(&page))?;
+    Ok(page.summary)
+}
+
+/// The summary on stdout, or the verdicts as JSON.
+fn show(
+    subject: &Subject,
+    summary: &Summary,
+    verdicts: &Verdicts,
+    out: &Path,
+    display: &Display,
+) -> Result<(), Failure> {
+    if display.json {
+        let text = verdicts_json::text(verdicts).map_err(|e| Problem::new(e.to_string()))?;
+        data(&text);
+        return Ok(());
+    }
+    let variable = |name: &str| std::env::var(name).ok();
+    let look = Look::of(
+        std::io::stdout().is_terminal(),
+        variable("NO_COLOR").as_deref(),
+        variable("TERM").as_deref(),
+        variable("COLUMNS").and_then(|c| c.parse().ok()),
+    );
+    let folder = Words::from(out.display().to_string());
+    data(&terminal::summary(
+        &Words::from(subject.title.as_str()),
+        summary,
+        &folder,
+        look,
+    ));
+    Ok(())
+}
+
+/// Analyses a run folder into `out`, by its purpose.
+pub(super) fn of_run(dir: &Path, out: &Path, display: &Display) -> Result<Exit, Failure> {
+    use crate::script::plan::Purpose;
+    let folder = crate::record::RunFolder::open(dir)?;
+    let run = &folder.run;
+    match run.purpose {
+        Purpose::Pair | Purpose::DutyCurve => {
+            let rig = crate::script::rig_file::read(&crate::script::yaml::Text::new(
+                dir.join("rig.yaml").display().to_string(),
+                folder.rig_text.as_str(),
+            ))?;
+            let reduced = crate::reduce::from_run(&folder, &rig)?;
+            let source = Source {
+                subject: Subject::of_run(run, &rig),
+                facts: PairFacts::from_rig(&rig.pair, &rig.fluid),
+                expected: expected(&folder, &rig)?,
+                files: run
+                    .files
+                    .iter()
+                    .filter(|f| f.name != "sums.csv")
+                    .cloned()
+                    .collect(),
+                wiring: rig.pair.wiring.clone(),
+                written: run.ended.clone().unwrap_or_else(|| run.started.clone()),
+                reduced,
+                out,
+            };
+            pair(&source, display)
+        }
+        Purpose::Record => {
+            say(&format!(
+                "nothing was to be judged; the record is in {}",
+                dir.display()
+            ));
+            Ok(Exit::Pass)
+        }
+        other => Err(Problem::new(format!(
+            "this version does not analyse a record of purpose {other:?}"
+        ))
+        .help(format!("the record is whole, in {}", dir.display()))
+        .into()),
+    }
+}
+
+/// What the run's scenario expects.
+fn expected(
+    folder: &crate::record::RunFolder,
+    rig: &crate::script::rig::Rig,
+) -> Result<Vec<Expectation>, Failure> {
+    use crate::script::plan::Op;
+    let name = folder.dir.join("scenario.yaml").display().to_string();
+    let text = crate::script::yaml::Text::new(name, folder.scenario_text.as_str());
+    let scenario = crate::script::scenario::read(text, folder.dir.clone())?;
+    let sets: Vec<(String, String)> = folder.run.parameters.clone().into_iter().collect();
+    let plan = crate::script::plan(&scenario, rig, &sets, crate::chance::Seed(folder.run.seed))?;
+    let of = |op: &Op| match op {
+        Op::Expect { item, lower, upper } => Some(Expectation {
+            item: item.clone(),
+            limits: Zone {
+                lower: *lower,
+                upper: *upper,
+            },
+        }),
+        _ => None,
+    };
+    Ok(plan.steps.iter().filter_map(|s| of(&s.op)).collect())
+}

@@ -1,0 +1,4 @@
+//! Pages for each kind of result, put together from the page model.
+
+pub mod pair;
+mod pair_figures;

@@ -1,0 +1,260 @@
+//! The whole path through the program itself: scenario to calibration, in process and over pseudo-terminals.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+
+fn dutycup(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_dutycup"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .expect("the program starts")
+}
+
+fn scratch(name: &str) -> PathBuf {
+    let dir = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let _ = fs::remove_dir_all(&dir);
+    dir
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// Runs the first scenario on the virtual bench into a folder of its own.
+fn run_pair(name: &str, more: &[&str]) -> (PathBuf, Output) {
+    let dir = scratch(name);
+    let out = dir.display().to_string();
+    let mut arguments = vec!["run", "scenarios/pump-and-nozzle.yaml", "--out", &out];
+    arguments.extend(more);
+    let output = dutycup(&arguments);
+    (dir, output)
+}
+
+const RUN_FILES: [&str; 15] = [
+    "run.yaml",
+    "scenario.yaml",
+    "rig.yaml",
+    "samples.csv",
+    "events.csv",
+    "sums.csv",
+    "collections.csv",
+    "duty_flow.csv",
+    "flow_duty.csv",
+    "boost_flow.csv",
+    "boost_duty.csv",
+    "calibration.yaml",
+    "verdicts.json",
+    "junit.xml",
+    "report.html",
+];
+
+#[test]
+fn one_command_from_scenario_to_calibration() {
+    let (dir, output) = run_pair("one-command", &["--seed", "7"]);
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}\n{}",
+        text(&output.stdout),
+        text(&output.stderr)
+    );
+    for file in RUN_FILES.iter().chain(&["timing.hlog"]) {
+        let size = fs::metadata(dir.join(file)).map(|m| m.len()).unwrap_or(0);
+        assert!(size > 0, "{file} is written and not empty");
+    }
+}
+
+#[test]
+fn same_seed_same_bytes() {
+    let short = ["--seed", "11", "--set", "dwell=6 s", "--set", "repeats=2"];
+    let (first, a) = run_pair("same-seed-1", &short);
+    let (second, b) = run_pair("same-seed-2", &short);
+    assert_eq!(a.status.code(), b.status.code());
+    for file in [
+        "samples.csv",
+        "events.csv",
+        "collections.csv",
+        "duty_flow.csv",
+        "flow_duty.csv",
+        "boost_flow.csv",
+        "boost_duty.csv",
+        "calibration.yaml",
+    ] {
+        let read = |dir: &Path| fs::read(dir.join(file)).unwrap_or_else(|e| panic!("{file}: {e}"));
+        assert_eq!(read(&first), read(&second), "{file}");
+    }
+    let (other, _) = run_pair(
+        "same-seed-3",
+        &["--seed", "12", "--set", "dwell=6 s", "--set", "repeats=2"],
+    );
+    assert_ne!(
+        fs::read(first.join("samples.csv")).expect("samples"),
+        fs::read(other.join("samples.csv")).expect("samples")
+    );
+}
+
+#[test]
+fn everything_after_the_recording_can_be_redone() {
+    let (dir, output) = run_pair(
+        "redo",
+        &["--seed", "5", "--set", "dwell=6 s", "--set", "repeats=2"],
+    );
+    let again = scratch("redo-again");
+    let redone = dutycup(&[
+        "analyse",
+        &dir.display().to_string(),
+        "--out",
+        &again.display().to_string(),
+    ]);
+    assert_eq!(
+        redone.status.code(),
+        output.status.code(),
+        "{}",
+        text(&redone.stderr)
+    );
+    for file in [
+        "collections.csv",
+        "duty_flow.csv",
+        "calibration.yaml",
+        "verdicts.json",
+    ] {
+        assert_eq!(
+            fs::read(dir.join(file)).expect(file),
+            fs::read(again.join(file)).expect(file),
+            "{file}"
+        );
+    }
+}
+
+#[test]
+fn predict_answers_both_ways() {
+    let (dir, _) = run_pair("predict", &["--seed", "3"]);
+    let calibration = dir.join("calibration.yaml").display().to_string();
+    let ask = |more: &[&str]| {
+        let output = dutycup(&[&["predict", &calibration, "--json"], more].concat());
+        let value: serde_json::Value = serde_json::from_slice(&output.stdout)
+            .unwrap_or_else(|e| panic!("{e}: {}{}", text(&output.stdout), text(&output.stderr)));
+        (output.status.code(), value)
+    };
+    let (code, flow) = ask(&["--duty", "60 %"]);
+    assert_eq!(code, Some(0));
+    let flow_ml_min = flow["value"].as_f64().expect("a flow");
+    let (code, duty) = ask(&["--flow", &format!("{flow_ml_min} mL/min")]);
+    assert_eq!(code, Some(0));
+    let back = duty["value"].as_f64().expect("a duty");
+    assert!((back - 60.0).abs() < 0.05, "{flow_ml_min} mL/min needs {back} %");
+    let (code, reason) = ask(&["--flow", "5000 mL/min"]);
+    assert_eq!(code, Some(3), "out of reach: {reason}");
+    assert!(reason["reason"].as_str().is_some_and(|r| !r.is_empty()));
+}
+
+/// `emulate` serving in the background; ended on drop.
+struct Emulated(Child, PathBuf);
+
+impl Emulated {
+    fn start(name: &str) -> Self {
+        let ports = scratch(name);
+        let child = Command::new(env!("CARGO_BIN_EXE_dutycup"))
+            .args([
+                "emulate",
+                "rigs/virtual.yaml",
+                "--seed",
+                "7",
+                "--ports",
+                &ports.display().to_string(),
+            ])
+            .current_dir(env!("CARGO_MANIFEST_DIR"))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("emulate starts");
+        for _ in 0..500 {
+            if ports.join("rig.yaml").exists() {
+                return Emulated(child, ports);
+            }
+            #[expect(
+                clippy::disallowed_methods,
+                reason = "a pseudo-terminal is the subject; it has to come up"
+            )]
+            std::thread::sleep(std::time::Duration::from_millis(10));
+        }
+        panic!("emulate did not write rig.yaml");
+    }
+
+    /// Ends it as Ctrl-C would, and returns what it printed.
+    fn end(mut self) -> String {
+        let pid = rustix::process::Pid::from_child(&self.0);
+        rustix::process::kill_process(pid, rustix::process::Signal::INT).expect("signal");
+        let mut out = String::new();
+        std::io::Read::read_to_string(&mut self.0.stdout.take().expect("stdout"), &mut out)
+            .expect("readable");
+        let _ = self.0.wait();
+        out
+    }
+}
+
+impl Drop for Emulated {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+#[test]
+fn the_same_code_drives_pseudo_terminals_in_real_time() {
+    let bench = Emulated::start("ports");
+    let dir = scratch("over-ports");
+    let rig = bench.1.join("rig.yaml").display().to_string();
+    let out = dir.display().to_string();
+    let short: &[&str] = &[
+        "run",
+        "scenarios/pump-and-nozzle.yaml",
+        "--rig",
+        &rig,
+        "--arm",
+        "virtual",
+        "--out",
+        &out,
+        "--set",
+        "dwell=3 s",
+        "--set",
+        "repeats=1",
+        "--set",
+        "duties=[30 %, 60 %, 90 %]",
+        "--set",
+        "window=1 s",
+    ];
+    let output = dutycup(short);
+    let said = text(&output.stderr);
+    assert!(matches!(output.status.code(), Some(0 | 3)), "{said}");
+    assert!(dir.join("calibration.yaml").exists(), "{said}");
+    let line = bench.end();
+    let end: serde_json::Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
+    assert!(
+        end["longest_on_after_last_heartbeat_ms"]
+            .as_f64()
+            .expect("a time")
+            < 500.0,
+        "{line}"
+    );
+}
+
+#[test]
+fn a_bench_with_ports_is_not_energised_unasked() {
+    let bench = Emulated::start("ports-unarmed");
+    let dir = scratch("unarmed");
+    let rig = bench.1.join("rig.yaml").display().to_string();
+    let output = dutycup(&[
+        "run",
+        "scenarios/pump-and-nozzle.yaml",
+        "--rig",
+        &rig,
+        "--out",
+        &dir.display().to_string(),
+    ]);
+    assert_eq!(output.status.code(), Some(2), "{}", text(&output.stderr));
+    assert!(!dir.exists(), "nothing was begun");
+    drop(bench);
+}
