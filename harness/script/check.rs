@@ -22,10 +22,12 @@ pub(super) fn check(text: &Text, steps: &[Step], asked: &Asked, rig: &Rig) -> Re
         text,
         rig,
         limits,
+        missing: Vec::new(),
         problems: Problems::default(),
     };
     check.limits(asked);
     check.steps(steps);
+    check.other_lines();
     check.problems.into_result()?;
     Ok(limits)
 }
@@ -41,6 +43,8 @@ struct Check<'c> {
     text: &'c Text,
     rig: &'c Rig,
     limits: Limits,
+    /// Roles that no channel plays: where in `problems` they are told, and in which lines they stand.
+    missing: Vec<(Role, usize, Vec<u32>)>,
     problems: Problems,
 }
 
@@ -161,9 +165,13 @@ impl Check<'_> {
         self.rig.channels.iter().find(|c| c.role == *role)
     }
 
-    /// A role that some channel of the rig must play.
+    /// A role that some channel of the rig must play; each missing one is told once.
     fn need(&mut self, role: &Role, mark: Mark, to: &str) {
         if self.channel(role).is_some() {
+            return;
+        }
+        if let Some((_, _, lines)) = self.missing.iter_mut().find(|(r, _, _)| r == role) {
+            lines.push(mark.line);
             return;
         }
         let direction = role.direction();
@@ -179,19 +187,36 @@ impl Check<'_> {
         } else {
             "sets"
         };
-        let channels = place_of(self.rig, &["channels"]).map_or(0, |p| p.line.saturating_sub(1));
-        let problem = Problem::new(format!(
+        let what = format!(
             "no instrument of the rig {} plays {role}, to {to} here",
             self.rig.name
-        ));
-        self.tell(
-            mark,
-            problem
-                .expected(format!("a role the rig {does}: {}", has.join(", ")))
-                .help(format!(
-                    "give the rig a channel for it (line {channels}, `channels:`), or use another rig"
-                )),
         );
+        let problem = Problem::new(what).expected(format!("a role the rig {does}: {}", has.join(", ")));
+        self.missing
+            .push((role.clone(), self.problems.0.len(), Vec::new()));
+        self.tell(mark, problem);
+    }
+
+    /// Adds to each missing role where else it stands, and where the rig would have it.
+    fn other_lines(&mut self) {
+        let channels = place_of(self.rig, &["channels"]).map_or(0, |p| p.line.saturating_sub(1));
+        for (_, at, mut lines) in std::mem::take(&mut self.missing) {
+            lines.dedup();
+            let also = match lines.as_slice() {
+                [] => String::new(),
+                [line] => format!("; it also stands in line {line}"),
+                [first, .., last] => format!(
+                    "; it also stands in {} more lines, {first} to {last}",
+                    lines.len()
+                ),
+            };
+            let help = format!(
+                "give the rig a channel for it (line {channels}, `channels:`), or use another rig{also}"
+            );
+            if let Some(problem) = self.problems.0.get_mut(at) {
+                problem.help = Some(help);
+            }
+        }
     }
 
     /// A set point within the limits and the channel's range.

@@ -11,6 +11,7 @@ pub mod rig;
 pub mod rig_file;
 pub mod role;
 pub mod scenario;
+pub mod schema;
 pub mod shape;
 pub mod yaml;
 

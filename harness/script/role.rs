@@ -82,7 +82,7 @@ pub enum Role {
     SupplySet,
     /// Set: solenoid, 0 or 1 (1 = open).
     Solenoid,
-    /// Set: any other on-off function of the bench (supply output, source of the duty, a sensor line cut), 0 or 1.
+    /// Set: any other on-off function of the bench (supply output, a sensor line cut), 0 or 1.
     Relay(Name),
     /// Set: heartbeat to the device that owns the pump output.
     Heartbeat,

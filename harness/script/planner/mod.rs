@@ -66,6 +66,8 @@ struct Planner<'p> {
     /// Nozzles mounted, joined by `+`.
     mounted: String,
     full: bool,
+    /// Where the pump was last set going.
+    on_at: Mark,
     told: Vec<&'static str>,
     problems: Problems,
 }
@@ -91,6 +93,11 @@ impl<'p> Planner<'p> {
                 .first()
                 .map_or_else(String::new, |n| n.name.clone()),
             full: false,
+            on_at: Mark {
+                line: 1,
+                column: 1,
+                width: 1,
+            },
             told: Vec::new(),
             problems: Problems::default(),
         }
@@ -266,7 +273,11 @@ impl<'p> Planner<'p> {
             self.once("steps", mark, problem.help("fewer points, repeats or cycles"));
             return;
         }
+        let was_on = self.walk.pump_on();
         self.walk.step(&op);
+        if self.walk.pump_on() && !was_on {
+            self.on_at = mark;
+        }
         let label = self
             .around
             .iter()
@@ -377,16 +388,11 @@ impl<'p> Planner<'p> {
     /// The end of the plan: the pump must be off.
     fn end(&mut self) {
         if self.walk.pump_on() && !self.full {
-            let problem = Problem::new("the scenario ends with the pump on");
-            let mark = Mark {
-                line: 1,
-                column: 1,
-                width: 1,
-            };
+            let problem = Problem::new("the scenario ends with the pump on; it was switched on here");
             self.once(
                 "end",
-                mark,
-                problem.expected("`set: {pump_duty: 0 %}` as its last setting"),
+                self.on_at,
+                problem.expected("`set: {pump_duty: 0 %}`, and the drive source off, at its end"),
             );
         }
     }
