@@ -82,9 +82,10 @@ pub struct Config {
     pub generator: GeneratorConfig,
     /// Controller under test.
     pub controller: ControllerConfig,
-    /// One seeded difference in the controller's firmware; none for the firmware as configured.
+    /// One seeded difference in the controller's firmware, such as `{kind: map_scaled, output: pump, size: 1}`; the
+    /// seed draws what is not given.
     pub firmware_fault: Option<FirmwareFault>,
-    /// Things that go wrong at a given time.
+    /// Things that go wrong at a given time, such as `{at_s: 12.5, what: hose_bursts}`.
     pub mishaps: Vec<Mishap>,
 }
 

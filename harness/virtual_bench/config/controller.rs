@@ -26,7 +26,7 @@ pub struct ControllerConfig {
     pub sensor_good_v: [f64; 2],
     /// Engine speed below which nothing is put out (tach lost), rpm.
     pub lowest_rpm: f64,
-    /// What the outputs do on a sensor fault.
+    /// What the outputs do on a sensor fault: `off`, `hold` the last good value, or `believe` the sensor.
     pub on_sensor_fault: SensorFaultReaction,
     /// Supply below which it does not run, V.
     pub runs_from_v: f64,
@@ -74,9 +74,9 @@ pub enum Lookup {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OutputConfig {
-    /// Name.
+    /// Name of the output.
     pub name: String,
-    /// Kind.
+    /// Kind: `duty`, `switched` or `analogue`.
     pub kind: OutputKind,
     /// Boost axis, gauge kPa, rising.
     pub boost_kpa: Vec<f64>,
@@ -84,7 +84,7 @@ pub struct OutputConfig {
     pub rpm: Vec<f64>,
     /// A row for each boost, a value for each speed; % or V, or 0 and 1 for a switched output.
     pub values: Vec<Vec<f64>>,
-    /// Between the points.
+    /// Between the points: `interpolated` or `held`.
     #[serde(default = "interpolated")]
     pub lookup: Lookup,
     /// Values below this become 0.

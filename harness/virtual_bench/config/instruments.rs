@@ -19,11 +19,11 @@ pub enum ErrorsFrom {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct ErrorsConfig {
-    /// Where they come from.
+    /// Where they come from: `drawn` (once per seed, uniformly within the limits), `given` or `none`.
     pub from: ErrorsFrom,
-    /// Limits for `drawn`, all positive.
+    /// Limits for `drawn`, all positive; what is not listed is true.
     pub limits: ErrorSet,
-    /// The errors for `given`.
+    /// The errors for `given`; what is not listed is true.
     pub given: ErrorSet,
 }
 
@@ -161,7 +161,7 @@ impl Default for ScaleConfig {
     fn default() -> Self {
         ScaleConfig {
             step_g: 0.1,
-            capacity_g: 6200.0,
+            capacity_g: 12_000.0,
             lag_s: 0.18,
             noise_g: 0.04,
             stable_within_g: 0.15,
@@ -216,8 +216,6 @@ pub struct LoggerConfig {
     pub noise_v: f64,
     /// Step of a reading, V.
     pub step_v: f64,
-    /// Time one channel takes, ms.
-    pub channel_ms: f64,
     /// Line speed, bits per second.
     pub baud: u32,
 }
@@ -233,7 +231,6 @@ impl Default for LoggerConfig {
             thermometer_noise_k: 0.03,
             noise_v: 0.0002,
             step_v: 0.0001,
-            channel_ms: 0.1,
             baud: 115_200,
         }
     }
@@ -252,7 +249,6 @@ impl LoggerConfig {
                 ("thermometer_noise_k", self.thermometer_noise_k, 0.0, 10.0),
                 ("noise_v", self.noise_v, 0.0, 1.0),
                 ("step_v", self.step_v, 0.0, 0.1),
-                ("channel_ms", self.channel_ms, 0.0, 100.0),
                 ("baud", f64::from(self.baud), 300.0, 4e6),
             ],
         );

@@ -73,7 +73,7 @@ pub enum DriveSide {
 pub struct DriverConfig {
     /// PWM frequency, Hz.
     pub pwm_hz: f64,
-    /// Side of the motor that is switched.
+    /// Side of the motor that is switched: `high` (positive) or `low` (ground).
     pub side: DriveSide,
     /// Resistance of the switch when on, ohm.
     pub switch_ohm: f64,
@@ -180,9 +180,9 @@ impl Default for MotorConfig {
             torque_nm_per_a: 0.03,
             brush_drop_v: 0.3,
             inertia_g_cm2: 110.0,
-            coulomb_nm: 0.0125,
-            stiction_ratio: 1.3,
-            stiction_fade_rad_s: 4.0,
+            coulomb_nm: 0.0115,
+            stiction_ratio: 1.6,
+            stiction_fade_rad_s: 0.8,
             viscous_nm_s: 1.5e-5,
             friction_flutter: 0.01,
             copper_per_k: 0.0039,

@@ -39,7 +39,8 @@ pub(crate) struct Scale {
     splash_noise: Source,
     splash_now: f64,
     splash_keep: f64,
-    tare_g: f64,
+    /// None until the first reading: it starts tared.
+    tare_g: Option<f64>,
     gross_g: f64,
     quiet_lines: u32,
     /// When the next line is made.
@@ -61,7 +62,7 @@ impl Scale {
             } else {
                 0.0
             },
-            tare_g: cup.empty_g,
+            tare_g: None,
             gross_g: cup.empty_g,
             quiet_lines: 0,
             next_sample: Moment::from_ms(u64::from(c.period_ms)),
@@ -95,6 +96,7 @@ impl Scale {
         let quiet = (gross - self.gross_g).abs() <= self.c.stable_within_g && self.state != State::Restless;
         self.quiet_lines = if quiet { self.quiet_lines + 1 } else { 0 };
         self.gross_g = gross;
+        self.tare_g.get_or_insert(gross);
     }
 
     fn line(&self, out: &mut Vec<u8>) {
@@ -104,7 +106,7 @@ impl Scale {
         } else if self.gross_g < -20.0 * self.c.step_g {
             out.extend_from_slice(b"under");
         } else {
-            let steps = ((self.gross_g - self.tare_g) / self.c.step_g).round();
+            let steps = ((self.gross_g - self.tare_g.unwrap_or(self.gross_g)) / self.c.step_g).round();
             text_device::fixed(out, steps * self.c.step_g, self.decimals(), true);
             let stable = self.quiet_lines >= STABLE_LINES;
             out.extend_from_slice(if stable { b" g stable" } else { b" g moving" });
@@ -140,7 +142,7 @@ impl Answer for Scale {
             "W?" => self.line(out),
             "ID?" => out.extend_from_slice(IDENTITY.as_bytes()),
             "Z" => {
-                self.tare_g = self.gross_g;
+                self.tare_g = Some(self.gross_g);
                 out.extend_from_slice(b"OK");
             }
             "EMPTY" => {

@@ -15,6 +15,8 @@ mod solenoid;
 mod supply;
 mod switch;
 mod table;
+#[cfg(test)]
+mod tests;
 mod water;
 mod winding;
 
