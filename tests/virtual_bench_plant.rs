@@ -54,11 +54,29 @@ fn an_empty_section_is_the_default_bench_and_sections_go_round() {
     }
 }
 
+/// The names of every parameter of a section, with their parents', the members of lists left out.
+fn names(value: &serde_yaml::Value, parent: &str, found: &mut Vec<String>) {
+    for (key, inner) in value.as_mapping().into_iter().flatten() {
+        let name = format!("{parent}.{}", key.as_str().unwrap_or_default());
+        names(inner, &name, found);
+        found.push(name);
+    }
+}
+
 #[test]
-fn the_shipped_section_shows_the_defaults() {
+fn the_shipped_section_shows_every_parameter() {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/rigs/virtual.yaml");
     let rig: serde_yaml::Value = serde_yaml::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
-    assert_eq!(Config::read(&rig["virtual_bench"]).unwrap(), Config::default());
+    build(&rig["virtual_bench"], Seed(1)).unwrap();
+    let (mut shipped, mut known) = (Vec::new(), Vec::new());
+    names(&rig["virtual_bench"], "", &mut shipped);
+    names(&serde_yaml::to_value(Config::default()).unwrap(), "", &mut known);
+    assert!(known.len() > 100);
+    let missing: Vec<_> = known
+        .iter()
+        .filter(|name| !shipped.contains(name) && !name.starts_with(".errors.given."))
+        .collect();
+    assert!(missing.is_empty(), "{missing:?}");
 }
 
 #[test]
@@ -129,7 +147,7 @@ fn the_steady_pump_equation_leaves_a_discrepancy() {
             }
         }
         let most = residuals(&rows).iter().fold(0.0_f64, |m, r| m.max(r.abs())) / full * 100.0;
-        assert!((0.005..2.5).contains(&most), "{k}: {most} %");
+        assert!((0.05..0.6).contains(&most), "{k}: {most} %");
         worst.push(most);
     }
     worst.sort_by(f64::total_cmp);
@@ -138,5 +156,5 @@ fn the_steady_pump_equation_leaves_a_discrepancy() {
         "largest residual of a pair, % of full flow: {:.3} to {:.3}, median {median:.3}",
         worst[0], worst[39]
     );
-    assert!((0.05..0.5).contains(&median), "{worst:?}");
+    assert!((0.1..0.4).contains(&median), "{worst:?}");
 }

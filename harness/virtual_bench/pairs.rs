@@ -106,7 +106,7 @@ fn motor(s: &mut Stream, pump: &PumpConfig, head_kpa: f64, rpm: f64, wiring_ohm:
     let idle_current = coulomb_nm / torque_nm_per_a;
     MotorConfig {
         winding_ohm: (all_ohm - wiring_ohm).max(0.3 * all_ohm),
-        inductance_mh: 0.9 / idle_current * uniform(s, 1.0, 2.5),
+        inductance_mh: 0.9 / idle_current * uniform(s, 1.6, 3.0),
         torque_nm_per_a,
         brush_drop_v,
         inertia_g_cm2: 110.0 * (torque_nm / 0.07) * uniform(s, 0.6, 1.6),

@@ -5,7 +5,7 @@
 //! a duty told while it is off is taken but `ARM` begins at 0. `ARM` opens the solenoid, `V` moves it; after the
 //! output went off it closes by itself a little later, so that the line empties first.
 
-use super::{Answer, World, text_device};
+use super::{Answer, World, number};
 use crate::clock::Moment;
 use crate::virtual_bench::config::DriverConfig;
 use crate::virtual_bench::noise::Source;
@@ -122,6 +122,7 @@ impl Driver {
     }
 
     fn arm(&mut self, plant: &mut Plant, now: Moment) {
+        self.note(plant, now);
         if !self.armed {
             self.duty_pct = 0.0;
         }
@@ -155,7 +156,7 @@ impl Driver {
                 + self.noise.normal(self.c.readback_noise_pct);
         }
         out.extend_from_slice(b"S duty=");
-        text_device::fixed(out, duty.clamp(0.0, 100.0), 2, false);
+        number::fixed(out, duty.clamp(0.0, 100.0), 2, false);
         for (name, value) in [(" on=", on), (" estop=", self.estop), (" tripped=", self.tripped)] {
             out.extend_from_slice(name.as_bytes());
             out.push(b'0' + u8::from(value));
@@ -172,7 +173,7 @@ impl Driver {
                 self.last_beat = now;
             }
             ("D", value) => {
-                let duty = text_device::number(value).ok_or("duty is not a number")?;
+                let duty = number::parse(value).ok_or("duty is not a number")?;
                 if !(0.0..=100.0).contains(&duty) {
                     return Err("duty is not within 0 to 100");
                 }

@@ -3,7 +3,7 @@
 use super::scpi_device::{
     self, ErrorQueue, ILLEGAL_VALUE, OUT_OF_RANGE, SUFFIX_OUT_OF_RANGE, ScpiError, Unit,
 };
-use super::{Answer, World, text_device};
+use super::{Answer, World, number};
 use crate::virtual_bench::config::GeneratorConfig;
 use crate::virtual_bench::plant::Plant;
 
@@ -68,7 +68,7 @@ impl Generator {
             }
             self.volts[channel] = volts;
         } else if let Some(n) = unit.is("SOURce#:VOLTage?") {
-            text_device::exponent(out, self.volts[channel(n)?]);
+            number::exponent(out, self.volts[channel(n)?]);
         } else if let Some(n) = unit.is("SOURce#:FREQuency") {
             let hertz = unit.number()?;
             if n != TACH {
@@ -82,7 +82,7 @@ impl Generator {
             if n != TACH {
                 return Err(SUFFIX_OUT_OF_RANGE);
             }
-            text_device::exponent(out, self.hertz);
+            number::exponent(out, self.hertz);
         } else if let Some(n) = unit.is("SOURce#:STATe") {
             let state = match unit.parameters.to_ascii_uppercase().as_str() {
                 "NORM" | "NORMAL" => State::Normal,

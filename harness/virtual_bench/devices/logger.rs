@@ -6,7 +6,7 @@
 //! 5 V), 131.. analogue outputs (V).
 
 use super::scpi_device::{self, ErrorQueue, ILLEGAL_VALUE, MISSING_PARAMETER, OUT_OF_RANGE, ScpiError, Unit};
-use super::{Answer, World, text_device};
+use super::{Answer, World, number};
 use crate::virtual_bench::config::{LoggerConfig, OutputKind, TankConfig};
 use crate::virtual_bench::noise::Source;
 
@@ -108,7 +108,7 @@ impl Logger {
                     out.push(b',');
                 }
                 let volts = self.channel(channel, world).ok_or(OUT_OF_RANGE)?;
-                text_device::exponent(out, self.digitise(volts));
+                number::exponent(out, self.digitise(volts));
             }
         }
         Ok(())

@@ -10,7 +10,7 @@ pub(crate) mod port;
 mod scale;
 mod scpi_device;
 mod supply;
-mod text_device;
+mod number;
 
 pub(crate) use driver::Driver;
 pub(crate) use generator::Generator;

@@ -3,7 +3,7 @@
 //! Lines sent: `m +123.4 g stable`, `m +123.4 g moving`, `m over`, `m under`. Lines taken: `W?` the last reading
 //! again, `Z` tares, `EMPTY` pours the cup back into the tank, `ID?`.
 
-use super::{Answer, World, text_device};
+use super::{Answer, World, number};
 use crate::clock::Moment;
 use crate::virtual_bench::config::{CupConfig, ScaleConfig};
 use crate::virtual_bench::noise::Source;
@@ -107,7 +107,7 @@ impl Scale {
             out.extend_from_slice(b"under");
         } else {
             let steps = ((self.gross_g - self.tare_g.unwrap_or(self.gross_g)) / self.c.step_g).round();
-            text_device::fixed(out, steps * self.c.step_g, self.decimals(), true);
+            number::fixed(out, steps * self.c.step_g, self.decimals(), true);
             let stable = self.quiet_lines >= STABLE_LINES;
             out.extend_from_slice(if stable { b" g stable" } else { b" g moving" });
         }

@@ -80,7 +80,7 @@ impl<'a> Unit<'a> {
         if self.parameters.contains(',') {
             return Err(PARAMETER_NOT_ALLOWED);
         }
-        super::text_device::number(self.parameters).ok_or(DATA_TYPE)
+        super::number::parse(self.parameters).ok_or(DATA_TYPE)
     }
 
     /// The one Boolean of the parameters.

@@ -1,7 +1,7 @@
 //! The laboratory supply: set point, output, meters.
 
 use super::scpi_device::{self, ErrorQueue, OUT_OF_RANGE, ScpiError, Unit};
-use super::{Answer, World, text_device};
+use super::{Answer, World, number};
 use crate::virtual_bench::config::SupplyConfig;
 use crate::virtual_bench::noise::Source;
 
@@ -37,11 +37,11 @@ impl Supply {
             let read = world.plant.supply.volts * (1.0 + e.supply_meter_gain)
                 + e.supply_meter_zero_v
                 + self.noise.normal(self.c.meter_noise_v);
-            text_device::exponent(out, read);
+            number::exponent(out, read);
         } else if unit.is("MEASure:CURRent?").is_some() {
             let read =
                 world.plant.supply.amps * (1.0 + e.ammeter_gain) + self.noise.normal(self.c.meter_noise_a);
-            text_device::exponent(out, read);
+            number::exponent(out, read);
         } else if unit.is("VOLTage").is_some() {
             let volts = unit.number()?;
             if !(0.0..=self.c.highest_v).contains(&volts) {
@@ -50,7 +50,7 @@ impl Supply {
             self.volts = volts;
             world.plant.supply.source_v = volts * (1.0 + e.supply_set_gain);
         } else if unit.is("VOLTage?").is_some() {
-            text_device::exponent(out, self.volts);
+            number::exponent(out, self.volts);
         } else if unit.is("OUTPut").is_some() {
             world.plant.supply.on = unit.boolean()?;
         } else if unit.is("OUTPut?").is_some() {

@@ -68,14 +68,14 @@ pub(crate) fn exponent(out: &mut Vec<u8>, value: f64) {
 }
 
 /// A finite decimal number: sign, digits, point, exponent; none for anything else (`inf`, `nan`, hexadecimal).
-pub(crate) fn number(text: &str) -> Option<f64> {
+pub(crate) fn parse(text: &str) -> Option<f64> {
     let plain = text
         .bytes()
         .all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b'e' | b'E'));
     if !plain {
         return None;
     }
-    text.parse().ok().filter(|v: &f64| v.is_finite())
+    text.parse::<f64>().ok().filter(|v| v.is_finite())
 }
 
 #[cfg(test)]
@@ -125,10 +125,10 @@ mod tests {
             ("-.5", Some(-0.5)),
             ("+3", Some(3.0)),
         ] {
-            assert_eq!(number(text), expected);
+            assert_eq!(parse(text), expected);
         }
         for text in ["", "inf", "nan", "0x10", "1,5", "1e999", "1_0", "--1", "4 5", "."] {
-            assert_eq!(number(text), None, "{text}");
+            assert_eq!(parse(text), None, "{text}");
         }
     }
 }
