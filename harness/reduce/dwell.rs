@@ -90,7 +90,7 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
         nozzle: window.nozzle.clone(),
         time_s: window.start_s,
         duty_pct: duty.map(|a| a.mean),
-        duty_set_pct: window.duty_set_pct,
+        duty_set_pct: commanded(window.duty_set_pct, duty),
         supply_v: supply.map_or(0.0, |a| a.mean),
         line_pressure_kpa: pressure.map(|(kpa, _)| kpa),
         back_pressure_kpa: back.map_or(0.0, |a| a.mean),
@@ -110,6 +110,11 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
     }
 }
 
+/// The commanded duty; none where somebody else drove the pump: commanded off, and running.
+fn commanded(duty_set_pct: Option<f64>, measured: Option<Average>) -> Option<f64> {
+    duty_set_pct.filter(|d| *d > 0.0 || measured.is_none_or(|m| m.mean < 1.0))
+}
+
 fn catch_up_s(window: &Window, known: &Instruments) -> f64 {
     (CATCH_UP_S + 4.0 * known.scale.delay_s).min(CATCH_UP_MOST * (window.end_s - window.start_s))
 }
@@ -126,7 +131,7 @@ fn mass_flow(
         return two_readings(window, known, notes);
     }
     let first = cup.times_s.partition_point(|t| *t < from_s);
-    let (times, masses) = (&cup.times_s[first..], &cup.masses_g[first..]);
+    let (times, masses) = (&cup.times_s[first..], &cup.values[first..]);
     let longest = times.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
     let usual = known.scale.every.as_secs_f64().max(0.1);
     if longest > (5.0 * usual).max(1.0) {
@@ -151,7 +156,7 @@ fn mass_flow(
 
 /// A collection weighed by hand, before and after.
 fn two_readings(window: &Window, known: &Instruments, notes: &mut Vec<String>) -> Result<MassFlow, String> {
-    let (times, masses) = (&window.cup.times_s, &window.cup.masses_g);
+    let (times, masses) = (&window.cup.times_s, &window.cup.values);
     let ([t0, .., t1], [m0, .., m1]) = (&times[..], &masses[..]) else {
         return Err(format!("{} readings of the scale are too few", times.len()));
     };

@@ -7,11 +7,12 @@
 //! | file | what it holds |
 //! |---|---|
 //! | [`collection`] | the types that the fit works from |
-//! | [`windows`] | dwells, rests and marked spans cut out of the streams |
+//! | [`stream`], [`windows`], [`spans`] | dwells, rests and marked spans cut out of the record |
 //! | [`slope`], [`noise`], [`scale_step`] | mass flow from the scale's readings |
 //! | [`bins`] | means of everything else |
 //! | [`dwell`] | from a window to a collection |
 //! | [`static_mass`] | the cross-check at rest |
+//! | [`zero`], [`check_scale`] | the gauge read vented; scale and clock against known ones |
 //! | [`instruments`] | what is known, or assumed, of the instruments |
 //! | [`budget`] | common errors and what they add to a flow |
 //! | [`table`], [`points`], [`by_hand`] | data taken elsewhere |
@@ -23,6 +24,7 @@
 pub mod bins;
 pub mod budget;
 pub mod by_hand;
+pub mod check_scale;
 pub mod collection;
 pub mod collections_csv;
 pub mod drift;
@@ -36,8 +38,11 @@ pub mod replicates;
 pub mod scale_step;
 pub mod series;
 pub mod slope;
+pub mod spans;
 pub mod static_mass;
+pub mod stream;
 pub mod table;
 pub mod windows;
+pub mod zero;
 
 pub use reduced::{Reduced, from_points, from_run, from_table};

@@ -2,6 +2,7 @@
 
 use super::budget::{self, BudgetRow};
 use super::by_hand;
+use super::check_scale::{self, Check, Weighing};
 use super::collection::{Collection, Systematics};
 use super::drift;
 use super::dwell;
@@ -9,9 +10,12 @@ use super::finding::Finding;
 use super::instruments::Instruments;
 use super::points;
 use super::series::{Series, Thinner};
+use super::spans::{Span, SpanCutter};
 use super::static_mass;
+use super::stream::{Item, stream};
 use super::table;
 use super::windows::{Cut, Cutter, Rest, Window};
+use super::zero::{self, Vented};
 use crate::problem::Problems;
 use crate::record::{Event, RunFolder};
 use crate::script::rig::Rig;
@@ -45,6 +49,8 @@ pub struct Reduced {
     pub stretches: Vec<Stretch>,
     /// What was taken to be known of the instruments.
     pub instruments: Instruments,
+    /// What a check of scale and clock found, where the run was one.
+    pub check: Check,
 }
 
 /// Reduces a run.
@@ -54,33 +60,23 @@ pub struct Reduced {
 pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
     let known = Instruments::of_rig(rig);
     let mut gathered = Gathered::new(known);
-    let mut cutter = Cutter::new(folder.columns());
-    let mut thinner = Thinner::new(folder.columns());
-    let mut events = folder.events()?;
-    let mut next = events.next().transpose()?;
-    let mut broken: Option<Problems> = None;
-    let mut last_s = 0.0_f64;
-    folder.samples(&mut |row| {
-        last_s = last_s.max(row.time_s);
-        while let Some(event) = next.take_if(|e| e.time_s <= row.time_s) {
-            gathered.event(&mut cutter, &event);
-            next = events.next().transpose().unwrap_or_else(|problem| {
-                broken.get_or_insert(problem);
-                None
-            });
+    let columns = folder.columns();
+    let (mut cutter, mut thinner) = (Cutter::new(columns), Thinner::new(columns));
+    let mut spans = SpanCutter::new(columns, &[zero::KIND, check_scale::WEIGH, check_scale::INTERVAL]);
+    let last_s = stream(folder, &mut |item| match item {
+        Item::Event(event) => {
+            gathered.answered(event);
+            spans.event(event);
+            cutter.event(event, &mut |cut| gathered.take(cut));
         }
-        cutter.row(row, &mut |cut| gathered.take(cut));
-        thinner.row(row);
+        Item::Row(row) => {
+            cutter.row(row, &mut |cut| gathered.take(cut));
+            spans.row(row, &mut |span| gathered.span(&span));
+            thinner.row(row);
+        }
     })?;
-    while let Some(event) = next {
-        last_s = last_s.max(event.time_s);
-        gathered.event(&mut cutter, &event);
-        next = events.next().transpose()?;
-    }
-    if let Some(problems) = broken {
-        return Err(problems);
-    }
     cutter.finish(last_s, &mut |cut| gathered.take(cut));
+    spans.finish(last_s, &mut |span| gathered.span(&span));
     Ok(gathered.reduced(thinner.finish()))
 }
 
@@ -141,6 +137,7 @@ fn finish(
         series,
         stretches,
         instruments: known,
+        check: Check::default(),
     }
 }
 
@@ -160,6 +157,11 @@ struct Gathered {
     rests: Vec<Rested>,
     pump: Vec<(f64, f64)>,
     stretches: Vec<Stretch>,
+    vented: Vec<Vented>,
+    weighings: Vec<Weighing>,
+    /// Times of the operator's answers around an interval, s, and the seconds answered.
+    answers: Vec<(f64, Option<f64>)>,
+    interval: bool,
 }
 
 impl Gathered {
@@ -170,11 +172,26 @@ impl Gathered {
             rests: Vec::new(),
             pump: Vec::new(),
             stretches: Vec::new(),
+            vented: Vec::new(),
+            weighings: Vec::new(),
+            answers: Vec::new(),
+            interval: false,
         }
     }
 
-    fn event(&mut self, cutter: &mut Cutter, event: &Event) {
-        cutter.event(event, &mut |cut| self.take(cut));
+    /// The operator's answers tell when a reference clock was read, and what it showed.
+    fn answered(&mut self, event: &Event) {
+        if event.kind == "answered" {
+            self.answers.push((event.time_s, event.number("seconds")));
+        }
+    }
+
+    fn span(&mut self, span: &Span) {
+        match span.kind.as_str() {
+            zero::KIND => self.vented.extend(zero::read(span, &self.known)),
+            check_scale::WEIGH => self.weighings.extend(check_scale::weighing(span)),
+            _ => self.interval |= span.whole,
+        }
     }
 
     fn take(&mut self, cut: Cut) {
@@ -182,7 +199,6 @@ impl Gathered {
             Cut::Pump(time_s, duty_pct) => self.pump.push((time_s, duty_pct)),
             Cut::Window(window) => self.dwell(&window),
             Cut::Rest(rest) => self.rest(&rest),
-            Cut::Span(_) => {}
         }
     }
 
@@ -223,7 +239,30 @@ impl Gathered {
             collection.static_flow_ml_min = self.static_flow(&collection);
             collections.push(collection);
         }
-        finish(collections, self.known, Vec::new(), series, self.stretches)
+        let check = self.check();
+        let mut reduced = finish(collections, self.known, check.findings(), series, self.stretches);
+        check.apply(&mut reduced.systematics);
+        let zero = zero::apply(
+            &self.vented,
+            &self.known,
+            &mut reduced.collections,
+            &mut reduced.systematics,
+        );
+        reduced.findings.extend(zero);
+        reduced.budget = budget::rows(&reduced.collections, &reduced.systematics);
+        reduced.check = check;
+        reduced
+    }
+
+    fn check(&self) -> Check {
+        let clock = match self.answers[..] {
+            [.., (from_s, _), (to_s, Some(reference_s))] if self.interval => {
+                check_scale::clock(to_s - from_s, reference_s)
+            }
+            _ => None,
+        };
+        let scale = check_scale::scale(&self.weighings, &self.known);
+        Check { scale, clock }
     }
 
     /// The flow from the weighings at rest around a collection, where the pump was set on once and off once between.

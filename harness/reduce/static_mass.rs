@@ -9,7 +9,7 @@ use super::collection::Collection;
 use super::finding::Finding;
 use super::instruments::Instruments;
 use super::noise::trend;
-use super::windows::Weighings;
+use super::spans::Trace;
 
 /// Start and stop of the pump: the flow comes and goes within this time, limits, s.
 const TRANSIENT_S: f64 = 0.15;
@@ -21,10 +21,10 @@ const DISAGREE_K: f64 = 2.5;
 /// The mean of the cup at rest, g, with its standard uncertainty; none where there is no reading, or where it moved
 /// by more than `3 steps` over the rest.
 #[must_use]
-pub fn at_rest(cup: &Weighings, step_g: f64) -> Option<(f64, f64)> {
-    let n = cup.masses_g.len();
+pub fn at_rest(cup: &Trace, step_g: f64) -> Option<(f64, f64)> {
+    let n = cup.values.len();
     // The first half is for the scale to come to rest.
-    let (times, masses) = (&cup.times_s[n / 2..], &cup.masses_g[n / 2..]);
+    let (times, masses) = (&cup.times_s[n / 2..], &cup.values[n / 2..]);
     let last = *masses.last()?;
     let spread = |v: &[f64]| v.iter().fold(0.0_f64, |s, m| s.max((m - last).abs()));
     let step_u = step_g / 12.0_f64.sqrt();

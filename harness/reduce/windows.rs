@@ -1,45 +1,20 @@
 //! Windows of the record: collections and rests, cut out of the streams of samples and events.
 //!
 //! In: events and rows in the order of the files. Out: a [`Window`] for each collection, a [`Rest`] for each weighing
-//! at rest, a [`Span`] for each marked span. In memory: the scale's readings of what is open, bins for the rest.
+//! at rest. In memory: the scale's readings of what is open, bins for the rest.
 //! A window stays open a moment after its end, because rows may be written a little out of order.
 //! Never: a reading outside its window, or a window closed without a word about why it is void.
 
 use super::bins::Bins;
+use super::spans::Trace;
 use crate::record::{Event, SampleRow};
 use crate::script::role::Role;
 use std::collections::BTreeMap;
 
 /// How long a window waits for readings that are written late, s.
 const LATE_S: f64 = 0.5;
-/// Scale readings kept of a window; above, neighbours are averaged.
-const READINGS_MAX: usize = 200_000;
 /// A gap in the readings that voids a collection, s.
 const GAP_MAX_S: f64 = 0.2;
-
-/// Readings of the scale.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Weighings {
-    /// Times, s.
-    pub times_s: Vec<f64>,
-    /// Readings, g.
-    pub masses_g: Vec<f64>,
-}
-
-impl Weighings {
-    fn add(&mut self, time_s: f64, mass_g: f64) {
-        if self.times_s.last().is_some_and(|last| time_s < *last) {
-            return;
-        }
-        if self.times_s.len() >= READINGS_MAX {
-            let thin = |v: &mut Vec<f64>| *v = v.chunks_exact(2).map(|p| 0.5 * (p[0] + p[1])).collect();
-            thin(&mut self.times_s);
-            thin(&mut self.masses_g);
-        }
-        self.times_s.push(time_s);
-        self.masses_g.push(mass_g);
-    }
-}
 
 /// A collection as recorded.
 #[derive(Clone, Debug)]
@@ -57,7 +32,7 @@ pub struct Window {
     /// End, s.
     pub end_s: f64,
     /// The scale.
-    pub cup: Weighings,
+    pub cup: Trace,
     /// Every other role with readings.
     pub roles: BTreeMap<Role, Bins>,
     /// Square root of the pressure across the nozzle, sqrt(kPa).
@@ -82,22 +57,7 @@ pub struct Rest {
     /// End, s.
     pub end_s: f64,
     /// The scale.
-    pub cup: Weighings,
-}
-
-/// A marked span with the readings in it.
-#[derive(Clone, Debug)]
-pub struct Span {
-    /// Kind: `ramp`, `weight`, `zero`, ...
-    pub kind: String,
-    /// Values that describe it.
-    pub values: BTreeMap<String, String>,
-    /// Start, s.
-    pub start_s: f64,
-    /// End, s.
-    pub end_s: f64,
-    /// Every role with readings.
-    pub roles: BTreeMap<Role, Bins>,
+    pub cup: Trace,
 }
 
 /// Something cut out of the record.
@@ -107,8 +67,6 @@ pub enum Cut {
     Window(Box<Window>),
     /// A weighing at rest.
     Rest(Rest),
-    /// A marked span.
-    Span(Span),
     /// The duty of the pump was set: time, %.
     Pump(f64, f64),
 }
@@ -117,7 +75,6 @@ pub enum Cut {
 enum Open {
     Window(Box<Window>),
     Rest(Rest),
-    Span(Span),
 }
 
 impl Open {
@@ -125,7 +82,6 @@ impl Open {
         match self {
             Open::Window(w) => w.end_s,
             Open::Rest(r) => r.end_s,
-            Open::Span(s) => s.end_s,
         }
     }
 
@@ -133,7 +89,6 @@ impl Open {
         match self {
             Open::Window(w) => w.end_s = time_s,
             Open::Rest(r) => r.end_s = time_s,
-            Open::Span(s) => s.end_s = time_s,
         }
     }
 }
@@ -184,21 +139,9 @@ impl Cutter {
                     .unwrap_or(event.step),
                 start_s: event.time_s,
                 end_s: f64::INFINITY,
-                cup: Weighings::default(),
+                cup: Trace::default(),
             })),
             "rest_end" => self.end(event.time_s, |o| matches!(o, Open::Rest(_))),
-            "mark" => {
-                self.end(event.time_s, |o| matches!(o, Open::Span(_)));
-                let values = event.pairs().map(|(n, v)| (n.to_owned(), v.to_owned())).collect();
-                self.open.push(Open::Span(Span {
-                    kind: event.get("kind").unwrap_or_default().to_owned(),
-                    values,
-                    start_s: event.time_s,
-                    end_s: f64::INFINITY,
-                    roles: BTreeMap::new(),
-                }));
-            }
-            "mark_end" => self.end(event.time_s, |o| matches!(o, Open::Span(_))),
             "void" => self.void(event.get("reason").unwrap_or("without a reason")),
             "gap" if event.number("seconds").is_some_and(|s| s > GAP_MAX_S) => {
                 self.void(&format!(
@@ -224,7 +167,7 @@ impl Cutter {
             duty_set_pct: event.number("duty_set_pct").or(on.map(|(_, duty)| duty)),
             start_s: event.time_s,
             end_s: f64::INFINITY,
-            cup: Weighings::default(),
+            cup: Trace::default(),
             roles: BTreeMap::new(),
             root: Bins::new(event.time_s),
             void: None,
@@ -290,7 +233,6 @@ impl Cutter {
             out(match self.open.remove(i) {
                 Open::Window(w) => Cut::Window(w),
                 Open::Rest(r) => Cut::Rest(r),
-                Open::Span(s) => Cut::Span(s),
             });
         }
     }
@@ -322,13 +264,6 @@ fn take(open: &mut Open, time_s: f64, role: &Role, value: f64, back_kpa: f64) {
         }
         Open::Rest(r) if *role == Role::CupMass && (r.start_s..=r.end_s).contains(&time_s) => {
             r.cup.add(time_s, value)
-        }
-        Open::Span(s) if (s.start_s..=s.end_s).contains(&time_s) => {
-            let start_s = s.start_s;
-            s.roles
-                .entry(role.clone())
-                .or_insert_with(|| Bins::new(start_s))
-                .add(time_s, value);
         }
         _ => {}
     }
