@@ -10,6 +10,7 @@ mod bench;
 mod truth;
 
 use dutycup::chance::Seed;
+use dutycup::clock::SystemClock;
 use dutycup::fit::estimate::Estimate;
 use dutycup::fit::facts::PairFacts;
 use dutycup::fit::model::Condition;
@@ -27,6 +28,7 @@ struct Outcome {
     boost140: Vec<(f64, f64)>,
     k: Vec<(f64, f64)>,
     exponent_flagged: bool,
+    fit_ms: f64,
 }
 
 fn estimate(fit: &PairFit, nozzle: usize, duty: f64, out_kpa: f64) -> Estimate {
@@ -54,7 +56,9 @@ fn one(index: u64) -> Outcome {
         plan
     };
     let taken = bench::take(&truth, &plan, seed);
+    let clock = SystemClock::start();
     let fit = pair::fit(&taken.collections, &taken.systematics, &PairFacts::unknown()).unwrap();
+    let fit_ms = clock.now().as_s() * 1e3;
     let supply = fit.model.reference.supply_v / taken.supply_gain;
     let degc = if plan.temperature_measured {
         20.0
@@ -69,6 +73,7 @@ fn one(index: u64) -> Outcome {
         boost140: vec![],
         k: vec![],
         exponent_flagged: false,
+        fit_ms,
     };
     for nozzle in 0..truth.nozzles() {
         let full = fit.model.nozzles[nozzle].flow_range.1;
@@ -177,4 +182,11 @@ fn intervals_cover_over_a_thousand_pairs() {
     describe("all boost 100", &all, |o| &o.boost100);
     describe("all boost 140", &all, |o| &o.boost140);
     describe("all K", &all, |o| &o.k);
+    let mut ms: Vec<f64> = outcomes.iter().map(|o| o.fit_ms).collect();
+    ms.sort_by(f64::total_cmp);
+    println!(
+        "all: one fit with every law, cover of time: median {:.1} ms, longest {:.1} ms",
+        ms[ms.len() / 2],
+        ms[ms.len() - 1]
+    );
 }

@@ -4,7 +4,7 @@
 
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
 use super::noise_shape::noises;
-use super::prior::{Kind, LOSS_SD, RELIEF_SD, RIPPLES, SLIP, SLIP_AT, Warmth, prior};
+use super::prior::{Kind, LOSS_SD, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior};
 use super::pump_data::PumpData;
 use super::terms::{At, Term};
 use crate::numerics::distribution::normal_cdf;
@@ -49,6 +49,8 @@ impl<'a> Pass<'a> {
         base.extend(LOSS_SD.iter().map(|(t, _)| *t));
         base.extend([Term::Thin, Term::Warm, Term::WarmLevel]);
         base.extend((1..=RIPPLES).map(Term::Ripple));
+        let pressed = RIPPLES_PRESSED[usize::from(data.several_outlets())];
+        base.extend((1..=pressed).map(Term::RipplePressed));
         let flows = data.flows();
         let places = data.places(&flows);
         let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {

@@ -9,6 +9,8 @@ use std::f64::consts::PI;
 
 /// Ripple terms: enough for the shortest length.
 pub(super) const RIPPLES: u32 = 22;
+/// Ripple terms that grow with pressure: many where the data hold several nozzles, few where only corrections need them.
+pub(super) const RIPPLES_PRESSED: [u32; 2] = [6, 18];
 /// Amplitudes of the remainder that are weighed, fraction of full flow.
 pub(super) const AMPLITUDES: [f64; 7] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016];
 /// Amplitude from which on a remainder is thought less and less likely, fraction of full flow.
@@ -113,7 +115,7 @@ pub(super) fn prior(
             Term::Warm => (warmth.droop * slip, tell * DROOP.1 * slip),
             Term::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
             Term::Relief { .. } => (0.0, RELIEF_SD * full),
-            Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
+            Term::Ripple(k) | Term::RipplePressed(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
             other => (0.0, full * loss(other)),
         })
         .unzip();

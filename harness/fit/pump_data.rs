@@ -111,6 +111,15 @@ impl PumpData {
         warm.clone().fold(f64::NEG_INFINITY, f64::max) - warm.fold(f64::INFINITY, f64::min) >= TELLING_K
     }
 
+    /// Whether the data hold more than one nozzle or outlet pressure.
+    #[must_use]
+    pub fn several_outlets(&self) -> bool {
+        self.data.iter().any(|d| {
+            let first = self.data[0].outlet;
+            (d.outlet.k / first.k - 1.0).abs() > 0.02 || (d.outlet.out_kpa - first.out_kpa).abs() > 5.0
+        })
+    }
+
     /// Mean slope of flow over effective voltage, mL/min per V.
     #[must_use]
     pub fn slope(&self) -> f64 {

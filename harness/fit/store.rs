@@ -248,6 +248,7 @@ fn term_entry(term: Term) -> (&'static str, Option<f64>, Option<f64>, Option<u32
     match term {
         Term::Relief { opens_kpa, width_kpa } => ("relief", Some(opens_kpa), Some(width_kpa), None),
         Term::Ripple(k) => ("ripple", None, None, Some(k)),
+        Term::RipplePressed(k) => ("ripple_pressed", None, None, Some(k)),
         plain => (
             TERMS
                 .iter()
@@ -264,12 +265,16 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problem> {
     match (entry.term.as_str(), entry.opens_kpa, entry.width_kpa, entry.order) {
         ("relief", Some(opens_kpa), Some(width_kpa), None) => Ok(Term::Relief { opens_kpa, width_kpa }),
         ("ripple", None, None, Some(k)) if k > 0 => Ok(Term::Ripple(k)),
+        ("ripple_pressed", None, None, Some(k)) if k > 0 => Ok(Term::RipplePressed(k)),
         (name, None, None, None) => TERMS
             .iter()
             .find(|(_, n)| *n == name)
             .map(|(t, _)| *t)
             .ok_or_else(|| {
-                let names = TERMS.iter().map(|(_, n)| *n).chain(["relief", "ripple"]);
+                let names = TERMS
+                    .iter()
+                    .map(|(_, n)| *n)
+                    .chain(["relief", "ripple", "ripple_pressed"]);
                 let problem = Problem::new(format!("no term \"{name}\""));
                 match nearest(name, names) {
                     Some(near) => problem.help(format!("did you mean \"{near}\"?")),

@@ -50,6 +50,8 @@ pub enum Term {
     /// Smooth remainder along effective voltage: sine of order `k`, from 1, on the range of half-width
     /// [`RIPPLE_HALF`].
     Ripple(u32),
+    /// The same, growing with pressure: what a remainder does differently at another pressure.
+    RipplePressed(u32),
 }
 
 /// Where the surface is evaluated.
@@ -157,6 +159,7 @@ impl Term {
                 -soft_corner(at.line_kpa - opens_kpa, width_kpa) / scaling.pressure_kpa
             }
             Term::Ripple(k) => ripple(k, s),
+            Term::RipplePressed(k) => ripple(k, s) * p,
         }
     }
 
@@ -168,6 +171,7 @@ impl Term {
         let per_p = match self {
             Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => 0.0,
             Term::Slip => -1.0,
+            Term::RipplePressed(k) => ripple(k, s),
             Term::Seep => -0.5 / (p.abs() + ROOT_SOFT).sqrt(),
             Term::SlipBend => -2.0 * p.abs(),
             Term::SlipRise => 0.5 - s,
