@@ -1,0 +1,117 @@
+//! Where pump and nozzle agree, and the duty for a wanted flow, against closed forms and root finders.
+//!
+//! Source: `P = Pb + Pc + (Q/K)^(1/n)`, `Q = a V d - b P - c`, solved independently with scipy. Cases with an exponent
+//! other than 0.5 are left out: the pair's nozzle follows the square-root law.
+
+mod common;
+
+use common::{Row, Tally, table};
+use dutycup::fit::surface::{Operating, Outlet, Surface};
+use dutycup::fit::terms::{Away, Scaling, Term, duty_of, effective_v};
+use dutycup::numerics::quadrature::root;
+
+/// 1 psi in kPa, exact.
+const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
+
+/// The pump of a case as a surface, its nozzle, and what it sprays against.
+fn pair(row: &Row) -> (Surface, Outlet) {
+    let surface = Surface {
+        scaling: Scaling {
+            effective_v: (0.0, 1.0),
+            pressure_kpa: KPA_PER_PSI,
+            flow_ml_min: 1.0,
+        },
+        terms: vec![Term::Level, Term::Rise, Term::Slip],
+        coefficients: vec![
+            -row.num("c_mL_min"),
+            row.num("a_mL_min_V"),
+            row.num("b_mL_min_psi"),
+        ],
+    };
+    let outlet = Outlet {
+        k: row.num("K_mL_min_psi_n") / KPA_PER_PSI.sqrt(),
+        out_kpa: (row.num("boost_psi") + row.num("check_valve_psi")) * KPA_PER_PSI,
+    };
+    (surface, outlet)
+}
+
+fn operate(row: &Row, duty: f64) -> Operating {
+    let (surface, outlet) = pair(row);
+    surface.operate(
+        effective_v(duty, row.num("supply_V"), 0.0),
+        &outlet,
+        Away::default(),
+    )
+}
+
+fn square_root_law(row: &Row) -> bool {
+    (row.num("n") - 0.5).abs() < 1e-9
+}
+
+#[test]
+fn operating_points() {
+    let mut tally = Tally::new("operating points of pump and nozzle, scipy");
+    for row in table("fits/operating_points.csv")
+        .iter()
+        .filter(|r| square_root_law(r))
+    {
+        let id = row.text("case_id");
+        let o = operate(row, row.num("duty"));
+        tally.within(format!("{id} flow"), o.flow, row.num("q_mL_min"), 1e-7);
+        tally.holds(
+            format!("{id} flows"),
+            (o.flow > 0.0) == (row.text("flows") == "yes"),
+        );
+        if let Some(line) = row.maybe("line_psi") {
+            tally.within(
+                format!("{id} line pressure"),
+                o.line_kpa / KPA_PER_PSI,
+                line,
+                1e-7,
+            );
+            let per_duty = o.share * row.num("a_mL_min_V") * row.num("supply_V");
+            tally.digits(
+                format!("{id} flow per duty"),
+                per_duty,
+                row.num("dQ_dduty_mL_min"),
+                7.0,
+            );
+        }
+        // The dead band ends where the pump just reaches the pressure it sprays against.
+        let end = row.num("dead_band_duty");
+        tally.within(
+            format!("{id} end of dead band"),
+            operate(row, end).free,
+            0.0,
+            1e-9,
+        );
+        tally.holds(format!("{id} dead below"), operate(row, end - 1e-6).flow <= 0.0);
+        tally.holds(format!("{id} flows above"), operate(row, end + 1e-6).flow > 0.0);
+    }
+    tally.done(8 * 5 + 12);
+}
+
+#[test]
+fn duty_for_a_wanted_flow() {
+    let mut tally = Tally::new("duty for a wanted flow, closed form");
+    for row in table("fits/inverse_duty.csv")
+        .iter()
+        .filter(|r| square_root_law(r))
+    {
+        let id = row.text("case_id");
+        let (wanted, supply) = (row.num("q_target_mL_min"), row.num("supply_V"));
+        let volts = root(0.0, 2.0 * supply, |v| {
+            operate(row, duty_of(v, supply, 0.0)).flow - wanted
+        })
+        .unwrap();
+        let duty = duty_of(volts, supply, 0.0);
+        tally.digits(format!("{id} duty"), duty, row.num("duty"), 9.0);
+        let line = operate(row, duty).line_kpa / KPA_PER_PSI;
+        tally.digits(format!("{id} line pressure"), line, row.num("line_psi"), 8.0);
+        tally.holds(
+            format!("{id} reachable"),
+            (duty <= 1.0) == (row.text("reachable") == "yes"),
+        );
+    }
+    tally.done(9);
+}
