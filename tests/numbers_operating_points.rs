@@ -7,7 +7,7 @@ mod common;
 
 use common::{Row, Tally, table};
 use dutycup::fit::surface::{Operating, Outlet, Surface};
-use dutycup::fit::terms::{Away, Scaling, Term, duty_of, effective_v};
+use dutycup::fit::terms::{At, Away, Scaling, Term, duty_of, effective_v};
 use dutycup::numerics::quadrature::root;
 
 /// 1 psi in kPa, exact.
@@ -114,4 +114,64 @@ fn duty_for_a_wanted_flow() {
         );
     }
     tally.done(9);
+}
+
+/// A pump that holds its pressure whatever flows, so that the nozzle alone decides: mL/min per psi of sagging.
+const STIFF: f64 = 1e6;
+
+#[test]
+fn nozzle_against_back_pressure() {
+    let mut tally = Tally::new("nozzle against boost and check valve, arithmetic");
+    let law = |row: &Row| (row.num("exponent_n") - 0.5).abs() < 1e-9;
+    for row in table("nozzle/back_pressure_cases.csv").iter().filter(|r| law(r)) {
+        let (id, line) = (row.text("case_id"), row.num("line_psi_gauge"));
+        let surface = Surface {
+            scaling: Scaling {
+                effective_v: (0.0, 1.0),
+                pressure_kpa: KPA_PER_PSI,
+                flow_ml_min: 1.0,
+            },
+            terms: vec![Term::Level, Term::Slip],
+            coefficients: vec![STIFF * line, STIFF],
+        };
+        let density = (row.num("rho_ref_kg_m3") / row.num("rho_kg_m3")).sqrt();
+        let outlet = Outlet {
+            k: density * row.num("K_mL_min_per_psi_to_n") / KPA_PER_PSI.sqrt(),
+            out_kpa: (row.num("boost_psi_gauge") + row.num("check_valve_drop_psi")) * KPA_PER_PSI,
+        };
+        let q = surface.operate(1.0, &outlet, Away::default()).flow;
+        tally.within(format!("{id} flow"), q, row.num("q_mL_min"), 1e-2);
+        let q_m = q / 60.0 * row.num("rho_kg_m3") * 1e-3;
+        tally.within(format!("{id} mass flow"), q_m, row.num("qm_g_s"), 2e-4);
+    }
+    tally.done(14);
+}
+
+#[test]
+fn pump_that_slips() {
+    let mut tally = Tally::new("displacement pump with slip, arithmetic");
+    for row in table("nozzle/pd_pump.csv") {
+        let surface = Surface {
+            scaling: Scaling {
+                effective_v: (0.0, 1.0),
+                pressure_kpa: KPA_PER_PSI,
+                flow_ml_min: 1.0,
+            },
+            terms: vec![Term::Rise, Term::Slip],
+            coefficients: vec![row.num("displacement_cm3_rev"), row.num("slip_mL_min_per_psi")],
+        };
+        let (rpm, line_kpa) = (row.num("speed_rpm"), row.num("pressure_psi") * KPA_PER_PSI);
+        let q = surface.flow(&At {
+            effective_v: rpm,
+            line_kpa,
+            away: Away::default(),
+        });
+        tally.digits(
+            format!("{rpm} rpm"),
+            q.max(0.0),
+            row.num("q_delivered_mL_min"),
+            12.0,
+        );
+    }
+    tally.done(4);
 }
