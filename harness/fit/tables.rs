@@ -9,6 +9,8 @@ use std::fmt::Write as _;
 
 /// Boost of the tables, kPa: from manifold vacuum to well above what road engines see.
 const BOOST_KPA: std::ops::RangeInclusive<i32> = -60..=200;
+/// A whole duty this near to the range measured belongs to it, %: a read-back has noise about its ends.
+const SAME_DUTY_PCT: f64 = 0.25;
 /// Step of boost, kPa.
 const BOOST_STEP_KPA: usize = 20;
 /// Step of duty in the table over boost, %.
@@ -75,7 +77,10 @@ impl Tables {
                 ..Ask::default()
             };
             let bench = model.reference.out_range_kpa.0;
-            let (low, high) = (100.0 * law.duty_range.0, 100.0 * law.duty_range.1);
+            let (low, high) = (
+                100.0 * law.duty_range.0 - SAME_DUTY_PCT,
+                100.0 * law.duty_range.1 + SAME_DUTY_PCT,
+            );
             let duties = (low.ceil() as i64..=high.floor() as i64).map(|d| d as f64);
             tables
                 .duty_flow

@@ -73,14 +73,14 @@ pub fn items(fit: &PairFit, expected: &[Expectation]) -> Vec<Item> {
             }
             add(
                 "nozzle.k",
-                "coefficient",
+                "nozzle coefficient",
                 "mL/min/sqrt(kPa)",
                 Some(nozzle_k(&fit.model, index)),
                 None,
             );
             add(
                 "nozzle.exponent",
-                "exponent",
+                "nozzle exponent",
                 "",
                 Some(nozzle_exponent(nozzle)),
                 None,

@@ -328,14 +328,17 @@ pub(super) fn boost(fit: &PairFit, tables: &Tables, units: Units) -> Figure {
             significant(boost * pressure.factor, 3),
             pressure.unit
         );
-        layers.push(Layer::Band(Band {
-            label: "uncertainty (95 %)".into(),
-            kind: BandKind::Confidence,
-            ink,
-            points: rows
-                .iter()
-                .map(|r| (r.duty_pct, half(r, -1.0), half(r, 1.0)))
-                .collect(),
+        let last = BOOSTS_KPA.last() == Some(boost);
+        layers.extend(last.then(|| {
+            Layer::Band(Band {
+                label: format!("uncertainty at {label} (95 %)").into(),
+                kind: BandKind::Confidence,
+                ink,
+                points: rows
+                    .iter()
+                    .map(|r| (r.duty_pct, half(r, -1.0), half(r, 1.0)))
+                    .collect(),
+            })
         }));
         let line = rows
             .iter()
