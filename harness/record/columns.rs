@@ -80,6 +80,7 @@ fn role_of(column: &str) -> Option<Role> {
             Name::new(name).map(make)
         };
         named("switched_", "", Role::SwitchedOutput)
+            .or_else(|| named("relay_", "", Role::Relay))
             .or_else(|| named("analogue_", "_v", Role::AnalogueOutput))
             .or_else(|| named("relay_", "", Role::Relay))
             .or_else(|| named("sensor_", "_v", Role::Sensor))
@@ -94,6 +95,7 @@ mod tests {
     #[test]
     fn every_role_comes_back_from_its_column() {
         let named = [
+            "relay.supply_output",
             "switched.lamp",
             "analogue.out_1",
             "duty_output.pump",
