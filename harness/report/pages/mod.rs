@@ -2,3 +2,4 @@
 
 pub mod pair;
 mod pair_figures;
+mod run_figures;

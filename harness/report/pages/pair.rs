@@ -3,6 +3,7 @@
 //! In: what was tested, the reduced data, the fit, the verdicts. Out: a [`Page`]. Never: a computation of a result.
 
 use super::pair_figures as figures;
+use super::run_figures;
 use crate::calibration::Measured;
 use crate::fit::ask::Ask;
 use crate::fit::pair::PairFit;
@@ -172,7 +173,7 @@ pub fn page(subject: &Subject, reduced: &Reduced, fit: &PairFit, verdicts: &Verd
     if !tables.boost_flow.is_empty() {
         sections.push(Section::new("Against boost").with(Block::figure(figures::boost(fit, &tables, units))));
     }
-    if let Some(figure) = figures::time_series(reduced, units) {
+    if let Some(figure) = run_figures::time_series(reduced, units) {
         sections.push(Section::new("The run").with(Block::figure(figure)));
     }
     sections.push(budget(fit, units));
@@ -279,10 +280,10 @@ fn budget(fit: &PairFit, units: Units) -> Section {
     let mut section = Section::new("What the uncertainty is made of");
     let flow = |b: &&crate::fit::budget::Budget| b.quantity.contains("flow at 60 % duty");
     if let Some(budget) = budgets.iter().find(flow) {
-        section = section.with(Block::figure(figures::budget(budget, units)));
+        section = section.with(Block::figure(run_figures::budget(budget, units)));
     }
     for budget in &budgets {
-        section = section.with(Block::Table(figures::budget_table(budget, units)));
+        section = section.with(Block::Table(run_figures::budget_table(budget, units)));
     }
     section
 }
