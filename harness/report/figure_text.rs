@@ -5,16 +5,8 @@
 //! Never: more digits than the uncertainty supports; a number for something that is missing.
 
 use crate::numerics::distribution;
-
-/// Which units are displayed. Files are always metric.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Units {
-    /// kPa, mL/min, degC.
-    #[default]
-    Metric,
-    /// psi, US gal/h, degF.
-    Us,
-}
+use crate::quantity::Dimension;
+pub use crate::quantity::Units;
 
 /// How an internal unit is displayed: `shown = value * factor + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,44 +19,56 @@ pub struct Shown<'a> {
     pub offset: f64,
 }
 
-/// 1 psi in kPa, exact: pound force 4.4482216152605 N over a square inch.
-const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
-/// 1 US gallon an hour in mL/min, exact: 3785.411784 mL in 60 min.
-const ML_MIN_PER_GAL_H: f64 = 63.090_196_4;
+/// The unit of a nozzle coefficient inside.
+const COEFFICIENT: &str = "mL/min/sqrt(kPa)";
 
 impl Units {
-    /// How values of an internal unit are displayed; units without a US form stay.
+    /// How values of an internal unit are displayed; a unit that is not one of the internal ones stays as it is.
     #[must_use]
     pub fn shown(self, unit: &str) -> Shown<'_> {
-        let as_is = |unit| Shown {
-            unit,
-            factor: 1.0,
-            offset: 0.0,
-        };
-        if self == Units::Metric {
-            return as_is(match unit {
-                "degC" => "°C",
-                "mL/min/sqrt(kPa)" => "mL/min/√kPa",
-                other => other,
-            });
+        if unit == COEFFICIENT {
+            return self.shown_coefficient();
         }
-        let us = |unit, factor| Shown {
-            unit,
-            factor,
-            offset: 0.0,
-        };
-        match unit {
-            "kPa" => us("psi", 1.0 / KPA_PER_PSI),
-            "kPa abs" => us("psi abs", 1.0 / KPA_PER_PSI),
-            "mL/min" => us("gal/h", 1.0 / ML_MIN_PER_GAL_H),
-            "mL/min/sqrt(kPa)" => us("gal/h/√psi", KPA_PER_PSI.sqrt() / ML_MIN_PER_GAL_H),
-            "degC" => Shown {
-                unit: "°F",
-                factor: 1.8,
-                offset: 32.0,
+        let dimension = Dimension::ALL.iter().find(|d| d.internal_unit() == unit);
+        match dimension.and_then(|d| self.of(*d)) {
+            Some(to) => Shown {
+                unit: symbol(to.symbol, dimension == Some(&Dimension::AbsolutePressure)),
+                factor: to.difference_from_internal(1.0),
+                offset: to.from_internal(0.0),
             },
-            other => as_is(other),
+            None => Shown {
+                unit,
+                factor: 1.0,
+                offset: 0.0,
+            },
         }
+    }
+
+    /// Flow over the root of a pressure.
+    fn shown_coefficient(self) -> Shown<'static> {
+        let of = |dimension| {
+            self.of(dimension)
+                .map_or(1.0, |unit| unit.difference_from_internal(1.0))
+        };
+        Shown {
+            unit: match self {
+                Units::Metric => "mL/min/√kPa",
+                Units::Us => "gal/h/√psi",
+            },
+            factor: of(Dimension::Flow) / of(Dimension::GaugePressure).sqrt(),
+            offset: 0.0,
+        }
+    }
+}
+
+/// A unit the way a page shows it.
+fn symbol(symbol: &'static str, absolute: bool) -> &'static str {
+    match symbol {
+        "degC" => "°C",
+        "degF" => "°F",
+        "kPa" if absolute => "kPa abs",
+        "psi" if absolute => "psi abs",
+        other => other,
     }
 }
 
@@ -290,6 +294,14 @@ mod tests {
             (630.902, 6.309_02, "mL/min", "10.00 ± 0.10 gal/h (95 %)"),
             (20.0, 0.5, "degC", "68.00 ± 0.90 °F (95 %)"),
             (13.8, 0.05, "V", "13.800 ± 0.050 V (95 %)"),
+            (101.325, 0.689_475_7, "kPa abs", "14.70 ± 0.10 psi abs (95 %)"),
+            // 1 mL/min/sqrt(kPa) is sqrt(6.894757)/63.0902 gal/h/sqrt(psi).
+            (
+                24.027_16,
+                0.240_271_6,
+                "mL/min/sqrt(kPa)",
+                "1.000 ± 0.010 gal/h/√psi (95 %)",
+            ),
         ] {
             assert_eq!(figure(Some(value), Some(u95), unit, Units::Us), text);
         }
