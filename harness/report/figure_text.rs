@@ -136,9 +136,12 @@ pub fn at_place(value: f64, place: i32) -> String {
 /// What stands for a number that is not there.
 pub const MISSING: &str = "not measured";
 
-/// A number to `digits` significant digits, without exponent.
+/// A number to `digits` significant digits, without exponent; zero is `0`.
 #[must_use]
 pub fn significant(value: f64, digits: i32) -> String {
+    if value.abs() < f64::MIN_POSITIVE {
+        return "0".to_owned();
+    }
     let text = format!("{value:.*e}", usize::try_from(digits - 1).unwrap_or(0));
     let exponent: i32 = text.rsplit('e').next().and_then(|e| e.parse().ok()).unwrap_or(0);
     at_place(value, exponent - digits + 1)
@@ -248,6 +251,7 @@ mod tests {
         }
         assert_eq!(figure(None, Some(1.0), "kPa", Units::Us), "not measured");
         assert_eq!(figure(Some(0.5), None, "", Units::Metric), "0.5000");
+        assert_eq!(figure(Some(-0.0), None, "kPa", Units::Metric), "0 kPa");
     }
 
     #[test]

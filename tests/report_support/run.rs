@@ -32,8 +32,8 @@ pub(crate) fn time_series() -> Figure {
     let mut stream = Seed(4).stream("demo time");
     let (mut pressure, mut mass) = (Vec::new(), Vec::new());
     let mut grams = 0.0;
-    for i in 0..32_000 {
-        let t = f64::from(i) * 0.01;
+    for i in 0..12_800 {
+        let t = f64::from(i) * 0.025;
         let duty = DWELLS
             .iter()
             .rev()
@@ -46,7 +46,7 @@ pub(crate) fn time_series() -> Figure {
         } else {
             60.0 * (-(since - 45.0).max(0.0)).exp()
         };
-        grams += 0.0115 * kpa.max(0.0).sqrt() * 0.35;
+        grams += 0.0288 * kpa.max(0.0).sqrt() * 0.35;
         let gap = (200.0..204.0).contains(&t);
         pressure.push((
             t,
@@ -56,7 +56,7 @@ pub(crate) fn time_series() -> Figure {
                 kpa + normal(&mut stream, 0.0, 4.0)
             },
         ));
-        if i % 10 == 0 {
+        if i % 4 == 0 {
             let bump = if (140.0..141.5).contains(&t) { 60.0 } else { 0.0 };
             mass.push((t, grams + bump));
         }

@@ -170,29 +170,37 @@ fn trimmed_to(value: f64, decimals: usize) -> String {
     crate::report::figure_text::at_place(value, -i32::try_from(decimals).unwrap_or(0))
 }
 
-/// Ticks of a logarithmic axis: decades; within fewer than three of them 1, 2, 5; within less than one, even steps.
+/// Ticks of a logarithmic axis: as many digits of each decade as fit into `count`; within less than a decade, even
+/// steps.
 fn log_ticks(low: f64, high: f64, count: usize) -> Vec<Tick> {
     if high - low < 0.7 {
         return linear_ticks(10f64.powf(low), 10f64.powf(high), count);
     }
     let decades = (low.floor() as i32)..=(high.ceil() as i32);
-    let digits: &[f64] = if high - low < 2.2 {
-        &[1.0, 2.0, 5.0]
-    } else {
-        &[1.0]
+    let within = |digits: &[f64], every: i32| -> Vec<f64> {
+        let kept = decades.clone().filter(|d| d % every == 0);
+        let all = kept.flat_map(|d| digits.iter().map(move |m| m * 10f64.powi(d)));
+        all.filter(|v| (low - 1e-9..=high + 1e-9).contains(&v.log10()))
+            .collect()
     };
     let every = (((high - low) / count as f64).ceil() as i32).max(1);
-    decades
-        .filter(|d| d % every == 0)
-        .flat_map(|d| digits.iter().map(move |m| m * 10f64.powi(d)))
-        .filter(|v| (low - 1e-9..=high + 1e-9).contains(&v.log10()))
+    let values = [&[1.0, 2.0, 5.0][..], &[1.0, 3.0]]
+        .into_iter()
+        .map(|digits| within(digits, 1))
+        .find(|values| values.len() <= count)
+        .unwrap_or_else(|| within(&[1.0], every));
+    let label = |value: f64| {
+        if (1e-4..1e6).contains(&value) {
+            trimmed(value, 6)
+        } else {
+            format!("{value:.0e}")
+        }
+    };
+    values
+        .into_iter()
         .map(|value| Tick {
             value,
-            label: if (1e-4..1e6).contains(&value) {
-                trimmed(value, 6)
-            } else {
-                format!("{value:e}")
-            },
+            label: label(value),
         })
         .collect()
 }
@@ -221,6 +229,9 @@ mod tests {
             (linear.clone(), &[5.0, 5.0], 5, "4.6 4.8 5.0 5.2 5.4"),
             (linear.clone(), &[f64::NAN], 4, "0.0 0.5 1.0"),
             (Axis::log("x"), &[0.0, 1.0, 1000.0], 5, "1 10 100 1000"),
+            (Axis::log("x"), &[0.0, 1.0, 1000.0], 8, "1 3 10 30 100 300 1000"),
+            (Axis::log("x"), &[4.0, 800.0], 9, "5 10 20 50 100 200 500 1000"),
+            (Axis::log("x"), &[1e-9, 1.0], 4, "1e-9 1e-6 0.001 1"),
             (Axis::log("x"), &[30.0, 400.0], 5, "50 100 200"),
             (Axis::log("x"), &[100.0, 200.0], 4, "100 150 200"),
             (Axis::words("x", ["off", "on"]), &[], 4, "off on"),
