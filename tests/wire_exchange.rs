@@ -5,7 +5,7 @@
 mod wire_rig;
 
 use dutycup::clock::Moment;
-use dutycup::instrument::{Flag, InstrumentEvent};
+use dutycup::instrument::{Discard, Flag, InstrumentEvent};
 use dutycup::problem::fault::FaultCode;
 use dutycup::script::rig::Scaling;
 use std::time::Duration;
@@ -306,4 +306,29 @@ fn the_safe_state_is_repeated_until_it_is_acknowledged() {
     assert_eq!(line.told(), [(2, 1.0)]);
     assert_eq!(line.fault_codes(), [FaultCode::Timeout, FaultCode::Timeout]);
     assert!(line.faults()[0].1.help.contains("12 V"));
+}
+
+#[test]
+fn the_acknowledgement_of_an_overtaken_setting_is_not_that_of_the_safe_state() {
+    let mut line = Line::new(&driver(), |_, command| match command {
+        "ID?" => vec![(2, b"ID dutycup virtual driver 1.0\r\n".to_vec())],
+        "S?" => vec![(2, b"S duty=0.0\r\n".to_vec())],
+        "D 45.00" => vec![(4, b"OK\r\n".to_vec())],
+        _ => vec![(10, b"OK\r\n".to_vec())],
+    });
+    line.play(ms(105));
+    line.instrument.tell(0, 45.0, ms(105)).unwrap();
+    line.play(ms(106));
+    line.instrument.tell_urgent(2, 1.0, ms(106)).unwrap();
+    line.play(ms(119));
+    assert_eq!(line.commands(), ["ID?", "S?", "D 45.00", "OFF"]);
+    let told: Vec<_> = line
+        .events
+        .iter()
+        .filter(|(_, e)| matches!(e, InstrumentEvent::Told { channel: 2, .. }))
+        .map(|(at, _)| *at)
+        .collect();
+    assert_eq!(told, [ms(116)], "not at 109 ms, when the overtaken setting is acknowledged");
+    assert_eq!(line.discarded(Discard::Stale), ["OK"]);
+    assert!(line.faults().is_empty());
 }

@@ -219,3 +219,24 @@ fn a_repeated_answer_brings_the_instrument_back_into_step() {
     assert_eq!(line.instrument.counts().resyncs, 1);
     assert!(line.faults().is_empty());
 }
+
+#[test]
+fn an_answer_seen_too_late_is_stale_even_if_nobody_looked_at_the_clock() {
+    // The loop was held up: request at 102 ms, nothing was advanced until an answer of unknown age is seen at 260 ms.
+    let rig = polled(Some(ID));
+    let mut machine = dutycup::instrument::Instrument::new(0, &rig).unwrap();
+    let (mut tx, mut events) = (Vec::new(), Vec::new());
+    machine.start(ms(0));
+    machine.advance(ms(100), &mut tx, &mut events);
+    machine.receive(ms(101), ID_LINE, &mut events);
+    machine.advance(ms(102), &mut tx, &mut events);
+    assert!(tx.ends_with(b"S?\n"));
+    machine.receive(ms(260), b"S duty=5\r\n", &mut events);
+    assert!(
+        !events
+            .iter()
+            .any(|e| matches!(e, InstrumentEvent::Reading { .. })),
+        "{events:?}"
+    );
+    assert_eq!(machine.counts().stale, 1);
+}
