@@ -328,7 +328,11 @@ fn the_acknowledgement_of_an_overtaken_setting_is_not_that_of_the_safe_state() {
         .filter(|(_, e)| matches!(e, InstrumentEvent::Told { channel: 2, .. }))
         .map(|(at, _)| *at)
         .collect();
-    assert_eq!(told, [ms(116)], "not at 109 ms, when the overtaken setting is acknowledged");
+    assert_eq!(
+        told,
+        [ms(116)],
+        "not at 109 ms, when the overtaken setting is acknowledged"
+    );
     assert_eq!(line.discarded(Discard::Stale), ["OK"]);
     assert!(line.faults().is_empty());
 }

@@ -230,3 +230,47 @@ fn units_that_change_in_mid_run() {
         assert!(fault.seen.contains(named) && fault.help.contains(" g"), "{fault}");
     }
 }
+
+#[test]
+fn how_faults_read() {
+    let mut all = Vec::new();
+    let mut collect = |mut line: Line| {
+        line.play(ms(1500));
+        all.push(line.faults()[0].1.to_string());
+    };
+    collect(Line::new(&polled(Some(ID)), |_, _| {
+        vec![(2, b"\x1b[2JERROR\r\n".to_vec())]
+    }));
+    collect(silent(&polled(Some(ID))));
+    collect(silent(&polled(None)));
+    collect(Line::new(&polled(None), |_, _| {
+        vec![(2, b"S duty=4\x00.5\r\n".to_vec())]
+    }));
+    collect(Line::new(&polled(None), |_, _| vec![(2, b"S duty=45".to_vec())]));
+    collect(Line::new(&polled(None), |_, _| {
+        vec![(2, b"ERR tripped\r\n".to_vec())]
+    }));
+    let scale_shows = |text: &str| {
+        let mut line = silent(&scale("m {value} {unit} {stable}"));
+        line.arrive(ms(200), text.as_bytes());
+        line
+    };
+    collect(scale_shows("m 4.2 oz stable\r\n"));
+    collect(scale_shows("m 1.234,5 g stable\r\n"));
+    collect(scale_shows("m over\r\n"));
+    collect(scale_shows("m 12345678 g stable\r\n"));
+    collect(scale_shows(&"\u{7f}".repeat(300)));
+    insta::assert_snapshot!(all.join("\n"), @r#"
+    WRONG_DEVICE (device): "\x1b[2JERROR" in answer to `ID?`, asked 4 times; expected an answer with "virtual driver"; see which port is which
+    TIMEOUT (device): nothing answers to `ID?`, asked 4 times; check power, cable and baud rate; some devices need DTR or longer to start (ready_within)
+    TIMEOUT (device, duty): no answer to `S?` within 100 ms, nor to a second request; check power and cable
+    FRAME (device, duty): in answer to `S?`: "S duty=4\x00.5": more than the pattern has at character 9; compare the rig with what the instrument sends
+    TIMEOUT (device, duty): only "S duty=45" in answer to `S?` within 100 ms; an answer ends with CR or LF: see what the instrument ends it with
+    DEVICE (device, duty): "ERR tripped" in answer to `S?`; compare the command with the instrument's manual
+    UNITS (device, cup_mass): the unit oz; set the instrument to g
+    FRAME (device): "m 1.234,5 g stable": both comma and point; one of them may be a thousands mark at character 3; declare the decimal mark the instrument uses
+    RANGE (device, cup_mass): the instrument shows overload; see whether the instrument is overloaded or its sensor open
+    RANGE (device, cup_mass): 12345678 is outside the channel's range -1000000 to 1000000; see whether the instrument is overloaded or its sensor open
+    GARBAGE (device): 300 bytes in a row that mean nothing; check baud rate, parity and wiring
+    "#);
+}

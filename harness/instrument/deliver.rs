@@ -111,7 +111,7 @@ fn judge(
         Ok((value, raw))
     } else {
         Err(range(format!(
-            "{value:.6} is outside the channel's range {low} to {high}"
+            "{value} is outside the channel's range {low} to {high}"
         )))
     }
 }
@@ -120,6 +120,6 @@ fn judge(
 pub(super) fn other_unit(targets: &[Target], line: &[u8]) -> Option<Fault> {
     let target = targets.first()?;
     let (seen, help) = unit::other_in(line, target.dimension, target.gain)?;
-    let seen = format!("{seen} in {}", shown_bytes(line));
+    let seen = format!("{seen} in \"{}\"", shown_bytes(line));
     Some(Fault::new(FaultCode::Units, &target.who, seen, help))
 }

@@ -75,7 +75,11 @@ impl Instrument {
                 "only \"{}\" in answer to `{asked}` within {within_ms} ms",
                 shown_bytes(tail)
             );
-            (FaultCode::Timeout, seen, "see what ends the instrument's answers")
+            (
+                FaultCode::Timeout,
+                seen,
+                "an answer ends with CR or LF: see what the instrument ends it with",
+            )
         }
     }
 

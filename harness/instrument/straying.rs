@@ -55,7 +55,7 @@ impl Instrument {
             self.discard(line, Discard::Stale, events);
         } else {
             self.identity_owed = 0;
-            let seen = format!("its banner {} came unasked", shown_bytes(line));
+            let seen = format!("its banner \"{}\" came unasked", shown_bytes(line));
             let help = "look for a dip of the supply when the pump starts; its outputs are to be armed again";
             self.fault(FaultCode::DeviceRebooted, seen, help, events);
             self.after_restart(now);
@@ -93,7 +93,7 @@ impl Instrument {
         self.garbage.add(line.len(), noise::senseless(line), now);
         if let Some((difference, marks)) = self.difference_of(waiting, line) {
             if marks && self.is_fresh_fault(FaultCode::Frame) {
-                let seen = format!("{}: {difference}", shown_bytes(line));
+                let seen = format!("\"{}\": {difference}", shown_bytes(line));
                 self.fault(
                     FaultCode::Frame,
                     seen,
@@ -101,7 +101,7 @@ impl Instrument {
                     events,
                 );
             }
-            self.difference = Some(format!("{}: {difference}", shown_bytes(line)));
+            self.difference = Some(format!("\"{}\": {difference}", shown_bytes(line)));
         }
         if waiting.is_none() && (0..self.polls.len()).any(|i| self.fits(What::Poll(i), line)) {
             self.suspect = true;
@@ -118,7 +118,7 @@ impl Instrument {
             ),
             What::Identity | What::Errors | What::Probe => return,
         };
-        let seen = format!("{} in answer to `{asked}`", shown_bytes(line));
+        let seen = format!("\"{}\" in answer to `{asked}`", shown_bytes(line));
         let help = "compare the command with the instrument's manual";
         events.push(InstrumentEvent::Fault(Fault::new(
             FaultCode::Device,
