@@ -11,7 +11,7 @@ use super::rig::Rig;
 use super::shape::check::Checker;
 use super::shape::rig::RIG;
 use super::shape::value::{Fields, Item, Value};
-use super::yaml::{self, Node, Text};
+use super::yaml::{self, Body, Node, Text};
 use crate::problem::{Place, Problem, Problems};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -58,7 +58,13 @@ fn decode(text: &Text, root: &Node, fields: &Fields, tell: &mut Tell<'_>) -> Rig
         .collect();
     let mut method = sections::method(fields.fields("method"), tell);
     method.place = fields.get("place").map(place);
-    let section = root.get("virtual_bench");
+    let key = match &root.body {
+        Body::Map(pairs) => pairs
+            .iter()
+            .map(|(key, _)| key)
+            .find(|key| key.name == "virtual_bench"),
+        _ => None,
+    };
     Rig {
         name: fields.text("rig"),
         source: text.text.to_string(),
@@ -71,7 +77,7 @@ fn decode(text: &Text, root: &Node, fields: &Fields, tell: &mut Tell<'_>) -> Rig
         watchdog: sections::watchdog(fields.item("watchdog")),
         method,
         virtual_bench: fields.get("virtual_bench").and_then(|item| raw(text, item, tell)),
-        virtual_bench_line: section.map_or(0, |node| node.mark.line),
+        virtual_bench_line: key.map_or(0, |key| key.mark.line),
     }
 }
 

@@ -5,7 +5,7 @@
 
 use super::{
     Body, DEPTH_MAX, FILE_BYTES_MAX, KEYS_MAX, Key, LINE_BYTES_MAX, Mark, NODES_MAX, Node, PROBLEMS_MAX,
-    SCALAR_BYTES_MAX, Text,
+    PUNCTUATION_MAX, SCALAR_BYTES_MAX, Text,
 };
 use crate::problem::{Problem, Problems};
 use saphyr_parser::{Event, Parser, ScalarStyle, ScanError, Span};
@@ -25,6 +25,14 @@ pub fn parse(text: &Text) -> Result<Node, Problems> {
             "{}:{}: a line longer than {LINE_BYTES_MAX} bytes",
             text.file,
             at + 1
+        );
+        return Err(Problem::new(what).into());
+    }
+    let marks = |b: &u8| matches!(b, b',' | b':' | b'[' | b'{');
+    if text.text.as_bytes().iter().filter(|b| marks(b)).count() > PUNCTUATION_MAX {
+        let what = format!(
+            "{}: more than {PUNCTUATION_MAX} commas, colons and brackets",
+            text.file
         );
         return Err(Problem::new(what).into());
     }

@@ -25,6 +25,9 @@ pub const NODES_MAX: usize = 50_000;
 pub const SCALAR_BYTES_MAX: usize = 4096;
 /// Most keys of one map.
 pub const KEYS_MAX: usize = 1000;
+/// Most commas, colons and opening brackets, wherever they stand: a list in brackets is held back as a whole by the
+/// parser before its first event comes.
+pub const PUNCTUATION_MAX: usize = 50_000;
 /// Longest line, bytes.
 pub const LINE_BYTES_MAX: usize = 4096;
 /// Most problems told of one file; the rest is only counted.
