@@ -183,8 +183,8 @@ fn the_controller_answers_the_generator() {
 
 /// Bytes of a minute of mixed work, with the moments they came at.
 fn minute(section: &str, seed: u64) -> Vec<u8> {
-    let section = serde_yaml::from_str(section).unwrap();
-    let mut bench = build(&section, Seed(seed)).unwrap();
+    let section = serde_yaml::from_str(section).expect("a section");
+    let mut bench = build(&section, Seed(seed)).expect("a bench");
     let mut record = Vec::new();
     bench.receive(DRIVER, b"ARM\rD 55\rB\r", Moment::START);
     for k in 1..3000_u64 {

@@ -109,7 +109,7 @@ fn residuals(rows: &[([f64; 3], f64)]) -> Vec<f64> {
     for i in 0..3 {
         let pivot = (i..3)
             .max_by(|&a, &b| m[a][i].abs().total_cmp(&m[b][i].abs()))
-            .unwrap();
+            .expect("three rows");
         m.swap(i, pivot);
         let row = m[i];
         for (k, other) in m.iter_mut().enumerate() {

@@ -7,7 +7,7 @@ use dutycup::chance::{Seed, uniform};
 use dutycup::clock::Moment;
 use dutycup::virtual_bench::{Device, VirtualBench, build};
 use std::time::Duration;
-use virtual_bench_support::{DRIVER, LOGGER, SCALE, SUPPLY, Shell};
+use virtual_bench_support::{DRIVER, GENERATOR, LOGGER, SCALE, SUPPLY, Shell};
 
 #[test]
 fn answers_take_their_time() {
@@ -148,10 +148,12 @@ fn nonsense_does_no_harm() {
             now,
             scale_lines: Vec::new(),
         };
-        shell.tell(LOGGER, "");
-        shell.wait(Duration::from_secs(1));
-        shell.ask(LOGGER, "*CLS");
-        assert_eq!(shell.ask(LOGGER, "*IDN?"), "dutycup,virtual logger,L-0001,1.0");
+        for device in [GENERATOR, SUPPLY, LOGGER] {
+            shell.tell(device, "");
+            shell.wait(Duration::from_secs(1));
+            shell.ask(device, "*CLS");
+            assert!(shell.ask(device, "*IDN?").starts_with("dutycup,virtual"));
+        }
     }
 }
 

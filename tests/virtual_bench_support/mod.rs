@@ -1,9 +1,8 @@
 //! A shell around the virtual bench for tests: sends lines, waits for answers, lets virtual time pass.
 #![expect(
-    dead_code,
     unreachable_pub,
     clippy::unwrap_used,
-    reason = "helpers of tests: each file uses its part, and stops at the first surprise"
+    reason = "helpers of tests stop at the first surprise"
 )]
 
 use dutycup::chance::Seed;

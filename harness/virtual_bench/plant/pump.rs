@@ -17,7 +17,7 @@ pub(crate) struct Backflow {
 #[derive(Clone, Debug)]
 pub(crate) struct Pump {
     per_rad: f64,
-    chambers: f64,
+    strokes_per_rad: f64,
     swing: f64,
     torque: f64,
     filling: f64,
@@ -26,9 +26,9 @@ pub(crate) struct Pump {
     bypass_slope: f64,
     bypass_opens: f64,
     bypass_half: f64,
-    /// Phase of the pulsation, rad, and its cosine.
+    /// Phase of the pulsation, strokes from 0 to 1, and the integral of its shape up to there.
     phase: f64,
-    cosine: f64,
+    shape: f64,
     /// Displaced over mean displacement in the last step that turned.
     ripple: f64,
 }
@@ -39,8 +39,8 @@ impl Pump {
         let chambers = f64::from(c.chambers);
         Pump {
             per_rad,
-            chambers,
-            swing: c.pulsation / chambers,
+            strokes_per_rad: chambers / TAU,
+            swing: c.pulsation * TAU / chambers,
             // mL/rad times kPa is mN m.
             torque: per_rad * 1e-3 / c.mechanical_efficiency,
             filling: c.filling_loss_at_1000_rpm / (1000.0 * TAU / 60.0),
@@ -50,7 +50,7 @@ impl Pump {
             bypass_opens: c.bypass.as_ref().map_or(f64::INFINITY, |b| b.opens_kpa),
             bypass_half: c.bypass.as_ref().map_or(1.0, |b| b.softness_kpa),
             phase: 0.0,
-            cosine: 1.0,
+            shape: 0.0,
             ripple: 1.0,
         }
     }
@@ -71,13 +71,13 @@ impl Pump {
         if angle <= 0.0 {
             return 0.0;
         }
-        self.phase += self.chambers * angle;
-        while self.phase >= TAU {
-            self.phase -= TAU;
+        self.phase += self.strokes_per_rad * angle;
+        while self.phase >= 1.0 {
+            self.phase -= 1.0;
         }
-        let before = self.cosine;
-        self.cosine = self.phase.cos();
-        let swept = angle + self.swing * (before - self.cosine);
+        let before = self.shape;
+        self.shape = shape(self.phase);
+        let swept = angle + self.swing * (self.shape - before);
         self.ripple = swept / angle;
         self.per_rad * swept * (1.0 - self.filling * speed)
     }
@@ -105,7 +105,18 @@ impl Pump {
 
     /// Ripple periods per second at a speed, Hz.
     pub(crate) fn ripple_hz(&self, speed: f64) -> f64 {
-        speed * self.chambers / TAU
+        speed * self.strokes_per_rad
+    }
+}
+
+/// Integral over a stroke, from 0 to `phase` (0 to 1), of the pulsation's shape: a parabola up to 1 in the first half
+/// stroke, the same below zero in the second.
+fn shape(phase: f64) -> f64 {
+    let half = |x: f64| x * x * (4.0 - x * (16.0 / 3.0));
+    if phase < 0.5 {
+        half(phase)
+    } else {
+        half(0.5) - half(phase - 0.5)
     }
 }
 

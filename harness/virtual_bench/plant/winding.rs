@@ -44,12 +44,15 @@ pub(crate) struct Winding {
     circuit: Circuit,
     duty: f64,
     ohm: f64,
-    r_on: f64,
-    r_off: f64,
+    per_r_on: f64,
+    per_r_off: f64,
+    tau_on: f64,
+    tau_off: f64,
     t_on: f64,
     t_off: f64,
     decay_on: f64,
     decay_off: f64,
+    per_loop: f64,
     /// Slow PWM only: current at the end of the last step, and time into the period.
     current: f64,
     phase_s: f64,
@@ -61,12 +64,15 @@ impl Winding {
             circuit,
             duty: 0.0,
             ohm,
-            r_on: 1.0,
-            r_off: 1.0,
+            per_r_on: 1.0,
+            per_r_off: 1.0,
+            tau_on: 1.0,
+            tau_off: 1.0,
             t_on: 0.0,
             t_off: circuit.period_s,
             decay_on: 1.0,
             decay_off: 1.0,
+            per_loop: 1.0,
             current: 0.0,
             phase_s: 0.0,
         };
@@ -78,12 +84,15 @@ impl Winding {
     pub(crate) fn set(&mut self, duty: f64, ohm: f64) {
         self.duty = duty;
         self.ohm = ohm;
-        self.r_on = ohm + self.circuit.on_ohm;
-        self.r_off = ohm + self.circuit.off_ohm;
+        self.per_r_on = 1.0 / (ohm + self.circuit.on_ohm);
+        self.per_r_off = 1.0 / (ohm + self.circuit.off_ohm);
+        self.tau_on = self.circuit.henry * self.per_r_on;
+        self.tau_off = self.circuit.henry * self.per_r_off;
         self.t_on = duty * self.circuit.period_s;
         self.t_off = (1.0 - duty) * self.circuit.period_s;
-        self.decay_on = (-self.t_on * self.r_on / self.circuit.henry).exp();
-        self.decay_off = (-self.t_off * self.r_off / self.circuit.henry).exp();
+        self.decay_on = (-self.t_on / self.tau_on).exp();
+        self.decay_off = (-self.t_off / self.tau_off).exp();
+        self.per_loop = 1.0 / (1.0 - self.decay_on * self.decay_off);
     }
 
     pub(crate) fn duty(&self) -> f64 {
@@ -106,13 +115,13 @@ impl Winding {
         }
         let c = &self.circuit;
         // Where the current tends to while on, and while free-wheeling.
-        let to_on = (supply_v - c.brush_v - emf_v) / self.r_on;
-        let to_off = -(c.diode_v + c.brush_v + emf_v) / self.r_off;
+        let to_on = (supply_v - c.brush_v - emf_v) * self.per_r_on;
+        let to_off = -(c.diode_v + c.brush_v + emf_v) * self.per_r_off;
         if to_on <= 0.0 {
             return Mean::default();
         }
         let (a, b) = (self.decay_on, self.decay_off);
-        let low = (to_off * (1.0 - b) + b * to_on * (1.0 - a)) / (1.0 - a * b);
+        let low = (to_off * (1.0 - b) + b * to_on * (1.0 - a)) * self.per_loop;
         if low > 0.0 {
             let high = to_on + (low - to_on) * a;
             return self.means([low, high], to_on, to_off, self.t_off);
@@ -120,7 +129,7 @@ impl Winding {
         let high = to_on * (1.0 - a);
         // Free-wheeling ends where the exponential crosses zero.
         let until_zero = if to_off < 0.0 {
-            (c.henry / self.r_off) * (1.0 - high / to_off).ln()
+            self.tau_off * (1.0 - high / to_off).ln()
         } else {
             self.t_off
         };
@@ -130,18 +139,17 @@ impl Winding {
     /// Means over a period from its lowest and highest current. The integral of an exponential over its own time is
     /// the end value times the time less the time constant times the change.
     fn means(&self, [low, high]: [f64; 2], to_on: f64, to_off: f64, free_s: f64) -> Mean {
-        let c = &self.circuit;
-        let on = to_on * self.t_on - c.henry / self.r_on * (high - low);
-        let off = to_off * free_s + c.henry / self.r_off * (high - low);
-        let per = 1.0 / c.period_s;
+        let on = to_on * self.t_on - self.tau_on * (high - low);
+        let off = to_off * free_s + self.tau_off * (high - low);
+        let per = 1.0 / self.circuit.period_s;
         // Where the current tends to `to`, i^2 = to i - tau i di/dt.
         let swing = 0.5 * (high * high - low * low);
-        let square = to_on * on - c.henry / self.r_on * swing + to_off * off + c.henry / self.r_off * swing;
+        let square = to_on * on - self.tau_on * swing + to_off * off + self.tau_off * swing;
         Mean {
             current: (on + off) * per,
             supply_current: on * per,
             square: square * per,
-            conductance: (self.t_on / self.r_on + free_s / self.r_off) * per,
+            conductance: (self.t_on * self.per_r_on + free_s * self.per_r_off) * per,
         }
     }
 
@@ -154,12 +162,19 @@ impl Winding {
             let on = self.phase_s < self.t_on;
             let edge = if on { self.t_on } else { c.period_s };
             let span = left.min(edge - self.phase_s);
-            let (to, r) = if on {
-                ((supply_v - c.brush_v - emf_v) / self.r_on, self.r_on)
+            let (to, per_r, tau) = if on {
+                (
+                    (supply_v - c.brush_v - emf_v) * self.per_r_on,
+                    self.per_r_on,
+                    self.tau_on,
+                )
             } else {
-                (-(c.diode_v + c.brush_v + emf_v) / self.r_off, self.r_off)
+                (
+                    -(c.diode_v + c.brush_v + emf_v) * self.per_r_off,
+                    self.per_r_off,
+                    self.tau_off,
+                )
             };
-            let tau = c.henry / r;
             let begin = self.current;
             let mut flowing = span;
             let mut end = to + (begin - to) * (-span / tau).exp();
@@ -174,7 +189,7 @@ impl Winding {
             let charge = to * flowing - tau * (end - begin);
             mean.current += charge;
             mean.square += to * charge - 0.5 * tau * (end * end - begin * begin);
-            mean.conductance += flowing / r;
+            mean.conductance += flowing * per_r;
             if on {
                 mean.supply_current += charge;
             }
