@@ -194,6 +194,8 @@ fn pick(stream: &mut Stream, count: usize) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::virtual_bench::noise::Source;
+    use crate::virtual_bench::plant::controller::{Controller, Signals};
 
     #[test]
     fn every_kind_changes_exactly_the_controller() {
@@ -210,6 +212,69 @@ mod tests {
                 assert_ne!(c.controller, Config::default().controller, "{kind:?} {seed}");
                 c.controller = Config::default().controller;
                 assert_eq!(c, Config::default(), "{kind:?} {seed}");
+            }
+        }
+    }
+
+    /// What a careful look at the controller shows, each value a fraction of its full scale: a grid of boost and speed,
+    /// up and down; other supplies; a sensor fault; shortly after a step.
+    fn look(config: &Config) -> Vec<f64> {
+        let mut c = Controller::new(&config.controller, Source::new(Seed(1), "controller", false));
+        let mut seen = Vec::new();
+        let mut at = |boost_kpa: f64, rpm: f64, supply_v: f64, wait_ms: u32| {
+            let sensor_v = 2.5 + (boost_kpa + 101.325 - 159.241) * 1.3 / 79.979;
+            let signals = Signals {
+                sensor_v,
+                tach_hz: rpm / 30.0,
+                supply_v,
+            };
+            for _ in 0..wait_ms {
+                c.step(signals);
+            }
+            for (kind, full) in [
+                (OutputKind::Duty, 100.0),
+                (OutputKind::Switched, 1.0),
+                (OutputKind::Analogue, 5.0),
+            ] {
+                seen.push(c.value(kind, 0).unwrap_or(0.0) / full);
+            }
+        };
+        for rpm in [1000.0, 2000.0, 2500.0, 3000.0, 4000.0, 5000.0, 5500.0, 7000.0] {
+            for k in 0..=56 {
+                let k = if k <= 28 { k } else { 56 - k };
+                at(f64::from(k) * 5.0, rpm, 13.8, 1500);
+            }
+        }
+        for supply in [9.0, 12.0, 16.0] {
+            at(90.0, 4200.0, supply, 1500);
+        }
+        at(90.0, 4200.0, 13.8, 1500);
+        at(400.0, 4200.0, 13.8, 1500);
+        at(90.0, 4200.0, 13.8, 1500);
+        for wait in [30, 30, 30] {
+            at(130.0, 4200.0, 13.8, wait);
+        }
+        seen
+    }
+
+    #[test]
+    fn every_fault_can_be_seen() {
+        let clean = look(&Config::default());
+        for kind in FirmwareFaultKind::ALL {
+            for seed in 0..12 {
+                let mut c = Config {
+                    firmware_fault: Some(FirmwareFault {
+                        kind: Some(kind),
+                        ..FirmwareFault::default()
+                    }),
+                    ..Config::default()
+                };
+                apply(&mut c, Seed(seed)).unwrap();
+                let most = look(&c)
+                    .iter()
+                    .zip(&clean)
+                    .fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
+                assert!(most > 0.02, "{kind:?} {seed}: {most}");
             }
         }
     }
