@@ -164,6 +164,12 @@ fn the_controller_answers_the_generator() {
         "{}",
         s.ask(DRIVER, "S?")
     );
+    // Lost tach: the controller's duty goes to 0, the output stays live.
+    s.tell(GENERATOR, "SOUR9:FREQ 0");
+    s.beat(Duration::from_millis(600));
+    assert_eq!(s.ask(DRIVER, "S?"), "S duty=0.00 on=1 estop=0 tripped=0");
+    s.tell(GENERATOR, "SOUR9:FREQ 140");
+    s.beat(Duration::from_millis(600));
     for fault in ["SOUR1:STAT OPEN", "SOUR1:STAT SHORT"] {
         s.tell(GENERATOR, fault);
         s.beat(Duration::from_millis(600));
@@ -174,6 +180,7 @@ fn the_controller_answers_the_generator() {
     }
     s.tell(SUPPLY, "OUTP OFF");
     s.beat(Duration::from_millis(500));
+    assert_eq!(s.ask(SUPPLY, "MEAS:VOLT?"), "+0.000000E+00");
     s.tell(SUPPLY, "OUTP ON");
     s.beat(Duration::from_millis(250));
     assert!(s.volts("111")[0] < 0.01, "booting");

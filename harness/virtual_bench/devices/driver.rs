@@ -92,9 +92,10 @@ impl Driver {
         self.apply(plant);
     }
 
-    /// Whether the pump output is on.
+    /// Whether the pump output is on: armed, and driven by the host with a duty above 0, or by the controller, which
+    /// may raise its duty at any time.
     pub(crate) fn is_on(&self, plant: &Plant) -> bool {
-        self.armed && plant.drive() > 0.0
+        self.armed && (self.from_controller || plant.drive() > 0.0)
     }
 
     /// Longest time the pump stayed on after the last heartbeat, as of `now`.

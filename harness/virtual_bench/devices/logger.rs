@@ -114,8 +114,9 @@ impl Logger {
         Ok(())
     }
 
+    /// What the converter makes of a voltage; it knows none below 0.
     fn digitise(&mut self, volts: f64) -> f64 {
-        let noisy = volts + self.noise.volts.normal(self.c.noise_v);
+        let noisy = (volts + self.noise.volts.normal(self.c.noise_v)).max(0.0);
         if self.c.step_v > 0.0 {
             (noisy / self.c.step_v).round() * self.c.step_v
         } else {

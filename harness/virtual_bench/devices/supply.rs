@@ -37,7 +37,8 @@ impl Supply {
             let read = world.plant.supply.volts * (1.0 + e.supply_meter_gain)
                 + e.supply_meter_zero_v
                 + self.noise.normal(self.c.meter_noise_v);
-            number::exponent(out, read);
+            // The converter of the meter knows no voltage below 0.
+            number::exponent(out, read.max(0.0));
         } else if unit.is("MEASure:CURRent?").is_some() {
             let read =
                 world.plant.supply.amps * (1.0 + e.ammeter_gain) + self.noise.normal(self.c.meter_noise_a);

@@ -17,7 +17,8 @@ pub(crate) struct Cup {
     follow: f64,
     creep: f64,
     creep_part: f64,
-    hanging_ml: f64,
+    /// What hangs on nozzle and rim, mL.
+    pub(crate) hanging_ml: f64,
     /// Air drawn into the nozzle by back pressure, expelled before water comes, mL.
     drawn_in_ml: f64,
     /// Mass in the cup, g.

@@ -252,8 +252,27 @@ impl Plant {
         }
     }
 
+    /// What decays exponentially to rest is at rest once nothing could tell; the processor is slow with numbers that
+    /// are almost zero.
+    fn come_to_rest(&mut self) {
+        for value in [
+            &mut self.supply.volts,
+            &mut self.supply.amps,
+            &mut self.line.head_kpa,
+            &mut self.line.stored_ml,
+            &mut self.line.line_kpa,
+            &mut self.gauge_kpa,
+            &mut self.cup.hanging_ml,
+        ] {
+            if value.abs() < 1e-12 {
+                *value = 0.0;
+            }
+        }
+    }
+
     /// What changes slowly: temperatures, friction.
     fn slow_step(&mut self) {
+        self.come_to_rest();
         let seconds = f64::from(SLOW_STEPS) * STEP_S;
         self.motor.warm(SLOW_STEPS, self.heat_faster);
         self.renew_winding();
