@@ -16,6 +16,9 @@ pub struct Bins {
     start_s: f64,
     width_s: f64,
     bins: Vec<Bin>,
+    /// The bin that readings go into now, and its limits, s.
+    open: usize,
+    open_s: (f64, f64),
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -46,30 +49,42 @@ impl Bins {
     /// Bins from `start_s` on.
     #[must_use]
     pub fn new(start_s: f64) -> Self {
-        let bins = Vec::new();
         Bins {
             start_s,
             width_s: WIDTH_S,
-            bins,
+            bins: Vec::new(),
+            open: 0,
+            open_s: (f64::INFINITY, f64::NEG_INFINITY),
         }
     }
 
     /// Takes a reading; one before the start is left out.
+    #[inline]
     pub fn add(&mut self, time_s: f64, value: f64) {
-        if time_s < self.start_s || !value.is_finite() {
+        if !value.is_finite() || !((self.open_s.0..self.open_s.1).contains(&time_s) || self.move_to(time_s)) {
             return;
+        }
+        let bin = &mut self.bins[self.open];
+        bin.n += 1;
+        bin.sum += value;
+        bin.squares += value * value;
+    }
+
+    /// Opens the bin of a time; whether there is one.
+    fn move_to(&mut self, time_s: f64) -> bool {
+        if !(time_s >= self.start_s && time_s.is_finite()) {
+            return false;
         }
         while (time_s - self.start_s) / self.width_s >= BINS_MAX as f64 {
             self.halve();
         }
-        let at = ((time_s - self.start_s) / self.width_s) as usize;
-        if at >= self.bins.len() {
-            self.bins.resize(at + 1, Bin::default());
+        self.open = ((time_s - self.start_s) / self.width_s) as usize;
+        if self.open >= self.bins.len() {
+            self.bins.resize(self.open + 1, Bin::default());
         }
-        let bin = &mut self.bins[at];
-        bin.n += 1;
-        bin.sum += value;
-        bin.squares += value * value;
+        let from_s = self.start_s + self.open as f64 * self.width_s;
+        self.open_s = (from_s, from_s + self.width_s);
+        true
     }
 
     /// Joins neighbours.

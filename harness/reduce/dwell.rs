@@ -41,8 +41,7 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
     let from_s = window.start_s + catch_up_s(window, known);
     let average = |role: &Role, step: f64| {
         window
-            .roles
-            .get(role)
+            .bins(role)
             .and_then(|b| b.average(from_s, window.end_s, step))
     };
     let line = average(&Role::LinePressure, known.gauge.step);

@@ -160,6 +160,7 @@ fn fit(scaled: &[f64], y: &[f64], offset: f64, steps: &[f64], terms: usize, nois
     // Prediction of the slow part of the readings and of each term, its variance.
     let (mut seen, mut p) = ([0.0; TERMS_MAX + 1], slow);
     let (mut a, mut b, mut yy, mut log_det) = ([[0.0; TERMS_MAX]; TERMS_MAX], [0.0; TERMS_MAX], 0.0, 0.0);
+    let mut factors = 1.0_f64;
     for i in 0..y.len() {
         if let (Some(tau), true) = (noise.tau_s, i > 0) {
             let keep = (-steps[i - 1] / tau).exp();
@@ -177,7 +178,12 @@ fn fit(scaled: &[f64], y: &[f64], offset: f64, steps: &[f64], terms: usize, nois
             *s += gain * surprise;
         }
         p *= 1.0 - gain;
-        log_det += f.ln();
+        // One logarithm for many factors.
+        factors *= f;
+        if !(1e-200..1e200).contains(&factors) {
+            log_det += factors.ln();
+            factors = 1.0;
+        }
         for j in 0..terms {
             b[j] += white[j] * white[TERMS_MAX];
             for k in 0..=j {
@@ -186,6 +192,7 @@ fn fit(scaled: &[f64], y: &[f64], offset: f64, steps: &[f64], terms: usize, nois
         }
         yy += white[TERMS_MAX] * white[TERMS_MAX];
     }
+    log_det += factors.ln();
     let a = DMatrix::from_fn(terms, terms, |j, k| a[j.max(k)][j.min(k)]);
     let b = DVector::from_fn(terms, |j, _| b[j]);
     let spread = a.clone().cholesky()?.inverse();

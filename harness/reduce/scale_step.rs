@@ -3,6 +3,8 @@
 //! In: times and readings of a dwell. Out: how far the level stepped, where it did. A splash comes and goes and is
 //! none. Never: a steady flow taken for a step.
 
+/// Readings at most; more are averaged in equal groups first.
+const READINGS: usize = 1500;
 /// Readings looked at on either side.
 const SIDE: usize = 6;
 /// Robust standard deviations of a reading that a step must exceed.
@@ -11,6 +13,7 @@ const STANDS_OUT: f64 = 12.0;
 /// The largest step of the level, g, if one stands out of the noise and of the flow.
 #[must_use]
 pub fn level_step(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Option<f64> {
+    let (times_s, masses_g) = (&grouped(times_s, READINGS)[..], &grouped(masses_g, READINGS)[..]);
     let n = times_s.len();
     if n < 4 * SIDE {
         return None;
@@ -42,18 +45,45 @@ fn rates(times_s: &[f64], masses_g: &[f64]) -> Vec<f64> {
 
 /// The median; 0 of nothing.
 pub(super) fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => 0.0,
-        n if n % 2 == 1 => values[n / 2],
-        n => 0.5 * (values[n / 2 - 1] + values[n / 2]),
+    let n = values.len();
+    if n == 0 {
+        return 0.0;
     }
+    let (below, upper, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    match below.iter().copied().max_by(f64::total_cmp) {
+        Some(lower) if n.is_multiple_of(2) => 0.5 * (lower + *upper),
+        _ => *upper,
+    }
+}
+
+/// Values averaged in equal groups, so that at most `most` are left; a last group that is not full is left out.
+pub(super) fn grouped(values: &[f64], most: usize) -> Vec<f64> {
+    let group = values.len().div_ceil(most).max(1);
+    values
+        .chunks_exact(group)
+        .map(|c| c.iter().sum::<f64>() / group as f64)
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::chance::{Seed, standard_normal};
+
+    #[test]
+    fn medians() {
+        for (values, expected) in [
+            (vec![], 0.0),
+            (vec![3.0], 3.0),
+            (vec![4.0, 1.0], 2.5),
+            (vec![5.0, 1.0, 2.0], 2.0),
+            (vec![1.0, 9.0, 2.0, 4.0], 3.0),
+        ] {
+            assert!((median(values) - expected).abs() < 1e-12);
+        }
+        assert_eq!(grouped(&[1.0, 3.0, 5.0, 7.0, 9.0], 2), [3.0]);
+        assert_eq!(grouped(&[1.0, 3.0, 5.0, 7.0], 2), [2.0, 6.0]);
+    }
 
     #[test]
     fn steps_are_found_and_splashes_are_none() {

@@ -5,6 +5,9 @@
 use crate::record::SampleRow;
 use crate::script::role::Role;
 
+/// Width of the short time that a point stands for, to begin with, s.
+const WIDTH_S: f64 = 0.1;
+
 /// Points a series has at most.
 pub const POINTS_MAX: usize = 2000;
 
@@ -15,7 +18,6 @@ pub struct Series {
     pub role: Role,
     /// Points in order of time.
     pub points: Vec<Point>,
-    width_s: f64,
 }
 
 /// A point: readings of a short time.
@@ -32,8 +34,30 @@ pub struct Point {
     n: u32,
 }
 
-/// Thins every column of a record.
-pub struct Thinner(Vec<Series>);
+/// Thins every column of a record. All columns share the short times that points stand for.
+pub struct Thinner {
+    series: Vec<Series>,
+    open: Vec<Open>,
+    /// Number of the short time that is open.
+    at: f64,
+    width_s: f64,
+}
+
+/// What a column has in the short time that is open.
+#[derive(Clone, Copy)]
+struct Open {
+    n: u32,
+    sum: f64,
+    least: f64,
+    greatest: f64,
+}
+
+const EMPTY: Open = Open {
+    n: 0,
+    sum: 0.0,
+    least: f64::INFINITY,
+    greatest: f64::NEG_INFINITY,
+};
 
 impl Thinner {
     /// For a record with these columns.
@@ -42,57 +66,76 @@ impl Thinner {
         let empty = |role: &Role| Series {
             role: role.clone(),
             points: Vec::new(),
-            width_s: 0.1,
         };
-        Thinner(columns.iter().map(empty).collect())
+        Thinner {
+            series: columns.iter().map(empty).collect(),
+            open: vec![EMPTY; columns.len()],
+            at: 0.0,
+            width_s: WIDTH_S,
+        }
     }
 
     /// Takes a row.
     pub fn row(&mut self, row: &SampleRow<'_>) {
-        for (series, value) in self.0.iter_mut().zip(row.values) {
+        let from_start = row.time_s - self.at * self.width_s;
+        // A row that comes a little late counts to the time that is open.
+        if from_start >= self.width_s {
+            self.end_point();
+            self.at = (row.time_s / self.width_s).floor();
+        }
+        for (open, value) in self.open.iter_mut().zip(row.values) {
             if !value.is_nan() {
-                series.add(row.time_s, *value);
+                open.n += 1;
+                open.sum += value;
+                open.least = open.least.min(*value);
+                open.greatest = open.greatest.max(*value);
             }
+        }
+    }
+
+    /// Ends the short time that is open.
+    fn end_point(&mut self) {
+        let time_s = (self.at + 0.5) * self.width_s;
+        for (series, open) in self.series.iter_mut().zip(&mut self.open) {
+            if open.n > 0 {
+                let Open {
+                    n,
+                    sum,
+                    least,
+                    greatest,
+                } = std::mem::replace(open, EMPTY);
+                series.points.push(Point {
+                    time_s,
+                    mean: sum / f64::from(n),
+                    least,
+                    greatest,
+                    n,
+                });
+            }
+        }
+        if self.series.iter().any(|s| s.points.len() > POINTS_MAX) {
+            self.width_s *= 2.0;
+            self.series.iter_mut().for_each(|s| s.join(self.width_s));
         }
     }
 
     /// The series that have points.
     #[must_use]
-    pub fn finish(self) -> Vec<Series> {
-        self.0.into_iter().filter(|s| !s.points.is_empty()).collect()
+    pub fn finish(mut self) -> Vec<Series> {
+        self.end_point();
+        self.series.into_iter().filter(|s| !s.points.is_empty()).collect()
     }
 }
 
 impl Series {
-    fn add(&mut self, time_s: f64, value: f64) {
-        let middle = ((time_s / self.width_s).floor() + 0.5) * self.width_s;
-        match self.points.last_mut() {
-            Some(last) if last.time_s + 0.25 * self.width_s >= middle => last.add(value),
-            _ => self.points.push(Point {
-                time_s: middle,
-                mean: value,
-                least: value,
-                greatest: value,
-                n: 1,
-            }),
-        }
-        if self.points.len() > POINTS_MAX {
-            self.halve();
-        }
-    }
-
-    /// Doubles the width of the points.
-    fn halve(&mut self) {
-        self.width_s *= 2.0;
+    /// Joins points of the same time at a new width.
+    fn join(&mut self, width_s: f64) {
         let mut joined: Vec<Point> = Vec::with_capacity(self.points.len());
         for point in &self.points {
-            let middle = ((point.time_s / self.width_s).floor() + 0.5) * self.width_s;
+            let time_s = ((point.time_s / width_s).floor() + 0.5) * width_s;
             match joined.last_mut() {
-                Some(last) if last.time_s + 0.25 * self.width_s >= middle => last.join(point),
-                _ => joined.push(Point {
-                    time_s: middle,
-                    ..*point
-                }),
+                Some(last) if last.time_s + 0.25 * width_s >= time_s => last.join(point),
+                _ => joined.push(Point { time_s, ..*point }),
             }
         }
         self.points = joined;
@@ -100,16 +143,6 @@ impl Series {
 }
 
 impl Point {
-    fn add(&mut self, value: f64) {
-        self.join(&Point {
-            time_s: self.time_s,
-            mean: value,
-            least: value,
-            greatest: value,
-            n: 1,
-        });
-    }
-
     fn join(&mut self, other: &Point) {
         let (a, b) = (f64::from(self.n), f64::from(other.n));
         self.mean = (a * self.mean + b * other.mean) / (a + b);

@@ -6,7 +6,7 @@
 //! with them is told. Never: a reading dropped without a word.
 
 use super::noise::{Trend, trend};
-use super::scale_step::median;
+use super::scale_step::{grouped, median};
 use crate::numerics::distribution::t_survival;
 
 /// Robust standard deviations beyond which a reading stands out.
@@ -111,17 +111,11 @@ pub fn slope(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Option<Slo
 /// A fit over at most [`READINGS_FITTED`] readings; longer series are averaged in equal groups, which loses nothing
 /// of a slope.
 fn fit(times_s: &[f64], masses_g: &[f64], terms: usize) -> Option<Trend> {
-    let group = times_s.len().div_ceil(READINGS_FITTED);
-    if group <= 1 {
-        return trend(times_s, masses_g, terms);
-    }
-    let mean = |values: &[f64]| -> Vec<f64> {
-        values
-            .chunks_exact(group)
-            .map(|c| c.iter().sum::<f64>() / group as f64)
-            .collect()
-    };
-    trend(&mean(times_s), &mean(masses_g), terms)
+    trend(
+        &grouped(times_s, READINGS_FITTED),
+        &grouped(masses_g, READINGS_FITTED),
+        terms,
+    )
 }
 
 /// What the steps of the scale alone leave open, g/s: over a dwell of few steps the readings form a staircase whose

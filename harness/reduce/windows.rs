@@ -9,10 +9,19 @@ use super::bins::Bins;
 use super::spans::Trace;
 use crate::record::{Event, SampleRow};
 use crate::script::role::Role;
-use std::collections::BTreeMap;
 
 /// How long a window waits for readings that are written late, s.
 const LATE_S: f64 = 0.5;
+/// Roles that a collection needs besides the scale.
+const USED: [Role; 7] = [
+    Role::LinePressure,
+    Role::BackPressure,
+    Role::AmbientPressure,
+    Role::Supply,
+    Role::SupplySet,
+    Role::Duty,
+    Role::WaterTemperature,
+];
 /// A gap in the readings that voids a collection, s.
 const GAP_MAX_S: f64 = 0.2;
 
@@ -33,8 +42,8 @@ pub struct Window {
     pub end_s: f64,
     /// The scale.
     pub cup: Trace,
-    /// Every other role with readings.
-    pub roles: BTreeMap<Role, Bins>,
+    /// The roles that a collection needs, each with its readings.
+    roles: Vec<(Role, Bins)>,
     /// Square root of the pressure across the nozzle, sqrt(kPa).
     pub root: Bins,
     /// Why it is void.
@@ -43,6 +52,14 @@ pub struct Window {
     pub notes: Vec<String>,
     /// When the pump was set going, and at which duty, last before the window.
     pub pump_on: Option<(f64, f64)>,
+}
+
+impl Window {
+    /// The readings of a role.
+    #[must_use]
+    pub fn bins(&self, role: &Role) -> Option<&Bins> {
+        self.roles.iter().find(|(r, _)| r == role).map(|(_, bins)| bins)
+    }
 }
 
 /// The cup at rest.
@@ -95,8 +112,14 @@ impl Open {
 
 /// Cuts windows out of a record.
 pub struct Cutter {
-    columns: Vec<Role>,
+    /// Columns that a collection needs.
+    used: Vec<(usize, Role)>,
+    /// Columns of scale and line pressure.
+    cup: Option<usize>,
+    line: Option<usize>,
     open: Vec<Open>,
+    /// Column of the back pressure, and its last reading, kPa.
+    back: Option<usize>,
     back_kpa: f64,
     not_settled: Option<String>,
     pump: Option<(f64, f64)>,
@@ -106,9 +129,18 @@ impl Cutter {
     /// A cutter for a record with these columns.
     #[must_use]
     pub fn new(columns: &[Role]) -> Self {
+        let column = |role: Role| columns.iter().position(|r| *r == role);
         Cutter {
-            columns: columns.to_vec(),
+            used: columns
+                .iter()
+                .cloned()
+                .enumerate()
+                .filter(|(_, role)| USED.contains(role))
+                .collect(),
+            cup: column(Role::CupMass),
+            line: column(Role::LinePressure),
             open: Vec::new(),
+            back: column(Role::BackPressure),
             back_kpa: 0.0,
             not_settled: None,
             pump: None,
@@ -168,7 +200,11 @@ impl Cutter {
             start_s: event.time_s,
             end_s: f64::INFINITY,
             cup: Trace::default(),
-            roles: BTreeMap::new(),
+            roles: self
+                .used
+                .iter()
+                .map(|(_, role)| (role.clone(), Bins::new(event.time_s)))
+                .collect(),
             root: Bins::new(event.time_s),
             void: None,
             notes: self.not_settled.take().into_iter().collect(),
@@ -207,17 +243,25 @@ impl Cutter {
     /// Takes a row; what is over goes to `out`.
     pub fn row(&mut self, row: &SampleRow<'_>, out: &mut impl FnMut(Cut)) {
         self.close(row.time_s - LATE_S, out);
-        for (column, role) in self.columns.iter().enumerate() {
-            if *role == Role::BackPressure {
-                self.back_kpa = row.get(column).unwrap_or(self.back_kpa);
-            }
+        if let Some(back_kpa) = self.back.and_then(|column| row.get(column)) {
+            self.back_kpa = back_kpa;
         }
+        let line_kpa = self.line.and_then(|column| row.get(column));
+        let root = line_kpa.map(|kpa| (kpa - self.back_kpa).max(0.0).sqrt());
+        let cup_g = self.cup.and_then(|column| row.get(column));
         for open in &mut self.open {
-            let back_kpa = self.back_kpa;
-            for (column, role) in self.columns.iter().enumerate() {
-                if let Some(value) = row.get(column) {
-                    take(open, row.time_s, role, value, back_kpa);
+            match open {
+                Open::Window(w) if (w.start_s..=w.end_s).contains(&row.time_s) => {
+                    cup_g.into_iter().for_each(|g| w.cup.add(row.time_s, g));
+                    root.into_iter().for_each(|r| w.root.add(row.time_s, r));
+                    for ((column, _), (_, bins)) in self.used.iter().zip(&mut w.roles) {
+                        row.get(*column).into_iter().for_each(|v| bins.add(row.time_s, v));
+                    }
                 }
+                Open::Rest(r) if (r.start_s..=r.end_s).contains(&row.time_s) => {
+                    cup_g.into_iter().for_each(|g| r.cup.add(row.time_s, g));
+                }
+                _ => {}
             }
         }
     }
@@ -242,29 +286,5 @@ impl Cutter {
         self.void("the record ends within it");
         self.end(time_s, |_| true);
         self.close(f64::INFINITY, out);
-    }
-}
-
-/// Puts a reading into what is open at its time.
-fn take(open: &mut Open, time_s: f64, role: &Role, value: f64, back_kpa: f64) {
-    match open {
-        Open::Window(w) if (w.start_s..=w.end_s).contains(&time_s) => {
-            if *role == Role::CupMass {
-                w.cup.add(time_s, value);
-                return;
-            }
-            if *role == Role::LinePressure {
-                w.root.add(time_s, (value - back_kpa).max(0.0).sqrt());
-            }
-            let start_s = w.start_s;
-            w.roles
-                .entry(role.clone())
-                .or_insert_with(|| Bins::new(start_s))
-                .add(time_s, value);
-        }
-        Open::Rest(r) if *role == Role::CupMass && (r.start_s..=r.end_s).contains(&time_s) => {
-            r.cup.add(time_s, value)
-        }
-        _ => {}
     }
 }

@@ -1,4 +1,5 @@
-//! Speed of the record: rows written a second, the stall of a hand-over in real time, and reading ten million rows.
+//! Speed of the record: rows written a second, the stall of a hand-over in real time, reading and reducing ten million
+//! rows.
 //!
 //! Every figure stands beside a floor or a peer measured in the same run: the same bytes written or read raw, and
 //! the csv crate with the standard library's float parser. `cargo bench --bench record [rows in millions]`.
@@ -13,6 +14,7 @@ use dutycup::chance::{Seed, normal};
 use dutycup::clock::{Moment, SystemClock, WallTime};
 use dutycup::record::run_file::{ClockKind, State};
 use dutycup::record::{Pace, Recorder, RunFile, RunFolder, SAMPLES, write_whole};
+use dutycup::reduce::from_run;
 use dutycup::script::role::Role;
 use std::fs::{self, File};
 use std::io::{Read as _, Write as _};
@@ -50,6 +52,19 @@ fn seconds<T>(what: impl FnOnce() -> T) -> (f64, T) {
     (clock.now().as_s(), out)
 }
 
+/// Processor time of this process so far, s.
+fn processor_s() -> f64 {
+    let spent = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
+    spent.tv_sec as f64 + 1e-9 * spent.tv_nsec as f64
+}
+
+/// The same with the processor time it took.
+fn seconds_spent<T>(what: impl FnOnce() -> T) -> (f64, f64, T) {
+    let before = processor_s();
+    let (s, out) = seconds(what);
+    (s, processor_s() - before, out)
+}
+
 /// Highest memory this process held, MB.
 fn peak_mb() -> f64 {
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
@@ -58,11 +73,21 @@ fn peak_mb() -> f64 {
     kb.unwrap_or(f64::NAN) / 1000.0
 }
 
+/// Rows of a dwell, and of the pause after it.
+const DWELL: u64 = 30_000;
+
 fn write_rows(dir: &Path, rows: u64, pace: Pace) -> Recorder {
     let readings = readings();
     let mut recorder = Recorder::create(dir, &columns()).unwrap().at_pace(pace).unwrap();
     for i in 0..rows {
         let at = Moment::from_ns(i * 1_000_000);
+        match i % (2 * DWELL) {
+            0 => recorder
+                .event(at, "collect_start", 1, "repeat=1;nozzle=A;duty_set_pct=40")
+                .unwrap(),
+            DWELL => recorder.event(at, "collect_end", 1, "reason=time").unwrap(),
+            _ => {}
+        }
         for (column, value) in readings[i as usize % readings.len()].iter().enumerate() {
             recorder.sample(at, 1, column, *value).unwrap();
         }
@@ -139,7 +164,7 @@ fn long_run(dir: &Path, rows: u64) {
 
 fn read(dir: &Path, rows: u64) {
     let before_mb = peak_mb();
-    let (s, sum) = seconds(|| {
+    let (s, spent, sum) = seconds_spent(|| {
         let folder = RunFolder::open(dir).unwrap();
         let (mut count, mut sum) = (0_u64, [0.0; 8]);
         folder
@@ -154,6 +179,10 @@ fn read(dir: &Path, rows: u64) {
         sum[0] / count as f64
     });
     let after_mb = peak_mb();
+    let (rig, _) = record_rig::rig_and_plan();
+    let (reduce_s, reduce_spent, reduced) =
+        seconds_spent(|| from_run(&RunFolder::open(dir).unwrap(), &rig).unwrap());
+    let reduced_mb = peak_mb();
     let path = dir.join(SAMPLES);
     let (floor_s, crc) = seconds(|| {
         let (mut file, mut block, mut crc) = (File::open(&path).unwrap(), vec![0; 1 << 20], 0);
@@ -178,12 +207,17 @@ fn read(dir: &Path, rows: u64) {
     assert!((sum - peer).abs() < 1e-9, "{sum} {peer}");
     let mb = fs::metadata(&path).unwrap().len() as f64 / 1e6;
     println!(
-        "N6 reading {:.0} million rows, {mb:.0} MB: {s:.2} s, {:.0} MB/s, {after_mb:.0} MB of memory at most \
+        "N6 reading {:.0} million rows, {mb:.0} MB: {s:.2} s ({spent:.2} s of processor), {:.0} MB/s, {after_mb:.0} MB of memory at most \
          ({before_mb:.0} before); bytes and check sum alone {floor_s:.2} s ({crc:08x}); csv crate and standard \
          parser {peer_s:.2} s, ratio {:.2}",
         rows as f64 / 1e6,
         mb / s,
         s / peer_s
+    );
+    println!(
+        "N6 the same reduced to {} collections: {reduce_s:.2} s ({reduce_spent:.2} s of processor), {reduced_mb:.0} MB of memory at most, ratio {:.2}",
+        reduced.collections.len(),
+        reduce_s / peer_s
     );
 }
 
