@@ -224,7 +224,7 @@ fn a_killed_run_reads_to_its_last_sync() {
         assert_eq!(recorder.columns(), COLUMNS);
         recorder.sample(Moment::from_ms(2500), 2, 1, 5.0).unwrap();
         let done = recorder.finish().unwrap();
-        assert_eq!((done.rows, done.samples), (201, 201));
+        assert_eq!((done.counts.rows, done.counts.samples), (201, 201));
         assert_eq!(rows(dir.path()).len(), 201);
     }
 }

@@ -49,6 +49,8 @@ struct Faults {
     ripple: f64,
     /// The gauge reads this much too much, kPa.
     gauge_zero_kpa: f64,
+    /// So does the gauge in the outlet, where there is one.
+    back_zero_kpa: Option<f64>,
     /// Drops that fall after each stop, g.
     drip_g: f64,
     /// Pressure (and flow with its root) changes by this fraction each second of spraying.
@@ -133,6 +135,7 @@ impl Bench {
                 put(2, 13.8 + 0.002 * standard_normal(&mut self.rng));
                 put(3, self.duty);
                 put(4, 20.0);
+                f.back_zero_kpa.into_iter().for_each(|kpa| put(5, kpa));
             }
         }
     }
@@ -323,6 +326,24 @@ fn the_vented_gauge_gives_its_zero() {
         );
     }
     assert!(reduced.systematics.u(Source::GaugeZero) < 0.3);
+    let outlet = Faults {
+        back_zero_kpa: Some(-0.6),
+        ..zero(1.4)
+    };
+    let mut two_gauges = rig();
+    two_gauges
+        .channels
+        .push(channel(Role::BackPressure, 1.0, 0.002, 0.02, 200));
+    let both = reduce(&two_gauges, outlet, usual);
+    assert_eq!(ids(&both), [] as [&str; 0]);
+    for c in &both.collections {
+        let (kpa, _) = truth(c.duty_set_pct.unwrap());
+        assert!(
+            (c.line_pressure_kpa.unwrap() - kpa).abs() < 0.5 && c.back_pressure_kpa.abs() < 0.05,
+            "{c:?}"
+        );
+    }
+    assert!(both.systematics.u(Source::BackGaugeZero) < 0.3);
     // Far beyond what is stated: not taken for the zero, but told, and the term widened.
     let wrong = reduce(&rig(), zero(9.0), usual);
     assert_eq!(ids(&wrong), ["gauge.zero"]);

@@ -6,8 +6,7 @@
 
 use super::columns;
 use super::events::{self, EventReader};
-use super::run_file::{FileRecord, RUN, RunFile, sha256_of};
-use super::run_text::read_text;
+use super::run_file::{Counts, FileRecord, RUN, RunFile, sha256_of};
 pub use super::samples::SampleRow;
 use super::samples::{Source, Stop};
 use super::sums::{self, Extent};
@@ -15,6 +14,7 @@ use super::{EVENTS, SAMPLES, SUMS};
 use crate::clock::Moment;
 use crate::problem::{Place, Problem, Problems};
 use crate::script::role::Role;
+use crate::script::yaml;
 use std::fs::File;
 use std::io::{BufRead as _, BufReader, Read as _};
 use std::os::unix::fs::FileExt as _;
@@ -54,10 +54,16 @@ impl RunFolder {
     /// Every file that is missing, altered or out of form.
     pub fn open(dir: &Path) -> Result<RunFolder, Problems> {
         let mut problems = Problems::default();
-        let run = read_text(dir, RUN, &mut problems).map(|text| RunFile::from_text(&text));
+        let text = |name: &str, problems: &mut Problems| {
+            let read = yaml::Text::read(&dir.join(name));
+            read.map(|t| t.text.to_string())
+                .map_err(|p| problems.0.extend(p.0))
+                .ok()
+        };
+        let run = text(RUN, &mut problems).map(|text| RunFile::from_text(&text));
         let run = run.and_then(|r| r.map_err(|p| problems.0.extend(p.0)).ok());
-        let rig_text = read_text(dir, "rig.yaml", &mut problems);
-        let scenario_text = read_text(dir, "scenario.yaml", &mut problems);
+        let rig_text = text("rig.yaml", &mut problems);
+        let scenario_text = text("scenario.yaml", &mut problems);
         if let Some(run) = &run {
             check_hashes(dir, &run.files, &mut problems);
         }
@@ -340,28 +346,28 @@ pub(super) struct Old {
     pub(super) kept: [Extent; 2],
     pub(super) sums_bytes: u64,
     pub(super) last: Moment,
-    pub(super) counts: (u64, u64, u64),
+    pub(super) counts: Counts,
 }
 
 /// Goes through a record to go on with it.
 pub(super) fn old_record(dir: &Path) -> Result<Old, Problems> {
     let record = Record::open(dir)?;
-    let (mut rows, mut readings, mut last_s) = (0, 0, 0.0_f64);
+    let (mut counts, mut last_s) = (Counts::default(), 0.0_f64);
     record.samples(&mut |row| {
-        rows += 1;
-        readings += row.values.iter().filter(|v| !v.is_nan()).count() as u64;
+        counts.rows += 1;
+        counts.samples += row.values.iter().filter(|v| !v.is_nan()).count() as u64;
         last_s = last_s.max(row.time_s);
     })?;
-    let mut happened = 0;
     for event in events::EventReader::open(dir, record.kept[1].bytes)? {
-        happened += 1;
-        last_s = last_s.max(event?.time_s);
+        let event = event?;
+        counts.event(&event.kind);
+        last_s = last_s.max(event.time_s);
     }
     Ok(Old {
         columns: record.columns,
         kept: record.kept,
         sums_bytes: record.sums_bytes,
         last: Moment::from_s(last_s),
-        counts: (rows, readings, happened),
+        counts,
     })
 }

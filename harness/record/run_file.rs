@@ -20,9 +20,6 @@ pub const FORMAT: u32 = 1;
 /// Name of the file.
 pub const RUN: &str = "run.yaml";
 
-/// Longest `run.yaml`, `rig.yaml` or `scenario.yaml` that is read, bytes.
-pub const TEXT_MAX: u64 = 1 << 20;
-
 /// How far a run got.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -222,13 +219,20 @@ pub struct FaultRecord {
     pub help: String,
 }
 
+/// Longest text of a fault in the file, characters; the whole of it stands in `events.csv`.
+const FAULT_TEXT_MAX: usize = 500;
+
+fn cut(text: &str) -> String {
+    text.chars().take(FAULT_TEXT_MAX).collect()
+}
+
 impl From<&Fault> for FaultRecord {
     fn from(fault: &Fault) -> Self {
         FaultRecord {
             code: fault.code.name().to_owned(),
             who: fault.who.clone(),
-            seen: fault.seen.clone(),
-            help: fault.help.clone(),
+            seen: cut(&fault.seen),
+            help: cut(&fault.help),
         }
     }
 }
@@ -245,10 +249,23 @@ pub struct Counts {
     pub events: u64,
     /// Collections made.
     pub collections: u32,
-    /// Of these, void.
+    /// Times a collection was declared void.
     pub voids: u32,
     /// Gaps in the readings.
     pub gaps: u32,
+}
+
+impl Counts {
+    /// Counts an event.
+    pub(super) fn event(&mut self, kind: &str) {
+        self.events += 1;
+        match kind {
+            "collect_end" => self.collections += 1,
+            "void" => self.voids += 1,
+            "gap" => self.gaps += 1,
+            _ => {}
+        }
+    }
 }
 
 /// A file of the run folder.

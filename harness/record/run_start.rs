@@ -65,9 +65,7 @@ impl RunFile {
 
     /// Takes over what a finished recorder says about its files and counts.
     pub fn finished(&mut self, record: &super::Finished) {
-        self.counts.rows = record.rows;
-        self.counts.samples = record.samples;
-        self.counts.events = record.events;
+        self.counts = record.counts;
         self.files
             .retain(|f| record.files.iter().all(|r| r.name != f.name));
         self.files.extend(record.files.iter().cloned());

@@ -4,10 +4,10 @@
 //! by guess.
 
 use super::disk;
-use super::run_file::{FORMAT, RUN, RunFile, TEXT_MAX};
+use super::run_file::{FORMAT, RUN, RunFile};
 use crate::problem::fault::{Fault, FaultCode};
 use crate::problem::{Problem, Problems};
-use std::io::Read as _;
+use crate::script::yaml;
 use std::path::Path;
 
 impl RunFile {
@@ -47,6 +47,8 @@ impl RunFile {
         if seal != format!("{:08x}\n", crc32c::crc32c(body.as_bytes())) {
             return Err(altered());
         }
+        // The budgets of every YAML file hold here too: a run folder may come from anywhere.
+        yaml::parse(&yaml::Text::new(RUN, body))?;
         let newer = body
             .lines()
             .find_map(|l| l.strip_prefix("format: ")?.parse::<u32>().ok());
@@ -61,21 +63,3 @@ impl RunFile {
 
 /// The beginning of the last line.
 const SEAL: &str = "# crc32c of all lines above: ";
-
-/// Reads a text file of a run folder, at most [`TEXT_MAX`] bytes.
-pub(super) fn read_text(dir: &Path, name: &str, problems: &mut Problems) -> Option<String> {
-    let path = dir.join(name);
-    let mut text = String::new();
-    let read = std::fs::File::open(&path).and_then(|f| f.take(TEXT_MAX + 1).read_to_string(&mut text));
-    match read {
-        Err(e) => problems.push(Problem::new(format!("{}: cannot be read: {e}", path.display()))),
-        Ok(_) if text.len() as u64 > TEXT_MAX => {
-            problems.push(Problem::new(format!(
-                "{}: is longer than {TEXT_MAX} bytes",
-                path.display()
-            )));
-        }
-        Ok(_) => return Some(text),
-    }
-    None
-}

@@ -10,7 +10,7 @@
 use super::disk::{self, Gate, Op};
 use super::journal::{BLOCK, Journal, Keeper};
 use super::keeping::Keeping;
-use super::run_file::FileRecord;
+use super::run_file::{Counts, FileRecord};
 use super::sums::{self, Extent};
 use super::{EVENTS, SAMPLES, SUMS, columns, decimal, events, reader};
 use crate::clock::Moment;
@@ -30,12 +30,8 @@ pub enum Pace {
 /// What a finished record holds.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Finished {
-    /// Rows of `samples.csv`.
-    pub rows: u64,
-    /// Readings in them.
-    pub samples: u64,
-    /// Lines of `events.csv`.
-    pub events: u64,
+    /// Rows, readings and events.
+    pub counts: Counts,
     /// The three files as they are on the disk, for `run.yaml`.
     pub files: Vec<FileRecord>,
 }
@@ -63,7 +59,7 @@ pub struct Recorder {
     last: Moment,
     gate: Gate,
     failed: Option<Fault>,
-    counts: Finished,
+    done: Finished,
 }
 
 impl Recorder {
@@ -151,11 +147,7 @@ impl Recorder {
         cut.map_err(|e| disk::fault(&sums_path, "cannot cut off a torn line", &e))?;
         let keeper = Keeper::new([&samples, &events], (sums_path, sums_file), old.kept)?;
         let mut recorder = Self::assemble(gate, dir, old.columns, [samples, events], keeper, old.last);
-        (
-            recorder.counts.rows,
-            recorder.counts.samples,
-            recorder.counts.events,
-        ) = old.counts;
+        recorder.done.counts = old.counts;
         Ok(recorder)
     }
 
@@ -184,7 +176,7 @@ impl Recorder {
             last,
             gate,
             failed: None,
-            counts: Finished::default(),
+            done: Finished::default(),
         }
     }
 
@@ -261,8 +253,8 @@ impl Recorder {
             }
         }
         out.push(b'\n');
-        self.counts.rows += 1;
-        self.counts.samples += self.row.filled as u64;
+        self.done.counts.rows += 1;
+        self.done.counts.samples += self.row.filled as u64;
         self.row.filled = 0;
         self.last = self.last.max(self.row.at);
         if self.samples.buffer.len() >= BLOCK {
@@ -279,7 +271,7 @@ impl Recorder {
     pub fn event(&mut self, at: Moment, kind: &str, step: u32, detail: &str) -> Result<(), Fault> {
         self.check()?;
         events::push_line(&mut self.events.buffer, at, kind, step, detail);
-        self.counts.events += 1;
+        self.done.counts.event(kind);
         self.last = self.last.max(at);
         if self.events.buffer.len() >= BLOCK {
             self.hand_over()?;
@@ -328,12 +320,12 @@ impl Recorder {
         flushed
             .and(ended)
             .inspect_err(|fault| self.failed = Some(fault.clone()))?;
-        if self.counts.files.is_empty() {
+        if self.done.files.is_empty() {
             for name in [SAMPLES, EVENTS, SUMS] {
-                self.counts.files.push(FileRecord::of(&self.dir, name)?);
+                self.done.files.push(FileRecord::of(&self.dir, name)?);
             }
         }
-        Ok(self.counts.clone())
+        Ok(self.done.clone())
     }
 
     /// Vouches for what the system took, whatever happened.

@@ -79,7 +79,13 @@ fn half_width((low, high): (f64, f64)) -> f64 {
 /// A gauge reading, kPa, brought to the nozzle: the mean of the limits of the loss between them, and their heights.
 #[must_use]
 pub fn at_nozzle_kpa(known: &Instruments, line_kpa: f64, density_kg_m3: f64) -> f64 {
-    line_kpa * (1.0 - mean(known.tap_loss)) + density_kg_m3 * GRAVITY_M_S2 * known.tap_height_m.0 * 1e-3
+    line_kpa * (1.0 - mean(known.tap_loss)) + height_kpa(known, density_kg_m3)
+}
+
+/// The water between the gauge and the nozzle below it, kPa.
+#[must_use]
+pub fn height_kpa(known: &Instruments, density_kg_m3: f64) -> f64 {
+    density_kg_m3 * GRAVITY_M_S2 * known.tap_height_m.0 * 1e-3
 }
 
 /// Every error common to a data set; `back` says whether back pressure was measured, `density_u` comes from

@@ -15,7 +15,7 @@ use super::static_mass;
 use super::stream::{Item, stream};
 use super::table;
 use super::windows::{Cut, Cutter, Rest, Window};
-use super::zero::{self, Vented};
+use super::zero::{self, Zeros};
 use crate::problem::Problems;
 use crate::record::{Event, RunFolder};
 use crate::script::rig::Rig;
@@ -49,6 +49,8 @@ pub struct Reduced {
     pub stretches: Vec<Stretch>,
     /// What was taken to be known of the instruments.
     pub instruments: Instruments,
+    /// Density of the liquid in the cup, kg/m3.
+    pub density_kg_m3: f64,
     /// What a check of scale and clock found, where the run was one.
     pub check: Check,
 }
@@ -77,7 +79,16 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
     })?;
     cutter.finish(last_s, &mut |cut| gathered.take(cut));
     spans.finish(last_s, &mut |span| gathered.span(&span));
-    Ok(gathered.reduced(thinner.finish()))
+    let mut reduced = gathered.reduced(thinner.finish());
+    let torn = |note: &String| {
+        Finding::new(
+            "record.cut_short",
+            note,
+            "the run was killed, or the computer lost power",
+        )
+    };
+    reduced.findings.extend(folder.notes.iter().map(torn));
+    Ok(reduced)
 }
 
 /// Reduces points taken by hand.
@@ -138,6 +149,7 @@ fn finish(
         stretches,
         instruments: known,
         check: Check::default(),
+        density_kg_m3: density,
     }
 }
 
@@ -157,7 +169,7 @@ struct Gathered {
     rests: Vec<Rested>,
     pump: Vec<(f64, f64)>,
     stretches: Vec<Stretch>,
-    vented: Vec<Vented>,
+    zeros: Zeros,
     weighings: Vec<Weighing>,
     /// Times of the operator's answers around an interval, s, and the seconds answered.
     answers: Vec<(f64, Option<f64>)>,
@@ -172,7 +184,7 @@ impl Gathered {
             rests: Vec::new(),
             pump: Vec::new(),
             stretches: Vec::new(),
-            vented: Vec::new(),
+            zeros: Zeros::default(),
             weighings: Vec::new(),
             answers: Vec::new(),
             interval: false,
@@ -188,7 +200,7 @@ impl Gathered {
 
     fn span(&mut self, span: &Span) {
         match span.kind.as_str() {
-            zero::KIND => self.vented.extend(zero::read(span, &self.known)),
+            zero::KIND => self.zeros.take(span, &self.known),
             check_scale::WEIGH => self.weighings.extend(check_scale::weighing(span)),
             _ => self.interval |= span.whole,
         }
@@ -242,13 +254,15 @@ impl Gathered {
         let check = self.check();
         let mut reduced = finish(collections, self.known, check.findings(), series, self.stretches);
         check.apply(&mut reduced.systematics);
-        let zero = zero::apply(
-            &self.vented,
+        let height_kpa = budget::height_kpa(&self.known, reduced.density_kg_m3);
+        let zeros = &self.zeros;
+        let found = zeros.apply(
             &self.known,
+            height_kpa,
             &mut reduced.collections,
             &mut reduced.systematics,
         );
-        reduced.findings.extend(zero);
+        reduced.findings.extend(found);
         reduced.budget = budget::rows(&reduced.collections, &reduced.systematics);
         reduced.check = check;
         reduced
