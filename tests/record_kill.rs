@@ -3,8 +3,6 @@
 //! The test starts itself as the writer, waits until the writer has come some way, and kills it (SIGKILL). Nothing
 //! waits for a clock: how far it comes is read from the length of its files.
 
-#![expect(clippy::unwrap_used, reason = "a failure here fails the test")]
-
 mod record_rig;
 
 use dutycup::chance::*;

@@ -1,7 +1,5 @@
 //! Points taken by hand: what is read, what is refused and how, and the flow against published weighing cases.
 
-#![expect(clippy::unwrap_used, reason = "a failure here fails the test")]
-
 mod common;
 mod record_rig;
 
@@ -115,6 +113,26 @@ fn repeats_decide_about_the_timing() {
     let rough = points(1.0, 5);
     assert!((0.02..0.055).contains(&relative(&rough)), "{}", relative(&rough));
     assert!(rough.findings.iter().any(|f| f.id == "points.scatter"));
+}
+
+/// Points at other supplies are no repeats: what the supply does is not scatter, and not drift.
+#[test]
+fn another_supply_is_another_condition() {
+    let mut text = format!("{HEADER}\n");
+    for i in 0..30 {
+        let (duty, volts) = (
+            20 + 20 * (i % 5),
+            12.0 + 0.1 * f64::from(i / 5) * f64::from(i / 5),
+        );
+        text.push_str(&format!(
+            "{duty},{volts:.2},{duty},{:.1},30.0\n",
+            f64::from(duty) * 3.0 * volts / 12.0
+        ));
+    }
+    let reduced = reduce(&text).unwrap();
+    assert_eq!(reduced.collections.iter().map(|c| c.repeat).max(), Some(6));
+    let found: Vec<_> = reduced.findings.iter().map(|f| f.id).collect();
+    assert_eq!(found, ["budget.assumed"]);
 }
 
 #[test]

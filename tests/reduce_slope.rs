@@ -1,7 +1,5 @@
 //! The slope of cup mass: against published tables, and against what simulated scales really scatter by.
 
-#![expect(clippy::unwrap_used, reason = "a failure here fails the test")]
-
 mod common;
 
 use dutycup::chance::*;

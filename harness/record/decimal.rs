@@ -9,6 +9,9 @@ const POW10: [f64; 23] = [
     1e19, 1e20, 1e21, 1e22,
 ];
 
+/// The same as whole numbers.
+const POW10_WHOLE: [u64; 8] = [1, 10, 100, 1000, 10_000, 100_000, 1_000_000, 10_000_000];
+
 /// The largest scaled magnitude that is written: below it every integer is exact and the rounding below holds.
 const SCALED_MAX: f64 = 2_251_799_813_685_248.0; // 2^51
 
@@ -77,7 +80,7 @@ pub fn push_digits(out: &mut Vec<u8>, mut n: u64, width: usize) {
 /// Plain decimals of up to 15 digits take a fast path (an exact integer divided by an exact power of ten is correctly
 /// rounded, IEEE 754); everything else goes through the standard library's parser.
 #[must_use]
-#[inline]
+#[inline(always)]
 pub fn read_number(bytes: &[u8]) -> Option<(f64, usize)> {
     let sign = usize::from(bytes.first() == Some(&b'-'));
     match read_eight(&bytes[sign..]) {
@@ -87,7 +90,7 @@ pub fn read_number(bytes: &[u8]) -> Option<(f64, usize)> {
 }
 
 /// Bytes of `word` that are digits, from its first (lowest) byte on, and the word with digits as 0 to 9.
-#[inline]
+#[inline(always)]
 fn leading_digits(word: u64) -> (u32, u64) {
     let digits = word ^ 0x3030_3030_3030_3030;
     // A byte of 10 and more gets its top bit; a carry only reaches bytes behind the first of those.
@@ -96,7 +99,7 @@ fn leading_digits(word: u64) -> (u32, u64) {
 }
 
 /// The number that eight digits (first digit in the lowest byte) stand for.
-#[inline]
+#[inline(always)]
 fn eight_digits(digits: u64) -> u64 {
     let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);
     let low = (pairs & 0x0000_00ff_0000_00ff).wrapping_mul(0x000f_4240_0000_0064);
@@ -104,8 +107,9 @@ fn eight_digits(digits: u64) -> u64 {
     low.wrapping_add(high) >> 32
 }
 
-/// Numbers of at most seven digits before the point and eight in all, eight bytes at a time; none for anything else.
-#[inline]
+/// Numbers of at most seven digits before the point and seven behind it, eight bytes at a time; none for anything
+/// else.
+#[inline(always)]
 fn read_eight(bytes: &[u8]) -> Option<(f64, usize)> {
     let word = u64::from_le_bytes(*bytes.first_chunk::<8>()?);
     let (whole, digits) = leading_digits(word);
@@ -113,27 +117,28 @@ fn read_eight(bytes: &[u8]) -> Option<(f64, usize)> {
         return None;
     }
     let at = whole as usize;
-    // The first digit belongs into the lowest byte that is not a leading zero.
+    // Shifted up, so that zeros come before the first digit.
+    let up = |digits: u64, count: u32| eight_digits(digits << (8 * (8 - count)));
     if bytes[at] != b'.' {
         let ended = !matches!(bytes[at], b'e' | b'E');
-        return ended.then(|| (eight_digits(digits << (8 * (8 - whole))) as f64, at));
+        return ended.then(|| (up(digits, whole) as f64, at));
     }
     let behind = u64::from_le_bytes(*bytes.get(at + 1..)?.first_chunk::<8>()?);
     let (part, behind) = leading_digits(behind);
-    let all = whole + part;
-    let next = bytes.get(at + 1 + part as usize)?;
-    if all > 8 || matches!(next, b'e' | b'E') {
+    if part > 7 || matches!(bytes[at + 1 + part as usize], b'e' | b'E') {
         return None;
     }
-    let before = digits & (u64::MAX >> (8 * (8 - whole)));
-    let joined = (before | behind << (8 * whole)) << (8 * (8 - all));
-    Some((
-        eight_digits(joined) as f64 / POW10[part as usize],
-        at + 1 + part as usize,
-    ))
+    let n = if whole + part <= 8 {
+        let before = digits & (u64::MAX >> (8 * (8 - whole)));
+        up(before | behind << (8 * whole), whole + part)
+    } else {
+        up(digits, whole) * POW10_WHOLE[part as usize] + up(behind, part)
+    };
+    Some((n as f64 / POW10[part as usize], at + 1 + part as usize))
 }
 
 /// The same a byte at a time.
+#[cold]
 fn read_bytewise(bytes: &[u8]) -> Option<(f64, usize)> {
     let negative = bytes.first() == Some(&b'-');
     let start = usize::from(negative);

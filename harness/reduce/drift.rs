@@ -5,7 +5,7 @@
 
 use super::collection::Collection;
 use super::finding::Finding;
-use super::replicates::same_setting;
+use super::replicates::same_conditions;
 use crate::numerics::distribution::t_survival;
 
 /// Probability of such a trend by chance, below which it is told.
@@ -34,7 +34,7 @@ fn deviations(good: &[&Collection]) -> (Vec<(f64, f64)>, usize) {
             continue;
         }
         let group: Vec<usize> = (i..good.len())
-            .filter(|j| !done[*j] && same_setting(good[i], good[*j]))
+            .filter(|j| !done[*j] && same_conditions(good[i], good[*j]))
             .collect();
         group.iter().for_each(|j| done[*j] = true);
         if group.len() < 2 {
@@ -87,7 +87,7 @@ fn trend(good: &[&Collection]) -> Option<Finding> {
 /// The first setting, where it was repeated last.
 fn first_and_last(good: &[&Collection]) -> Option<Finding> {
     let (first, last) = (good.first()?, good.last()?);
-    if good.len() < 4 || !same_setting(first, last) {
+    if good.len() < 4 || !same_conditions(first, last) {
         return None;
     }
     let difference = last.flow_ml_min - first.flow_ml_min;

@@ -16,12 +16,26 @@ pub fn same_setting(a: &Collection, b: &Collection) -> bool {
     a.nozzle == b.nozzle && duties.is_some_and(|(x, y)| (x - y).abs() <= SAME_DUTY_PCT)
 }
 
-/// Settings in order of their first appearance: indices of the collections at each.
+/// Supplies closer than this, as a fraction, and back pressures closer than [`SAME_BACK_KPA`] are the same conditions.
+const SAME_SUPPLY: f64 = 0.003;
+/// Back pressures closer than this are the same conditions, kPa.
+const SAME_BACK_KPA: f64 = 1.0;
+
+/// Whether two collections were taken at the same setting under the same conditions, so that they differ by chance or
+/// by drift alone.
 #[must_use]
-pub fn settings(collections: &[Collection]) -> Vec<Vec<usize>> {
+pub fn same_conditions(a: &Collection, b: &Collection) -> bool {
+    same_setting(a, b)
+        && (a.supply_v - b.supply_v).abs() <= SAME_SUPPLY * a.supply_v
+        && (a.back_pressure_kpa - b.back_pressure_kpa).abs() <= SAME_BACK_KPA
+}
+
+/// Groups in order of their first appearance: indices of the collections that are `same` as the first of each.
+#[must_use]
+pub fn groups(collections: &[Collection], same: fn(&Collection, &Collection) -> bool) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for (i, c) in collections.iter().enumerate() {
-        match groups.iter_mut().find(|g| same_setting(&collections[g[0]], c)) {
+        match groups.iter_mut().find(|g| same(&collections[g[0]], c)) {
             Some(group) => group.push(i),
             None => groups.push(vec![i]),
         }
@@ -31,7 +45,7 @@ pub fn settings(collections: &[Collection]) -> Vec<Vec<usize>> {
 
 /// Numbers repeats from 1 in the order they were taken.
 pub fn number(collections: &mut [Collection]) {
-    for group in settings(collections) {
+    for group in groups(collections, same_setting) {
         for (repeat, i) in group.into_iter().enumerate() {
             collections[i].repeat = repeat as u32 + 1;
         }
@@ -39,14 +53,14 @@ pub fn number(collections: &mut [Collection]) {
 }
 
 /// Relative scatter of flow between repeats beyond `explained` (a relative variance of each collection), pooled over
-/// settings, with its degrees of freedom; none without repeats.
+/// equal conditions, with its degrees of freedom; none without repeats.
 #[must_use]
 pub fn relative_scatter(
     collections: &[Collection],
     explained: impl Fn(&Collection) -> f64,
 ) -> Option<(f64, f64)> {
     let (mut squares, mut known, mut free) = (0.0, 0.0, 0.0);
-    for group in settings(collections) {
+    for group in groups(collections, same_conditions) {
         let good: Vec<&Collection> = group
             .iter()
             .map(|i| &collections[*i])

@@ -16,7 +16,7 @@ const OUTLIERS_MOST: f64 = 0.05;
 /// Readings that a slope needs at least.
 pub const READINGS_MIN: usize = 8;
 /// Readings a fit is made over at most; more are averaged in equal groups first.
-const READINGS_FITTED: usize = 1500;
+const READINGS_FITTED: usize = 600;
 
 /// A slope.
 #[derive(Clone, Debug, PartialEq)]

@@ -73,6 +73,8 @@ fn peak_mb() -> f64 {
     kb.unwrap_or(f64::NAN) / 1000.0
 }
 
+/// Column of the scale.
+const CUP: usize = 1;
 /// Rows of a dwell, and of the pause after it.
 const DWELL: u64 = 30_000;
 
@@ -89,7 +91,10 @@ fn write_rows(dir: &Path, rows: u64, pace: Pace) -> Recorder {
             _ => {}
         }
         for (column, value) in readings[i as usize % readings.len()].iter().enumerate() {
-            recorder.sample(at, 1, column, *value).unwrap();
+            // A scale gives ten readings a second.
+            if column != CUP || i % 100 == 0 {
+                recorder.sample(at, 1, column, *value).unwrap();
+            }
         }
     }
     recorder
@@ -171,7 +176,7 @@ fn read(dir: &Path, rows: u64) {
             .samples(&mut |row| {
                 count += 1;
                 for (s, v) in sum.iter_mut().zip(row.values) {
-                    *s += v;
+                    *s += if v.is_nan() { 0.0 } else { *v };
                 }
             })
             .unwrap();
@@ -199,7 +204,7 @@ fn read(dir: &Path, rows: u64) {
         while rows.read_record(&mut record).unwrap() {
             count += 1;
             for (s, cell) in sum.iter_mut().zip(record.iter().skip(2)) {
-                *s += cell.parse::<f64>().unwrap();
+                *s += cell.parse::<f64>().unwrap_or(0.0);
             }
         }
         sum[0] / count as f64
