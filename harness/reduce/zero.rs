@@ -13,7 +13,7 @@ use crate::script::role::Role;
 
 /// Kind of the spans.
 pub const KIND: &str = "vented_zero";
-/// Pressure that water hanging in the nozzle may keep, limits, kPa: 30 mm of it.
+/// Pressure that water standing in a vented line may keep, limits, kPa: 30 mm of it.
 const KEPT_KPA: f64 = 0.3;
 /// A pressure that still falls by more than this over the span is not zero yet, kPa.
 const FALLING_KPA: f64 = 1.0;
@@ -62,9 +62,10 @@ enum Zero {
     Strange { worst_kpa: f64, left: Systematic },
 }
 
-/// Reads a gauge in a vented span, over its second half; none where it was cut short or still falling.
+/// Reads a gauge in a vented span, over its second half; none where it was cut short or still falling. `kept_kpa` are
+/// limits of what the vented place may keep.
 #[must_use]
-pub fn read(span: &Span, role: &Role, step_kpa: f64) -> Option<Vented> {
+pub fn read(span: &Span, role: &Role, step_kpa: f64, kept_kpa: f64) -> Option<Vented> {
     let trace = span.traces.get(role).filter(|_| span.whole)?;
     let (times, values) = trace.from(0.5 * (span.start_s + span.end_s));
     let mean = trend(times, values, 1)?;
@@ -74,7 +75,7 @@ pub fn read(span: &Span, role: &Role, step_kpa: f64) -> Option<Vented> {
     (change.abs() <= FALLING_KPA).then(|| Vented {
         time_s: mean.centre_s,
         kpa: mean.coefficients[0],
-        u_kpa: mean.u[0].hypot(step).hypot(KEPT_KPA / 3.0_f64.sqrt()),
+        u_kpa: mean.u[0].hypot(step).hypot(kept_kpa / 3.0_f64.sqrt()),
     })
 }
 
@@ -82,8 +83,9 @@ impl Zeros {
     /// Takes a vented span.
     pub fn take(&mut self, span: &Span, known: &Instruments) {
         self.line
-            .extend(read(span, &Role::LinePressure, known.gauge.step));
-        self.back.extend(read(span, &Role::BackPressure, known.back.step));
+            .extend(read(span, &Role::LinePressure, known.gauge.step, KEPT_KPA));
+        self.back
+            .extend(read(span, &Role::BackPressure, known.back.step, 0.0));
     }
 
     /// Takes the zeros out of the collections and puts what is left of them into the common errors, where the readings
