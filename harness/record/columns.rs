@@ -82,7 +82,6 @@ fn role_of(column: &str) -> Option<Role> {
         named("switched_", "", Role::SwitchedOutput)
             .or_else(|| named("relay_", "", Role::Relay))
             .or_else(|| named("analogue_", "_v", Role::AnalogueOutput))
-            .or_else(|| named("relay_", "", Role::Relay))
             .or_else(|| named("sensor_", "_v", Role::Sensor))
             .or_else(|| named("duty_", "_pct", Role::DutyOutput))
     })
@@ -100,7 +99,6 @@ mod tests {
             "analogue.out_1",
             "duty_output.pump",
             "sensor.iat",
-            "relay.supply_output",
         ];
         let all: Vec<Role> = Role::words().chain(named).filter_map(Role::parse).collect();
         assert_eq!(all.len(), Role::words().count() + named.len());
