@@ -4,8 +4,6 @@
 //! The truth is a table of flow and pressure per duty and textbook relations (buoyancy, thrust of a jet, first-order
 //! scale); nothing of it is taken from the reduction.
 
-#![expect(clippy::unwrap_used, reason = "a failure here fails the test")]
-
 mod common;
 mod record_rig;
 mod reduce_bench;
