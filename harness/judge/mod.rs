@@ -5,3 +5,4 @@
 pub mod decide;
 pub mod item;
 pub mod pair;
+pub mod switch;
