@@ -4,3 +4,4 @@
 
 pub mod decide;
 pub mod item;
+pub mod switch;
