@@ -126,7 +126,7 @@ fn a_person_is_asked() {
             channel(
                 "pump_duty",
                 ExchangeSpec::Operator {
-                    question: "Set the duty to {value:.0} %".into(),
+                    question: "Set the duty to {value}.".into(),
                 },
             ),
         ],
@@ -149,7 +149,7 @@ fn a_person_is_asked() {
     );
     assert_eq!(machine.wake(), Moment::NEVER, "a person has no deadline");
     events.clear();
-    for wrong in ["", "soon", "12,5 g", "12 psi", "1.2.3 g"] {
+    for wrong in ["", "soon", "12", "12,5 g", "12 psi", "1.2.3 g"] {
         assert!(machine.answer(0, wrong, ms(20), &mut events).is_err(), "{wrong}");
     }
     assert!(
@@ -169,7 +169,7 @@ fn a_person_is_asked() {
         events,
         [InstrumentEvent::Question {
             channel: 1,
-            text: "Set the duty to 40 %".into()
+            text: "Set the duty to 40 %.".into()
         }]
     );
     assert!(machine.answer(1, "no", ms(50), &mut events).is_err());
@@ -241,4 +241,22 @@ fn what_a_dialect_cannot_do_is_said_all_at_once() {
     11 problems
     "#);
     assert!(Instrument::new(1, &rig).is_err());
+}
+
+#[test]
+fn every_rig_of_the_house_can_be_spoken_to() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("rigs");
+    let mut instruments = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_none_or(|e| e != "yaml") {
+            continue;
+        }
+        let rig = dutycup::script::load_rig(&path).unwrap_or_else(|e| panic!("{e}"));
+        for index in 0..rig.instruments.len() {
+            Instrument::new(index, &rig).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+            instruments += 1;
+        }
+    }
+    assert!(instruments >= 10, "{instruments}");
 }

@@ -4,11 +4,12 @@
 //! fields refused. Never: runtime types.
 
 use super::Measured;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// What was measured.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Pair {
     /// Pump: type and serial number.
@@ -19,7 +20,7 @@ pub struct Pair {
 }
 
 /// How the pump was driven.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Pwm {
     /// Frequency, Hz.
@@ -30,7 +31,7 @@ pub struct Pwm {
 }
 
 /// What was sprayed.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FluidEntry {
     /// Mass fraction of methanol, 0 for water.
@@ -38,7 +39,7 @@ pub struct FluidEntry {
 }
 
 /// Conditions of the tables.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ReferenceEntry {
     /// Supply at the driver's terminals, V.
@@ -50,7 +51,7 @@ pub struct ReferenceEntry {
 }
 
 /// A nozzle.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NozzleEntry {
     /// Serial number or marking.
@@ -76,7 +77,7 @@ pub struct NozzleEntry {
 }
 
 /// Widening of the curve at a duty.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Widening {
     /// Duty, %.
@@ -86,7 +87,7 @@ pub struct Widening {
 }
 
 /// The pump in a few numbers, at reference conditions.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Pump {
     /// Flow per volt of effective voltage without pressure.
@@ -102,7 +103,7 @@ pub struct Pump {
 }
 
 /// Where flow stops and starts.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Duty {
     /// Duty at which steady flow stops on the way down, at reference supply into the bench outlet: of the first nozzle.
@@ -118,7 +119,7 @@ pub struct Duty {
 }
 
 /// Dead band of one nozzle.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Band {
     /// Duty at which steady flow stops on the way down.
@@ -126,7 +127,7 @@ pub struct Band {
 }
 
 /// Check valve.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CheckValve {
     /// Cracking pressure.
@@ -134,7 +135,7 @@ pub struct CheckValve {
 }
 
 /// Which law, and why.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Model {
     /// The law in a few parameters that the data ask for.
@@ -146,7 +147,7 @@ pub struct Model {
 }
 
 /// A lowest and a highest value.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Limits {
     /// Lowest.
@@ -156,7 +157,7 @@ pub struct Limits {
 }
 
 /// Range measured.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RangeEntry {
     /// Duty with flow, %.
@@ -174,7 +175,7 @@ pub struct RangeEntry {
 }
 
 /// What the terms of the surface are scaled by.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Scaling {
     /// Effective voltage at s = 0, V.
@@ -188,7 +189,7 @@ pub struct Scaling {
 }
 
 /// A term of the surface with its coefficient.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TermEntry {
     /// Name: `level`, `rise`, `slip`, ..., `relief`, `ripple`.
@@ -209,7 +210,7 @@ pub struct TermEntry {
 }
 
 /// The pump's surface.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Surface {
     /// Scaling of the terms.
@@ -223,7 +224,7 @@ pub struct Surface {
 }
 
 /// An error common to all data: what changes for one standard uncertainty of it.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CommonError {
     /// Source: `scale_gain`, `gauge_zero`, ..., `nozzle A`.

@@ -13,6 +13,7 @@ pub use file::{
 };
 
 use crate::problem::{Place, Problem, Problems};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -27,7 +28,7 @@ pub const VERSION: u32 = 1;
 const SIZE_MAX: usize = 1 << 20;
 
 /// A value with its expanded uncertainty at 95 % and degrees of freedom (none = infinite).
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Measured {
     /// Best estimate.
@@ -39,7 +40,7 @@ pub struct Measured {
 }
 
 /// A calibration file.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Calibration {
     /// [`FORMAT`].
@@ -119,4 +120,10 @@ fn yaml_problem(name: &str, text: &str, e: &serde_yaml::Error) -> Problem {
         width: 1,
         text: line.chars().take(200).collect(),
     })
+}
+
+/// The JSON Schema (draft 2020-12) of the file, for editors.
+#[must_use]
+pub fn schema() -> serde_json::Value {
+    schemars::schema_for!(Calibration).to_value()
 }

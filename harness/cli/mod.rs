@@ -10,6 +10,7 @@ mod emulate;
 mod output;
 mod predict;
 mod run;
+mod schema;
 mod signals;
 
 use crate::exit::Exit;
@@ -104,6 +105,10 @@ enum Command {
     Predict(predict::Options),
     /// Serve a rig's virtual bench on pseudo-terminals, at real time.
     Emulate(emulate::Options),
+    /// Print the JSON Schema of a file format.
+    Schema(schema::Options),
+    /// Print the completions of a shell.
+    Completions(schema::Completions),
 }
 
 /// The whole program.
@@ -131,9 +136,16 @@ pub fn main() -> Exit {
         Command::Analyse(options) => analyse::main(options),
         Command::Predict(options) => predict::main(options),
         Command::Emulate(options) => emulate::main(options),
+        Command::Schema(options) => schema::main(options),
+        Command::Completions(options) => schema::completions(options),
     };
     outcome.unwrap_or_else(|failure| {
         say(&failure.to_string());
         failure.exit()
     })
+}
+
+/// The command line, for completions and manual pages.
+fn command() -> clap::Command {
+    <Arguments as clap::CommandFactory>::command()
 }

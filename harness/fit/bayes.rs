@@ -27,6 +27,11 @@ pub struct Noise {
     pub prior_dof: f64,
     /// Scale of that prior.
     pub floor: f64,
+    /// Weighted squares that rows were already reduced by, where they are means.
+    pub within: f64,
+    /// Logarithm of the likelihood's part that rows were already reduced by, where they are means: 0 where they are
+    /// not.
+    pub log_within: f64,
 }
 
 /// Prior of the coefficients: independent, Gaussian; infinite `sd` is flat.
@@ -108,7 +113,7 @@ impl Posterior {
             mean,
             scale: total / nu,
             dof: nu,
-            log_evidence: 0.5 * (sums.log_weights + log_prior - log_det - nu * total.ln()),
+            log_evidence: noise.log_within + 0.5 * (sums.log_weights + log_prior - log_det - nu * total.ln()),
             factor,
         })
     }

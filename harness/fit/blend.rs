@@ -7,16 +7,20 @@
 //! its first two moments, because flow at fixed pressure is linear in them. So intervals widen between points and
 //! where candidates disagree. In: [`PumpData`]. Out: [`Blend`]. Never: systematic errors.
 
-use super::bayes::{Posterior, Sums};
-use super::candidate::{Candidate, Opening, Pass, cut_negative, log_positive};
+use super::candidate::{Candidate, Opening, Pass, cut_negative};
+use super::gauss::Solved;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
 use super::surface::Surface;
 use super::terms::Term;
 use nalgebra::{DMatrix, DVector};
 
-/// Share of the evidence below which a candidate is dropped.
-const NEGLIGIBLE: f64 = 1e-3;
+/// Weight against the heaviest below which a member is dropped.
+const NEGLIGIBLE: f64 = 3e-3;
+/// Members at most.
+const MEMBERS_MAX: usize = 60;
+/// Members that take part in carrying a common error into the fit.
+const REFITTED: usize = 4;
 
 /// A member of the blend.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,6 +50,13 @@ pub struct Blend {
     pub scatter_ml_min: f64,
     /// Members, heaviest first.
     pub members: Vec<Member>,
+}
+
+/// A member with what it was solved to.
+struct Found {
+    index: usize,
+    member: Member,
+    solved: Solved,
 }
 
 impl Blend {
@@ -79,13 +90,13 @@ impl Blend {
         let pass = Pass::new(data, warmth);
         let mut mean = vec![0.0; self.surface.terms.len()];
         let mut total = 0.0;
-        for member in self.members.iter().take(4) {
+        for member in self.members.iter().take(REFITTED) {
             let candidate = pass.candidate(member.opening, 1.0);
-            let noise = &pass.noises[member.shape];
-            let sums = Sums::new(&candidate.rows, &noise.shape);
-            let prior = pass.prior(&candidate, member.amplitude, member.kind);
-            let posterior = Posterior::new(&candidate.rows, &sums, noise, &prior)?;
-            for (term, c) in candidate.terms.iter().zip(posterior.mean.iter()) {
+            let kind = KINDS.iter().position(|k| *k == member.kind)?;
+            let solved = pass.solve(&candidate, member.shape, member.amplitude, kind)?;
+            let (prior_mean, variance) = pass.relative(&candidate, member);
+            let means = solved.means(&candidate.rows.x, &prior_mean, &variance);
+            for (term, c) in candidate.terms.iter().zip(means) {
                 if let Some(i) = self.surface.terms.iter().position(|t| t == term) {
                     mean[i] += member.weight * c;
                 }
@@ -98,20 +109,29 @@ impl Blend {
 }
 
 impl Pass<'_> {
+    /// Prior means, and prior variances against the expected noise, of a member's coefficients.
+    fn relative(&self, candidate: &Candidate, member: &Member) -> (Vec<f64>, Vec<f64>) {
+        let prior = self.prior(candidate, member.amplitude, member.kind);
+        let per = 1.0 / self.noises[member.shape].expected;
+        let variance = prior
+            .sd
+            .iter()
+            .map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 })
+            .collect();
+        (prior.mean, variance)
+    }
+
     fn blend(&self) -> Option<Blend> {
         let candidates = self.candidates();
-        let mut found: Vec<(usize, Member, Posterior, f64)> = Vec::new();
+        let mut found: Vec<Found> = Vec::new();
         for (index, candidate) in candidates.iter().enumerate() {
-            for (shape, noise) in self.noises.iter().enumerate() {
-                let sums = Sums::new(&candidate.rows, &noise.shape);
+            for shape in 0..self.noises.len() {
                 for amplitude in AMPLITUDES {
-                    for kind in KINDS {
-                        let prior = self.prior(candidate, amplitude, kind);
-                        let Some(p) = Posterior::new(&candidate.rows, &sums, noise, &prior) else {
+                    for (at, kind) in KINDS.into_iter().enumerate() {
+                        let Some(solved) = self.solve(candidate, shape, amplitude, at) else {
                             continue;
                         };
-                        let log = p.log_evidence
-                            + log_positive(&p, candidate)
+                        let weight = solved.log_evidence
                             + candidate.prior_weight.ln()
                             + amplitude_prior(amplitude).ln();
                         let member = Member {
@@ -119,30 +139,37 @@ impl Pass<'_> {
                             amplitude,
                             kind,
                             shape,
-                            weight: log,
+                            weight,
                         };
-                        let dof = p.effective_dof(&sums, candidate.rows.y.len(), noise.prior_dof);
-                        found.push((index, member, p, dof));
+                        found.push(Found {
+                            index,
+                            member,
+                            solved,
+                        });
                     }
                 }
             }
         }
-        let top = found.iter().map(|f| f.1.weight).fold(f64::NEG_INFINITY, f64::max);
+        let top = found
+            .iter()
+            .map(|f| f.member.weight)
+            .fold(f64::NEG_INFINITY, f64::max);
         found
             .iter_mut()
-            .for_each(|f| f.1.weight = (f.1.weight - top).exp());
-        found.retain(|f| f.1.weight > NEGLIGIBLE);
-        let total: f64 = found.iter().map(|f| f.1.weight).sum();
-        found.iter_mut().for_each(|f| f.1.weight /= total);
-        found.sort_by(|a, b| b.1.weight.total_cmp(&a.1.weight));
+            .for_each(|f| f.member.weight = (f.member.weight - top).exp());
+        found.retain(|f| f.member.weight > NEGLIGIBLE);
+        found.sort_by(|a, b| b.member.weight.total_cmp(&a.member.weight));
+        found.truncate(MEMBERS_MAX);
+        let total: f64 = found.iter().map(|f| f.member.weight).sum();
+        found.iter_mut().for_each(|f| f.member.weight /= total);
         (!found.is_empty()).then(|| self.collapse(&candidates, found))
     }
 
     /// First two moments of the blend in the coefficients of every term that some member has.
-    fn collapse(&self, candidates: &[Candidate], found: Vec<(usize, Member, Posterior, f64)>) -> Blend {
+    fn collapse(&self, candidates: &[Candidate], found: Vec<Found>) -> Blend {
         let mut terms = self.base.clone();
-        for (index, ..) in &found {
-            if let Some(term) = candidates[*index]
+        for f in &found {
+            if let Some(term) = candidates[f.index]
                 .terms
                 .get(self.base.len())
                 .filter(|t| !terms.contains(t))
@@ -153,23 +180,32 @@ impl Pass<'_> {
         let p = terms.len();
         let (mut mean, mut second) = (DVector::zeros(p), DMatrix::zeros(p, p));
         let (mut one_over_dof, mut variance) = (0.0, 0.0);
-        for (index, member, posterior, dof) in &found {
-            let at: Vec<usize> = candidates[*index]
+        for Found {
+            index,
+            member,
+            solved,
+        } in &found
+        {
+            let candidate = &candidates[*index];
+            let at: Vec<usize> = candidate
                 .terms
                 .iter()
                 .map(|t| terms.iter().position(|u| u == t).unwrap_or(0))
                 .collect();
-            let (posterior_mean, covariance) = cut_negative(posterior, candidates[*index].opening.is_some());
+            let (prior_mean, prior_variance) = self.relative(candidate, member);
+            let x = &candidate.rows.x;
+            let mut own = DVector::from_vec(solved.means(x, &prior_mean, &prior_variance));
+            let mut covariance = solved.covariance(x, &prior_variance);
+            cut_negative(&mut own, &mut covariance, candidate.opening.is_some());
             for (i, &gi) in at.iter().enumerate() {
-                mean[gi] += member.weight * posterior_mean[i];
+                mean[gi] += member.weight * own[i];
                 for (j, &gj) in at.iter().enumerate() {
-                    second[(gi, gj)] +=
-                        member.weight * (covariance[(i, j)] + posterior_mean[i] * posterior_mean[j]);
+                    second[(gi, gj)] += member.weight * (covariance[(i, j)] + own[i] * own[j]);
                 }
             }
-            one_over_dof += member.weight / dof;
             let shape = &self.noises[member.shape].shape;
-            variance += member.weight * posterior.scale * self.at_full(shape);
+            one_over_dof += member.weight / solved.effective_dof(shape);
+            variance += member.weight * solved.scale * self.at_full(shape);
         }
         let covariance = second - &mean * mean.transpose();
         Blend {
@@ -181,7 +217,7 @@ impl Pass<'_> {
             covariance,
             dof: 1.0 / one_over_dof,
             scatter_ml_min: variance.sqrt(),
-            members: found.into_iter().map(|f| f.1).collect(),
+            members: found.into_iter().map(|f| f.member).collect(),
         }
     }
 }

@@ -3,8 +3,9 @@
 //! In: the pump's data. Out: for each bypass that may be there, the terms and rows of its regression. Never: a choice.
 
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
+use super::gauss::Solved;
 use super::noise_shape::noises;
-use super::prior::{Kind, LOSS_SD, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior};
+use super::prior::{KINDS, Kind, LOSS_SD, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior};
 use super::pump_data::PumpData;
 use super::terms::{At, Term};
 use crate::numerics::distribution::normal_cdf;
@@ -23,13 +24,16 @@ pub struct Opening {
 /// Everything the candidates share.
 pub(super) struct Pass<'a> {
     pub(super) data: &'a PumpData,
-    pub(super) flows: Vec<f64>,
+    flows: Vec<f64>,
     pub(super) places: Vec<At>,
     pub(super) noises: Vec<Noise>,
     warmth: Warmth,
+    tells: bool,
     pub(super) base: Vec<Term>,
-    /// Values of the base terms, a row a datum.
+    /// Values of the base terms, a row a mean.
     values: DMatrix<f64>,
+    /// Prior covariance of the rows by ripples of amplitude 1, for each kind, before shares; packed lower rows.
+    ripples: Vec<Vec<f64>>,
 }
 
 /// A candidate with its rows, and its share of the prior.
@@ -38,7 +42,12 @@ pub(super) struct Candidate {
     pub(super) terms: Vec<Term>,
     /// Slip by a straight fit, mL/min at the highest pressure: what the priors of its changes stand against.
     slip: f64,
+    shares: Vec<f64>,
     pub(super) rows: Rows,
+    /// Responses less what the prior means explain.
+    left: Vec<f64>,
+    /// Prior covariance of the rows by all terms but ripples; packed lower rows.
+    losses: Vec<f64>,
     pub(super) prior_weight: f64,
     pub(super) log_score: f64,
 }
@@ -56,14 +65,18 @@ impl<'a> Pass<'a> {
         let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {
             base[k].value(&places[i], &data.scaling)
         });
+        let ripples = KINDS.iter().map(|kind| ripples(&base, &values, *kind)).collect();
+        let tells = data.tells_warmth();
         Pass {
             data,
             flows,
             places,
             noises: noises(data),
             warmth,
+            tells,
             base,
             values,
+            ripples,
         }
     }
 
@@ -83,10 +96,8 @@ impl<'a> Pass<'a> {
                 };
                 shares[i] * value
             });
-            let rows = Rows {
-                x,
-                y: self.data.responses(&self.flows, &shares),
-            };
+            let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
+            let rows = Rows { x, y };
             let noise = &self.noises[1];
             let mut prior = Prior {
                 mean: vec![0.0, 0.0, SLIP.0 * full, 0.0],
@@ -129,25 +140,29 @@ impl<'a> Pass<'a> {
             };
             shares[i] * value
         });
-        let rows = Rows {
-            x,
-            y: self.data.responses(&self.flows, &shares),
-        };
-        Candidate {
+        let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
+        let mut candidate = Candidate {
             opening,
             slip,
             terms,
-            rows,
+            left: Vec::new(),
+            losses: Vec::new(),
+            shares,
+            rows: Rows { x, y },
             prior_weight,
             log_score: f64::NEG_INFINITY,
-        }
+        };
+        let prior = self.prior(&candidate, 0.0, KINDS[0]);
+        candidate.losses = losses(&candidate, &prior);
+        let explained = &candidate.rows.x * DVector::from_column_slice(&prior.mean);
+        candidate.left = (&candidate.rows.y - explained).iter().copied().collect();
+        candidate
     }
 
-    /// A noise shape at the highest flow.
+    /// A noise shape at the highest flow, as the variance of one collection.
     pub(super) fn at_full(&self, shape: &[f64]) -> f64 {
-        (0..shape.len())
-            .max_by(|a, b| self.flows[*a].total_cmp(&self.flows[*b]))
-            .map_or(0.0, |top| shape[top])
+        let top = (0..shape.len()).max_by(|a, b| self.flows[*a].total_cmp(&self.flows[*b]));
+        top.map_or(0.0, |top| shape[top] * self.data.counts[top] as f64)
     }
 
     pub(super) fn prior(&self, candidate: &Candidate, amplitude: f64, kind: Kind) -> Prior {
@@ -157,28 +172,101 @@ impl<'a> Pass<'a> {
             full,
             candidate.slip,
             &self.warmth,
-            self.data.tells_warmth(),
+            self.tells,
             (amplitude, kind),
         )
     }
-}
 
-/// Slip and a bypass only take flow away: the other halves of their priors are cut off.
-pub(super) fn log_positive(posterior: &Posterior, candidate: &Candidate) -> f64 {
-    let positive = |mean: f64, sd: f64| normal_cdf(mean / sd).max(1e-300).ln();
-    let slip = positive(posterior.mean[SLIP_AT], posterior.sd_of(SLIP_AT));
-    if candidate.opening.is_none() {
-        return slip;
+    /// A candidate solved with a noise shape and a remainder: amplitude as a fraction of full flow, kind by its place in
+    /// [`KINDS`]. Its log evidence counts slip and bypass only where they take flow away.
+    pub(super) fn solve(&self, c: &Candidate, shape: usize, amplitude: f64, kind: usize) -> Option<Solved> {
+        let noise = &self.noises[shape];
+        let size = (amplitude * self.data.scaling.flow_ml_min).powi(2);
+        let per = 1.0 / noise.expected;
+        let mut covariance = Vec::with_capacity(c.losses.len());
+        let mut at = 0;
+        for i in 0..c.shares.len() {
+            for j in 0..=i {
+                let ripple = size * c.shares[i] * c.shares[j] * self.ripples[kind][at];
+                covariance.push(per * (c.losses[at] + ripple));
+                at += 1;
+            }
+            if let Some(diagonal) = covariance.last_mut() {
+                *diagonal += noise.shape[i];
+            }
+        }
+        let x = &c.rows.x;
+        let mut solved = Solved::new(
+            covariance,
+            [x.column(0).as_slice(), x.column(1).as_slice()],
+            &c.left,
+            noise,
+        )?;
+        solved.log_evidence += self.log_positive(c, &solved, per);
+        Some(solved)
     }
-    let last = posterior.mean.len() - 1;
-    slip + 2.0_f64.ln() + positive(posterior.mean[last], posterior.sd_of(last))
+
+    /// Slip and a bypass only take flow away: the other halves of their priors are cut off.
+    fn log_positive(&self, c: &Candidate, solved: &Solved, per: f64) -> f64 {
+        let full = self.data.scaling.flow_ml_min;
+        let chance = |k: usize, mean: f64, sd: f64| {
+            let found = solved.coefficient(c.rows.x.column(k).as_slice(), mean, sd * sd * per);
+            normal_cdf(found.mean / found.sd).max(1e-300).ln()
+        };
+        let slip = chance(SLIP_AT, SLIP.0 * full, SLIP.1 * full);
+        match c.opening {
+            None => slip,
+            Some(_) => slip + 2.0_f64.ln() + chance(c.terms.len() - 1, 0.0, RELIEF_SD * full),
+        }
+    }
 }
 
-/// Mean and covariance of a posterior with the negative halves of slip and bypass cut off: moments of a normal
-/// distribution cut at 0 along one coordinate (Johnson, Kotz and Balakrishnan, chapter 13, from memory), for one after
-/// the other.
-pub(super) fn cut_negative(posterior: &Posterior, bypass: bool) -> (DVector<f64>, DMatrix<f64>) {
-    let (mut mean, mut covariance) = (posterior.mean.clone(), posterior.covariance());
+/// Prior covariance of the rows by ripples of amplitude 1.
+fn ripples(base: &[Term], values: &DMatrix<f64>, kind: Kind) -> Vec<f64> {
+    let columns: Vec<(usize, f64)> = base
+        .iter()
+        .enumerate()
+        .filter_map(|(k, term)| match term {
+            Term::Ripple(order) | Term::RipplePressed(order) => Some((k, kind.density(*order))),
+            _ => None,
+        })
+        .collect();
+    packed(values.nrows(), |i, j| {
+        columns
+            .iter()
+            .map(|(k, d)| d * values[(i, *k)] * values[(j, *k)])
+            .sum()
+    })
+}
+
+/// Prior covariance of the rows by slip, losses, temperature and bypass.
+fn losses(c: &Candidate, prior: &Prior) -> Vec<f64> {
+    let columns: Vec<(usize, f64)> = c
+        .terms
+        .iter()
+        .enumerate()
+        .skip(2)
+        .filter(|(_, t)| !matches!(t, Term::Ripple(_) | Term::RipplePressed(_)))
+        .map(|(k, _)| (k, prior.sd[k] * prior.sd[k]))
+        .collect();
+    packed(c.rows.x.nrows(), |i, j| {
+        columns
+            .iter()
+            .map(|(k, v)| v * c.rows.x[(i, *k)] * c.rows.x[(j, *k)])
+            .sum()
+    })
+}
+
+fn packed(n: usize, value: impl Fn(usize, usize) -> f64) -> Vec<f64> {
+    (0..n)
+        .flat_map(|i| (0..=i).map(move |j| (i, j)))
+        .map(|(i, j)| value(i, j))
+        .collect()
+}
+
+/// Mean and covariance with the negative halves of slip and bypass cut off: moments of a normal distribution cut at 0
+/// along one coordinate (Johnson, Kotz and Balakrishnan, chapter 13, from memory), for one after the other.
+pub(super) fn cut_negative(mean: &mut DVector<f64>, covariance: &mut DMatrix<f64>, bypass: bool) {
     let last = bypass.then_some(mean.len() - 1);
     for k in std::iter::once(SLIP_AT).chain(last) {
         let sd = covariance[(k, k)].sqrt();
@@ -189,8 +277,7 @@ pub(super) fn cut_negative(posterior: &Posterior, bypass: bool) -> (DVector<f64>
         let inside = normal_cdf(a).max(1e-12);
         let pull = (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / inside;
         let along: DVector<f64> = covariance.column(k) / sd;
-        mean += &along * pull;
-        covariance -= &along * along.transpose() * (pull * (pull + a));
+        *mean += &along * pull;
+        *covariance -= &along * along.transpose() * (pull * (pull + a));
     }
-    (mean, covariance)
 }

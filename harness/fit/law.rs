@@ -70,12 +70,12 @@ impl Choice {
             .into_iter()
             .filter_map(|(name, opening, terms)| law(&pass, noise, name, opening, &terms))
             .collect();
-        let (scatter, dof) = data.pure_error(&residuals_within(data), &noise.shape);
+        let (squares, dof) = replicates(data, noise);
         let full = pass.at_full(&noise.shape);
         Some(Choice {
             chosen: choose(&laws)?,
             laws,
-            replicates: (dof > 0.0).then(|| ((scatter * full).sqrt(), dof)),
+            replicates: (dof > 0.0).then(|| ((squares / dof * full).sqrt(), dof)),
             bypass_share: blend.bypass_share(),
         })
     }
@@ -130,11 +130,6 @@ fn choose(laws: &[Law]) -> Option<usize> {
     laws.iter().position(fits).or_else(least)
 }
 
-fn residuals_within(data: &PumpData) -> Vec<f64> {
-    let flows = data.flows();
-    data.data.iter().zip(flows).map(|(d, q)| d.flow - q).collect()
-}
-
 fn law(
     pass: &Pass<'_>,
     noise: &Noise,
@@ -167,15 +162,15 @@ fn law(
     let p = Posterior::new(&rows, &sums, noise, &prior)?;
     let fitted = &rows.x * &p.mean;
     let residuals: Vec<f64> = rows.y.iter().zip(fitted.iter()).map(|(y, f)| y - f).collect();
-    let total: f64 = residuals.iter().zip(&noise.shape).map(|(r, v)| r * r / v).sum();
-    let n = residuals.len() as f64;
+    let between: f64 = residuals.iter().zip(&noise.shape).map(|(r, v)| r * r / v).sum();
+    let (within, within_dof) = replicates(pass.data, noise);
     let parameters = picked.len() + usize::from(opening.is_some());
-    let k = parameters as f64;
-    let (pure, pure_dof) = pass.data.pure_error(&residuals, &noise.shape);
-    let lack_dof = n - pure_dof - k;
-    let lack_of_fit = (lack_dof >= 1.0 && pure_dof >= 1.0 && pure > 0.0).then(|| {
-        let f = ((total - pure * pure_dof) / lack_dof / pure).max(0.0);
-        (f, lack_dof, pure_dof, f_survival(f, lack_dof, pure_dof))
+    let (n, k) = (residuals.len() as f64 + within_dof, parameters as f64);
+    let total = between + within;
+    let lack_dof = residuals.len() as f64 - k;
+    let lack_of_fit = (lack_dof >= 1.0 && within_dof >= 1.0 && within > 0.0).then(|| {
+        let f = (between / lack_dof) / (within / within_dof);
+        (f, lack_dof, within_dof, f_survival(f, lack_dof, within_dof))
     });
     let small = if n - k - 2.0 > 0.0 {
         2.0 * (k + 1.0) * (k + 2.0) / (n - k - 2.0)
@@ -190,4 +185,10 @@ fn law(
         criterion: n * (total / n).ln() + 2.0 * (k + 1.0) + small,
         residual_ml_min: (total / (n - k).max(1.0) * pass.at_full(&noise.shape)).sqrt(),
     })
+}
+
+/// Weighted squares of replicates about their means, and their degrees of freedom: what the noise's scale was given.
+fn replicates(data: &PumpData, noise: &Noise) -> (f64, f64) {
+    let dof = (data.points.len() - data.means.len()) as f64;
+    (noise.within, dof)
 }

@@ -12,6 +12,7 @@
 //! | [`surface`] | where pump and nozzle agree |
 //! | [`pump_data`] | the pump's problem, linearised |
 //! | [`bayes`] | regression with priors, and evidence |
+//! | `gauss` | the same regression, solved in the space of the rows |
 //! | [`noise_shape`] | how large scatter is expected to be |
 //! | [`prior`] | what is supposed before data |
 //! | [`candidate`], `opening` | pump laws with and without a bypass |
@@ -46,6 +47,7 @@ pub mod estimate;
 pub mod facts;
 pub mod findings;
 mod inverse;
+mod gauss;
 pub mod law;
 pub mod liquid;
 pub mod model;

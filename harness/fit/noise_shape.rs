@@ -1,7 +1,7 @@
-//! Shapes of the scatter of flow, and how large it is expected to be.
+//! Shapes of the scatter of flow, and how large it is.
 //!
-//! In: the pump's data. Out: one [`Noise`] per shape. Never: a scatter taken from what the rig states where replicates
-//! tell it.
+//! In: the pump's data. Out: one [`Noise`] per shape, for the means of replicates, with what the replicates say of its
+//! scale. Never: a scatter taken from what the rig states where replicates tell it.
 
 use super::bayes::Noise;
 use super::pump_data::PumpData;
@@ -13,53 +13,62 @@ pub const SHAPES: [&str; 3] = [
     "mostly proportional to flow",
 ];
 
-/// Shapes of the noise that are weighed: as reported with each collection, the same at all flows, and mostly
-/// proportional to flow. Each expected at the scatter of replicates, or as reported where there are too few.
+/// Least standard deviation of a flow that is believed, fraction of full flow.
+const LEAST: f64 = 1e-4;
+/// Degrees of freedom from which on replicates alone set the scale.
+const TELLING_DOF: f64 = 3.0;
+/// Degrees of freedom given to the scale that the collections report, where replicates do not tell.
+const REPORTED_DOF: f64 = 2.0;
+
+/// A noise for each shape. The relative variance of a mean is that of its points over their number; the scale's prior
+/// is what the replicates scatter by, or what the collections report where there are too few.
 pub(super) fn noises(data: &PumpData) -> Vec<Noise> {
     let full = data.scaling.flow_ml_min;
-    let least = (1e-4 * full).powi(2);
+    let least = (LEAST * full).powi(2);
     let reported: Vec<f64> = data
-        .data
+        .points
         .iter()
         .map(|d| (d.u_flow * d.u_flow).max(least))
         .collect();
     let shapes = [
         reported.clone(),
         vec![1.0; reported.len()],
-        data.data
+        data.points
             .iter()
             .map(|d| (0.1 + 0.9 * d.flow / full).powi(2))
             .collect(),
     ];
-    let residuals: Vec<f64> = replicate_residuals(data);
     shapes
         .into_iter()
-        .map(|shape| {
-            let (scatter, dof) = data.pure_error(&residuals, &shape);
-            let claimed = reported.iter().zip(&shape).map(|(u, v)| u / v).sum::<f64>() / shape.len() as f64;
-            let smallest = least / (shape.iter().sum::<f64>() / shape.len() as f64);
-            let (expected, prior_dof, floor) = if dof >= 3.0 {
-                (scatter.max(smallest), 0.5, smallest)
-            } else {
-                (claimed.max(smallest), 2.0, claimed.max(smallest))
-            };
-            Noise {
-                shape,
-                expected,
-                prior_dof,
-                floor,
-            }
-        })
+        .map(|shape| noise(data, &shape, &reported, least))
         .collect()
 }
 
-/// Flow less what small differences of effective voltage within a group explain by the mean slope.
-fn replicate_residuals(data: &PumpData) -> Vec<f64> {
-    let x = data.group_means(|d| d.effective_v);
-    let slope = data.slope();
-    data.data
-        .iter()
-        .zip(&x)
-        .map(|(d, x)| d.flow - slope * (d.effective_v - x))
-        .collect()
+fn noise(data: &PumpData, shape: &[f64], reported: &[f64], least: f64) -> Noise {
+    let n = shape.len() as f64;
+    let (squares, dof) = data.within(shape);
+    let claimed = reported.iter().zip(shape).map(|(u, v)| u / v).sum::<f64>() / n;
+    let smallest = least / (shape.iter().sum::<f64>() / n);
+    let (expected, own_dof, own) = if dof >= TELLING_DOF {
+        ((squares / dof).max(smallest), 0.5, smallest)
+    } else {
+        (claimed.max(smallest), REPORTED_DOF, claimed.max(smallest))
+    };
+    let mut means = vec![0.0; data.means.len()];
+    for (d, v) in data.points.iter().zip(shape) {
+        means[d.group] += v;
+    }
+    means
+        .iter_mut()
+        .zip(&data.counts)
+        .for_each(|(v, n)| *v /= (n * n) as f64);
+    let logs = |values: &[f64]| values.iter().map(|v| v.ln()).sum::<f64>();
+    Noise {
+        log_within: 0.5 * (logs(&means) - logs(shape)),
+        shape: means,
+        within: squares,
+        expected,
+        prior_dof: own_dof + dof,
+        floor: (own_dof * own + squares) / (own_dof + dof),
+    }
 }

@@ -150,6 +150,8 @@ fn noises(data: &Data) -> Vec<Noise> {
                 expected: claimed,
                 prior_dof: 1.0,
                 floor: claimed,
+                within: 0.0,
+                log_within: 0.0,
             }
         })
         .collect()

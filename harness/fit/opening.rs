@@ -4,9 +4,7 @@
 //! taken over a grid of opening pressures and widths, and the grid is made finer where the evidence lies. In: a
 //! [`Pass`]. Out: the candidates that hold a share. Never: one guess.
 
-use super::bayes::{Posterior, Sums};
-use super::candidate::{Candidate, Opening, Pass, log_positive};
-use super::prior::Kind;
+use super::candidate::{Candidate, Opening, Pass};
 
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.
 const WIDTHS: [f64; 3] = [0.01, 0.06, 0.15];
@@ -16,18 +14,19 @@ const OPENINGS: usize = 20;
 const REFINEMENTS: usize = 3;
 /// Share of the evidence from which on a candidate is kept.
 const KEPT: f64 = 0.01;
+/// Remainders at which candidates are first compared: amplitude as a fraction of full flow, and place among the kinds.
+const SCORED: [(f64, usize); 2] = [(0.0005, 1), (0.003, 3)];
 
 impl Pass<'_> {
-    /// Evidence of a candidate at a middling remainder, over the shapes of the noise: enough to see which matter.
+    /// Evidence of a candidate at two middling remainders, over the shapes of the noise: enough to see which matter.
     fn score(&self, candidate: &mut Candidate) {
         let mut logs = Vec::new();
-        for noise in &self.noises {
-            let sums = Sums::new(&candidate.rows, &noise.shape);
-            for (amplitude, kind) in [(0.0005, Kind::Smooth(0.5)), (0.003, Kind::Cornered(0.4))] {
-                let prior = self.prior(candidate, amplitude, kind);
-                if let Some(p) = Posterior::new(&candidate.rows, &sums, noise, &prior) {
-                    logs.push(p.log_evidence + log_positive(&p, candidate));
-                }
+        for shape in 0..self.noises.len() {
+            for (amplitude, kind) in SCORED {
+                logs.extend(
+                    self.solve(candidate, shape, amplitude, kind)
+                        .map(|s| s.log_evidence),
+                );
             }
         }
         let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);

@@ -201,7 +201,7 @@ fn reference(
         supply_range_v: ends(&|i| points.flowing[i].supply_v),
         water_degc: points.mean_water_degc,
         line_range_kpa: ends(&|i| {
-            let d = &data.data[i];
+            let d = &data.points[i];
             d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)
         }),
         out_range_kpa: ends(&|i| points.flowing[i].out_kpa),

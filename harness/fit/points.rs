@@ -9,6 +9,8 @@ use crate::reduce::collection::Collection;
 
 /// Collections of one nozzle whose duties lie this close belong together, % of duty.
 const SAME_DUTY_PCT: f64 = 0.25;
+/// So must their supplies, V.
+const SAME_SUPPLY_V: f64 = 0.3;
 /// Flow below this fraction of the highest is no steady flow.
 const NO_FLOW_FRACTION: f64 = 0.002;
 
@@ -211,57 +213,55 @@ fn check(c: &Collection, duty_pct: f64) -> Result<(), FitRefusal> {
     Ok(())
 }
 
-/// Numbers groups of replicates into the points; the groups come by nozzle, then by duty.
+/// Numbers groups of replicates into the points: same nozzle, and outlet pressure, duty and supply within what counts
+/// as the same. The groups come in that order.
 fn group(points: &mut [Point]) -> Vec<Group> {
-    let outlets = outlet_levels(points);
     let mut order: Vec<usize> = (0..points.len()).collect();
-    order.sort_by(|&a, &b| {
-        let key = |i: usize| (points[i].nozzle, outlets[i]);
-        key(a)
-            .cmp(&key(b))
-            .then(points[a].duty.total_cmp(&points[b].duty))
-    });
-    let mut groups: Vec<Group> = Vec::new();
-    let mut last: Option<(usize, usize, f64)> = None;
-    for i in order {
-        let p = &mut points[i];
-        let joins = last.is_some_and(|(nozzle, outlet, first)| {
-            nozzle == p.nozzle && outlet == outlets[i] && (p.duty - first) * 100.0 <= 2.0 * SAME_DUTY_PCT
+    order.sort_by_key(|i| points[*i].nozzle);
+    let mut runs: Vec<Vec<usize>> = order
+        .chunk_by(|a, b| points[*a].nozzle == points[*b].nozzle)
+        .map(<[usize]>::to_vec)
+        .collect();
+    for (value, width) in SAME {
+        let split = |run: Vec<usize>| levels(run, |i| value(&points[i]), width);
+        runs = runs.into_iter().flat_map(split).collect();
+    }
+    let mut groups = Vec::with_capacity(runs.len());
+    for run in runs {
+        let n = run.len() as f64;
+        groups.push(Group {
+            nozzle: points[run[0]].nozzle,
+            duty: run.iter().map(|i| points[*i].duty).sum::<f64>() / n,
+            flow: run.iter().map(|i| points[*i].flow).sum::<f64>() / n,
+            count: run.len(),
         });
-        if !joins {
-            groups.push(Group {
-                nozzle: p.nozzle,
-                duty: 0.0,
-                flow: 0.0,
-                count: 0,
-            });
-            last = Some((p.nozzle, outlets[i], p.duty));
-        }
-        p.group = groups.len() - 1;
-        if let Some(g) = groups.last_mut() {
-            g.count += 1;
-            g.duty += (p.duty - g.duty) / g.count as f64;
-            g.flow += (p.flow - g.flow) / g.count as f64;
-        }
+        run.into_iter().for_each(|i| points[i].group = groups.len() - 1);
     }
     groups
 }
 
-/// Which level of outlet pressure each point was taken at: readings of one level scatter less than
-/// [`SAME_OUTLET_KPA`] above its lowest.
-fn outlet_levels(points: &[Point]) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..points.len()).collect();
-    order.sort_by(|&a, &b| points[a].out_kpa.total_cmp(&points[b].out_kpa));
-    let mut levels = vec![0; points.len()];
-    let (mut level, mut lowest) = (0, f64::NEG_INFINITY);
-    for i in order {
-        if points[i].out_kpa - lowest > SAME_OUTLET_KPA {
-            level += 1;
-            lowest = points[i].out_kpa;
+/// What replicates have in common: a value of a point, and how far values of one level may lie above its lowest.
+const SAME: [(fn(&Point) -> f64, f64); 3] = [
+    (|p| p.out_kpa, SAME_OUTLET_KPA),
+    (|p| p.duty, 2.0 * SAME_DUTY_PCT / 100.0),
+    (|p| p.supply_v, SAME_SUPPLY_V),
+];
+
+/// Splits points into levels of a value, ascending: those of one level lie within `width` above its lowest.
+fn levels(mut run: Vec<usize>, value: impl Fn(usize) -> f64, width: f64) -> Vec<Vec<usize>> {
+    run.sort_by(|a, b| value(*a).total_cmp(&value(*b)));
+    let mut split: Vec<Vec<usize>> = Vec::new();
+    let mut lowest = f64::NEG_INFINITY;
+    for i in run {
+        if split.is_empty() || value(i) - lowest > width {
+            split.push(Vec::new());
+            lowest = value(i);
         }
-        levels[i] = level;
+        if let Some(level) = split.last_mut() {
+            level.push(i);
+        }
     }
-    levels
+    split
 }
 
 impl Points {

@@ -9,7 +9,6 @@
 use super::points::Points;
 use super::surface::Outlet;
 use super::terms::{At, Away, Scaling, effective_v};
-use nalgebra::DVector;
 
 /// Span of temperature from which on the data tell by themselves, K.
 const TELLING_K: f64 = 6.0;
@@ -34,34 +33,22 @@ pub struct Datum {
 /// Points of the pump's fit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PumpData {
-    /// The points.
-    pub data: Vec<Datum>,
-    /// Number of groups of replicates.
-    pub groups: usize,
+    /// Every collection.
+    pub points: Vec<Datum>,
+    /// Means of replicates, in the order of the groups: the rows of the fit, and the flows it is linearised about.
+    pub means: Vec<Datum>,
+    /// How many collections each mean is of.
+    pub counts: Vec<usize>,
     /// Scaling of the terms.
     pub scaling: Scaling,
 }
 
 impl PumpData {
-    /// Takes points, a nozzle coefficient for each nozzle, the diode's voltage and how far each point is from the reference.
+    /// Takes points, a nozzle coefficient for each nozzle, the diode's voltage and how far each point is from the
+    /// reference.
     #[must_use]
     pub fn new(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Self {
-        let mut data: Vec<Datum> = points
-            .flowing
-            .iter()
-            .zip(away)
-            .map(|(p, away)| Datum {
-                effective_v: effective_v(p.duty, p.supply_v, freewheel_v),
-                outlet: Outlet {
-                    k: k[p.nozzle],
-                    out_kpa: p.out_kpa,
-                },
-                away: *away,
-                flow: p.flow,
-                u_flow: p.u_flow,
-                group: p.group,
-            })
-            .collect();
+        let data = data(points, k, freewheel_v, away);
         let ends = |f: &dyn Fn(&Datum) -> f64| {
             data.iter()
                 .map(f)
@@ -69,53 +56,51 @@ impl PumpData {
                     (a.min(v), b.max(v))
                 })
         };
-        let x = ends(&|d| d.effective_v);
-        let flow = ends(&|d| d.flow).1;
-        let line = ends(&|d| d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)).1;
         let scaling = Scaling {
-            effective_v: x,
-            pressure_kpa: line,
-            flow_ml_min: flow,
+            effective_v: ends(&|d| d.effective_v),
+            pressure_kpa: ends(&|d| d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)).1,
+            flow_ml_min: ends(&|d| d.flow).1,
         };
-        let per_v = flow / (x.1 - x.0);
-        for (d, p) in data.iter_mut().zip(&points.flowing) {
-            let u_x = ((p.supply_v + freewheel_v) * p.u_duty).hypot(p.duty * p.u_supply_v);
-            d.u_flow = d.u_flow.hypot(per_v * u_x);
-        }
+        let per_v = scaling.flow_ml_min / (scaling.effective_v.1 - scaling.effective_v.0);
+        let carried = points
+            .flowing
+            .iter()
+            .map(|p| per_v * ((p.supply_v + freewheel_v) * p.u_duty).hypot(p.duty * p.u_supply_v));
+        let data: Vec<Datum> = data
+            .iter()
+            .zip(carried)
+            .map(|(d, u)| Datum {
+                u_flow: d.u_flow.hypot(u),
+                ..*d
+            })
+            .collect();
+        let (means, counts) = means(&data, points.groups.len());
         PumpData {
-            data,
-            groups: points.groups.len(),
+            points: data,
+            means,
+            counts,
             scaling,
         }
     }
 
-    /// Flow about which each datum is linearised, mL/min: the mean of its replicates, carried over to the datum's own
-    /// effective voltage by the mean slope.
+    /// Flows about which the means are linearised: their own, mL/min.
     #[must_use]
     pub fn flows(&self) -> Vec<f64> {
-        let x = self.group_means(|d| d.effective_v);
-        let q = self.group_means(|d| d.flow);
-        let slope = self.slope();
-        self.data
-            .iter()
-            .zip(x)
-            .zip(q)
-            .map(|((d, x), q)| (q + slope * (d.effective_v - x)).max(0.5 * q))
-            .collect()
+        self.means.iter().map(|d| d.flow).collect()
     }
 
     /// Whether the data span enough temperature to tell by themselves what it does.
     #[must_use]
     pub fn tells_warmth(&self) -> bool {
-        let warm = self.data.iter().map(|d| d.away.warm_k);
+        let warm = self.means.iter().map(|d| d.away.warm_k);
         warm.clone().fold(f64::NEG_INFINITY, f64::max) - warm.fold(f64::INFINITY, f64::min) >= TELLING_K
     }
 
     /// Whether the data hold more than one nozzle or outlet pressure.
     #[must_use]
     pub fn several_outlets(&self) -> bool {
-        self.data.iter().any(|d| {
-            let first = self.data[0].outlet;
+        self.means.iter().any(|d| {
+            let first = self.means[0].outlet;
             (d.outlet.k / first.k - 1.0).abs() > 0.02 || (d.outlet.out_kpa - first.out_kpa).abs() > 5.0
         })
     }
@@ -129,7 +114,7 @@ impl PumpData {
     /// Where each datum lies on the pump's surface, for the flows about which it is linearised.
     #[must_use]
     pub fn places(&self, flows: &[f64]) -> Vec<At> {
-        self.data
+        self.means
             .iter()
             .zip(flows)
             .map(|(d, q)| At {
@@ -143,7 +128,7 @@ impl PumpData {
     /// Share of each datum under a loss of flow per kPa of line pressure: `h = 1 / (1 + loss P'(q))`.
     #[must_use]
     pub fn shares(&self, flows: &[f64], loss_per_kpa: impl Fn(usize) -> f64) -> Vec<f64> {
-        self.data
+        self.means
             .iter()
             .zip(flows)
             .enumerate()
@@ -153,44 +138,66 @@ impl PumpData {
 
     /// Responses of the linear problem: `Q - q (1 - h)`.
     #[must_use]
-    pub fn responses(&self, flows: &[f64], shares: &[f64]) -> DVector<f64> {
-        DVector::from_fn(flows.len(), |i, _| {
-            self.data[i].flow - flows[i] * (1.0 - shares[i])
-        })
-    }
-
-    /// Mean over each datum's group of a value, a value per datum.
-    #[must_use]
-    pub fn group_means(&self, value: impl Fn(&Datum) -> f64) -> Vec<f64> {
-        let mut sums = vec![(0.0, 0.0); self.groups];
-        for d in &self.data {
-            sums[d.group].0 += value(d);
-            sums[d.group].1 += 1.0;
-        }
-        self.data
+    pub fn responses(&self, flows: &[f64], shares: &[f64]) -> Vec<f64> {
+        self.means
             .iter()
-            .map(|d| sums[d.group].0 / sums[d.group].1)
+            .zip(flows)
+            .zip(shares)
+            .map(|((d, q), h)| d.flow - q * (1.0 - h))
             .collect()
     }
 
-    /// Mean square of the scatter within groups of `residuals`, weighted by 1/`shape`, and its degrees of freedom.
+    /// Scatter of replicates about their means, each brought to its mean's effective voltage by the mean slope: weighted
+    /// sum of squares with weights 1/`shape` (a value per point), and its degrees of freedom.
     #[must_use]
-    pub fn pure_error(&self, residuals: &[f64], shape: &[f64]) -> (f64, f64) {
-        let mut weight = vec![0.0; self.groups];
-        let mut sum = vec![0.0; self.groups];
-        for ((d, r), v) in self.data.iter().zip(residuals).zip(shape) {
-            weight[d.group] += 1.0 / v;
-            sum[d.group] += r / v;
-        }
-        let squares: f64 = self
-            .data
+    pub fn within(&self, shape: &[f64]) -> (f64, f64) {
+        let slope = self.slope();
+        let squares = self
+            .points
             .iter()
-            .zip(residuals)
             .zip(shape)
-            .map(|((d, r), v)| (r - sum[d.group] / weight[d.group]).powi(2) / v)
+            .map(|(d, v)| {
+                let mean = &self.means[d.group];
+                (d.flow - mean.flow - slope * (d.effective_v - mean.effective_v)).powi(2) / v
+            })
             .sum();
-        let used = weight.iter().filter(|w| **w > 0.0).count();
-        let dof = self.data.len().saturating_sub(used) as f64;
-        (if dof > 0.0 { squares / dof } else { 0.0 }, dof)
+        (squares, (self.points.len() - self.means.len()) as f64)
     }
+}
+
+fn data(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Vec<Datum> {
+    points
+        .flowing
+        .iter()
+        .zip(away)
+        .map(|(p, away)| Datum {
+            effective_v: effective_v(p.duty, p.supply_v, freewheel_v),
+            outlet: Outlet {
+                k: k[p.nozzle],
+                out_kpa: p.out_kpa,
+            },
+            away: *away,
+            flow: p.flow,
+            u_flow: p.u_flow,
+            group: p.group,
+        })
+        .collect()
+}
+
+/// Means over groups, and how many points each is of.
+fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
+    let mut counts = vec![0; groups];
+    let mut means: Vec<Option<Datum>> = vec![None; groups];
+    for d in data {
+        counts[d.group] += 1;
+        let part = 1.0 / counts[d.group] as f64;
+        let m = means[d.group].get_or_insert(*d);
+        let step = |mean: &mut f64, value: f64| *mean += part * (value - *mean);
+        step(&mut m.effective_v, d.effective_v);
+        step(&mut m.flow, d.flow);
+        step(&mut m.outlet.out_kpa, d.outlet.out_kpa);
+        step(&mut m.away.thin, d.away.thin);
+        step(&mut m.away.warm_k, d.away.warm_k);
+    }
+    (means.into_iter().flatten().collect(), counts)
 }

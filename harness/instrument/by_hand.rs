@@ -7,18 +7,17 @@ use super::deliver::{Occasion, deliver};
 use super::event::InstrumentEvent;
 use super::exchange::Target;
 use super::machine::{Instrument, State, What};
-use super::unit;
 use crate::clock::Moment;
 use crate::problem::Problem;
-use crate::quantity::Dimension;
-use crate::wire::number::{self, DecimalMark, Numeric};
+use crate::quantity::{self, Dimension, QuantityError};
+use crate::wire::number::Numeric;
 
 /// What an operator may answer to a request that is done.
 const DONE: &[&str] = &["", "ok", "done", "yes", "y"];
 
 impl Instrument {
-    /// Takes the operator's answer to the question of `channel`. A setting is done with `ok` or an empty line; a
-    /// reading is a value with its unit, or the bare number that the channel's scaling is for.
+    /// Takes the operator's answer to the question of `channel`: `ok` or an empty line for a setting that is done, a
+    /// value with its unit for a reading.
     ///
     /// # Errors
     /// What is wrong with the answer; the question is still open.
@@ -75,35 +74,20 @@ impl Instrument {
     }
 }
 
-/// The instrument's number in an answer.
+/// The instrument's number in an answer: a value with its unit; `on`, `off`, 1 or 0 for a switch.
 fn value_of(text: &str, target: &Target) -> Result<f64, Box<Problem>> {
-    let problem = |what: String, expected: &str| Err(Box::new(Problem::new(what).expected(expected)));
-    if target.dimension == Dimension::Switch {
-        return match text.to_ascii_lowercase().as_str() {
-            "1" | "on" | "yes" => Ok(1.0),
-            "0" | "off" | "no" => Ok(0.0),
-            _ => problem(format!("\"{text}\" is neither on nor off"), "on or off"),
-        };
-    }
-    let word = text.trim_start_matches(|c: char| !c.is_alphabetic() && c != '%');
-    let (digits, word) = (text[..text.len() - word.len()].trim(), word.trim());
-    let value = match number::decimal(digits.as_bytes(), DecimalMark::Point) {
-        Ok(value) => value,
-        Err(why) => {
-            return problem(
-                format!("\"{text}\" is not a value: {why}"),
-                "a number and its unit",
-            );
-        }
+    let value = match (target.dimension, text) {
+        (Dimension::Switch, "1") => Ok(1.0),
+        (Dimension::Switch, "0") => Ok(0.0),
+        _ => quantity::parse(text, target.dimension),
     };
-    if word.is_empty() {
-        return Ok(value);
-    }
-    match unit::in_internal(value, word, target.dimension) {
-        Some(value) => Ok((value - target.offset) / target.gain),
-        None => problem(
-            format!("\"{word}\" is not its unit"),
-            "a unit of what is asked for",
-        ),
+    match value {
+        Ok(value) => Ok((value - target.offset) / target.gain),
+        Err(why) => Err(Box::new(Problem {
+            place: None,
+            what: why.what(text),
+            expected: Some(QuantityError::expected(target.dimension)),
+            help: why.help(),
+        })),
     }
 }

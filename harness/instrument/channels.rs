@@ -7,6 +7,7 @@ use super::compile::Compiler;
 use super::exchange::{Ack, Command, Dialect, Listen, Poll, Purpose, Reply, Target, Tell};
 use crate::clock::Moment;
 use crate::problem::nearest;
+use crate::quantity::Dimension;
 use crate::script::rig::{ChannelSpec, DialectSpec, InstrumentSpec};
 use crate::script::role::{Direction, Role};
 use crate::wire::modbus::Request;
@@ -16,6 +17,8 @@ use crate::wire::scpi;
 use crate::wire::template::{self, Template};
 use std::time::Duration;
 
+/// Longest question to the operator, bytes.
+const QUESTION_BYTES_MAX: usize = 500;
 /// What a command looks like, for messages.
 const COMMAND_EXAMPLE: &str = "a command such as `D {value:.2}`";
 
@@ -174,17 +177,23 @@ impl Compiler<'_> {
     }
 
     pub(super) fn operator(&mut self, channel: usize, spec: &ChannelSpec, question: &str, to: Direction) {
-        if to == Direction::Set {
-            if let Some(template) = self.template(spec, question) {
-                self.push_tell(channel, spec, Command::Person(template), Ack::Person);
-            }
-        } else if let Err(why) = template::check_plain(question) {
-            self.problem(format!("{}: question: {why}", spec.role));
+        let request = question.trim().to_owned();
+        if request.is_empty() || request.len() > QUESTION_BYTES_MAX || request.contains(char::is_control) {
+            self.problem(format!("{}: this is no question to ask a person", spec.role))
+                .expected = Some(format!("one line of up to {QUESTION_BYTES_MAX} bytes"));
+        } else if to == Direction::Set {
+            // Manifold pressure is shown to the controller as a sensor's volts.
+            let volts = spec.role == Role::Boost;
+            let dimension = if volts {
+                Dimension::Voltage
+            } else {
+                spec.role.dimension()
+            };
+            self.push_tell(channel, spec, Command::Person { request, dimension }, Ack::Person);
         } else {
             let target = target(channel, 0, spec, self.spec);
-            self.out
-                .polls
-                .push(poll(Vec::new(), question, Reply::Person, target, spec.every));
+            let poll = poll(Vec::new(), &request, Reply::Person, target, spec.every);
+            self.out.polls.push(poll);
         }
     }
 

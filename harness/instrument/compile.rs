@@ -139,6 +139,9 @@ impl Compiler<'_> {
 
     fn channel(&mut self, channel: usize, spec: &ChannelSpec) {
         let role = &spec.role;
+        if matches!(spec.exchange, ExchangeSpec::Fixed { .. }) && role.direction() == Direction::Read {
+            return;
+        }
         let (gain, offset) = (spec.scaling.gain, spec.scaling.offset);
         if !gain.is_finite() || gain.abs() < f64::MIN_POSITIVE || !offset.is_finite() {
             self.problem(format!("{role}: scaling {gain} x + {offset} cannot be inverted"));
@@ -148,7 +151,6 @@ impl Compiler<'_> {
             self.problem(format!("{role}: the range {low} to {high} is empty"));
         }
         match (&spec.exchange, &self.out.dialect, role.direction()) {
-            (ExchangeSpec::Fixed { .. }, _, Direction::Read) => {}
             (
                 ExchangeSpec::Ask {
                     query,

@@ -118,13 +118,8 @@ fn judge(
 
 /// The fault for a line that shows another unit than the scaling means, where it holds one: `lb:oz` in place of `g`.
 pub(super) fn other_unit(targets: &[Target], line: &[u8]) -> Option<Fault> {
-    let target = targets.first().filter(|_| line.iter().any(u8::is_ascii_digit))?;
-    let words = line.split(u8::is_ascii_whitespace).filter(|w| unit::is_known(w));
-    for word in words {
-        if let Err((seen, help)) = unit::check(word, target.dimension, target.gain) {
-            let seen = format!("{seen} in {}", shown_bytes(line));
-            return Some(Fault::new(FaultCode::Units, &target.who, seen, help));
-        }
-    }
-    None
+    let target = targets.first()?;
+    let (seen, help) = unit::other_in(line, target.dimension, target.gain)?;
+    let seen = format!("{seen} in {}", shown_bytes(line));
+    Some(Fault::new(FaultCode::Units, &target.who, seen, help))
 }

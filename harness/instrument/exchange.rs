@@ -114,8 +114,8 @@ pub(super) enum Command {
     Line(Template),
     /// Function 6 or 16 (Modbus).
     Register { single: bool, address: u16, kind: Kind },
-    /// A request to the operator.
-    Person(Template),
+    /// A request to the operator, and what its value is.
+    Person { request: String, dimension: Dimension },
 }
 
 /// How a setting is acknowledged.

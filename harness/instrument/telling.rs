@@ -12,6 +12,7 @@ use super::machine::{Instrument, State, What};
 use super::sending::ERROR_REQUEST;
 use crate::clock::Moment;
 use crate::problem::fault::{Fault, FaultCode};
+use crate::quantity::{self, Units};
 use crate::wire::scpi;
 
 impl Instrument {
@@ -168,14 +169,17 @@ impl Instrument {
         let value = tell.queued.take().unwrap_or(tell.sent);
         tell.sent = value;
         match &tell.command {
-            Command::Person(template) => {
-                let mut text = Vec::new();
-                template.write(tell.raw(value), &mut text);
-                let text = String::from_utf8_lossy(&text).into_owned();
-                events.push(InstrumentEvent::Question {
-                    channel: tell.channel,
-                    text,
-                });
+            Command::Person { request, dimension } => {
+                let shown = quantity::show(value, *dimension, Units::Metric);
+                let text = if request.contains("{value}") {
+                    request.replace("{value}", &shown)
+                } else if tell.purpose == Purpose::Setting {
+                    format!("{request} ({shown})")
+                } else {
+                    request.clone()
+                };
+                let channel = tell.channel;
+                events.push(InstrumentEvent::Question { channel, text });
             }
             Command::Line(_) | Command::Register { .. } => {
                 put(tell, &self.dialect, value, tx);

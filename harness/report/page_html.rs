@@ -82,10 +82,15 @@ struct TableView<'a> {
 }
 
 impl TableView<'_> {
-    /// Whether a narrow screen shows each row as a list of names and values.
-    fn stacks(&self) -> bool {
-        let words = self.table.columns.iter().skip(1).filter(|c| !c.number).count();
-        self.table.columns.len() > 3 && words > 1
+    /// `stack` where a narrow screen shows each row as a list of names and values, `many` where columns stand close.
+    fn class(&self) -> Option<&'static str> {
+        let columns = &self.table.columns;
+        let words = columns.iter().skip(1).filter(|c| !c.number).count();
+        match columns.len() {
+            7.. => Some("many"),
+            4.. if words > 1 => Some("stack"),
+            _ => None,
+        }
     }
 }
 

@@ -48,11 +48,22 @@ pub(super) fn x_ticks(scale: &Scale, width: f64) -> Vec<Tick> {
     }
 }
 
+/// The label of a tick of a y axis in lines.
+fn label_lines(tick: &Tick) -> Vec<String> {
+    measure::wrap_within(&tick.label, FONT, WORDS_WIDTH, 3)
+}
+
+/// How far the labels of a y axis may reach above and below their ticks, beyond a single line.
+pub(super) fn y_overhang(ticks: &[Tick]) -> f64 {
+    let lines = ticks.iter().map(|t| label_lines(t).len()).max().unwrap_or(1);
+    (lines - 1) as f64 * LINE / 2.0
+}
+
 /// The room that the labels of a y axis need on the left.
 pub(super) fn y_room(ticks: &[Tick]) -> f64 {
     let widest = ticks
         .iter()
-        .map(|t| measure::widest(&measure::wrap(&t.label, FONT, WORDS_WIDTH), FONT))
+        .map(|t| measure::widest(&label_lines(t), FONT))
         .fold(0.0, f64::max);
     widest + GAP + 4.0
 }
@@ -63,7 +74,7 @@ pub(super) fn draw_y(canvas: &mut Canvas, plane: &Plane, ticks: &[Tick]) {
     for tick in ticks {
         let y = plane.y.clamped(tick.value);
         canvas.line("gr", (frame.left, y), (frame.right, y));
-        let lines = measure::wrap(&tick.label, FONT, WORDS_WIDTH);
+        let lines = label_lines(tick);
         let first = y + FONT * 0.36 - LINE * (lines.len() - 1) as f64 / 2.0;
         canvas.lines("tx", frame.left - GAP, first, Anchor::End, &lines);
     }
@@ -72,14 +83,19 @@ pub(super) fn draw_y(canvas: &mut Canvas, plane: &Plane, ticks: &[Tick]) {
 /// Grid lines of the x axis, its labels where `labelled`.
 pub(super) fn draw_x(canvas: &mut Canvas, plane: &Plane, ticks: &[Tick], labelled: bool) {
     let frame = plane.frame;
+    // A word keeps to its share of the axis (numbers are chosen to fit), and the outermost stay inside the chart.
+    let share = match plane.x.is_worded() {
+        true => frame.width() / (ticks.len().max(2) - 1) as f64 - 6.0,
+        false => f64::INFINITY,
+    };
     for tick in ticks {
         let x = plane.x.clamped(tick.value);
         canvas.line("gr", (x, frame.top), (x, frame.bottom));
         if labelled {
-            // The outermost labels stay inside the chart.
-            let half = measure::width(&tick.label, FONT) / 2.0;
-            let x = x.clamp(half + 1.0, canvas.width() - half - 1.0);
-            canvas.text("tx", x, frame.bottom + LINE, Anchor::Middle, &tick.label);
+            let label = measure::shortened(&tick.label, FONT, share);
+            let half = measure::width(&label, FONT) / 2.0;
+            let x = x.min(canvas.width() - half - 1.0).max(half + 1.0);
+            canvas.text("tx", x, frame.bottom + LINE, Anchor::Middle, &label);
         }
     }
 }

@@ -4,7 +4,7 @@
 
 use super::axes::Plane;
 use super::decimate::decimate;
-use super::model::{Band, BandKind, Ink};
+use super::layer::{Band, BandKind, Ink};
 use super::series::{ink_class, path};
 use super::svg::{Canvas, Rect};
 

@@ -4,7 +4,7 @@
 
 use super::axes::Plane;
 use super::ground::Ground;
-use super::model::Bins;
+use super::layer::Bins;
 use super::series::ink_class;
 use super::svg::{Canvas, Rect};
 

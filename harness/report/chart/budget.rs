@@ -5,8 +5,9 @@
 
 use super::Size;
 use super::band;
+use super::layer::{BandKind, Ink};
 use super::measure;
-use super::model::{BandKind, Bar, Budget, Ink};
+use super::model::{Bar, Budget};
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect};
 
 /// Height of a bar.

@@ -8,8 +8,8 @@ use super::Size;
 use super::axes::Plane;
 use super::ground::Ground;
 use super::key::{Key, Sample, line_sample};
+use super::layer::Layer;
 use super::measure;
-use super::model::Layer;
 use super::scale::Scale;
 use super::series::{self, MARK, path};
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect};
@@ -106,7 +106,7 @@ pub(super) fn draw(canvas: &mut Canvas, plane: &Plane, layers: &[Layer], ground:
             key.add(sample, label.as_str());
         }
     }
-    push_apart(&mut beside, frame.top - LINE / 2.0, frame.bottom + LINE / 2.0);
+    push_apart(&mut beside, frame.top - 2.0, frame.bottom + LINE / 2.0);
     for name in &beside {
         draw_beside(canvas, frame, name);
     }

@@ -4,8 +4,8 @@
 //! one look.
 
 use super::band;
+use super::layer::{BandKind, Dash, Ink, Layer, Line, Marker, Points, ReferenceKind, SpanKind};
 use super::measure;
-use super::model::{BandKind, Dash, Ink, Layer, Line, Marker, Points, ReferenceKind, SpanKind};
 use super::series::{dash_array, draw_marker, ink_class};
 use super::span;
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect, Value};

@@ -6,8 +6,9 @@
 use super::axes::Plane;
 use super::ground::Ground;
 use super::key::reference_class;
+use super::layer::{Callout, Layer, Reference, Span, SpanKind};
 use super::measure;
-use super::model::{Axis, Callout, Layer, Reference, Span, SpanKind};
+use super::model::Axis;
 use super::scale::Scale;
 use super::series::path;
 use super::span;
@@ -27,10 +28,14 @@ pub(super) struct Strip {
     names: Vec<Name>,
     /// For each upright line: its layer's place in the panel, its row, its x.
     rows: Vec<(usize, usize, f64)>,
+    /// Layers whose names are too long to stand here; they belong into the key.
+    pub(super) too_long: Vec<usize>,
 }
 
 /// Room between names of a row.
 const APART: f64 = 8.0;
+/// The longest name, as a part of the width of the chart.
+const LONGEST: f64 = 0.7;
 
 impl Strip {
     /// Packs the names of a panel. Upright lines are packed from the right, each name to the right of its line, so
@@ -48,30 +53,40 @@ impl Strip {
         upright.sort_by(|a, b| b.2.total_cmp(&a.2));
         for (i, reference, at) in upright {
             let across = measure::width(reference.label.as_str(), FONT);
+            if across > width * LONGEST {
+                strip.too_long.push(i);
+                continue;
+            }
             let left = (at - 2.0).min(width - across - 1.0).max(1.0);
             let row = strip.add(reference.label.as_str(), left, across, usize::MAX);
             strip.rows.push((i, row.unwrap_or(0), at));
         }
         for wanted in [true, false] {
-            for layer in layers {
+            for (i, layer) in layers.iter().enumerate() {
                 if let Layer::Span(s) = layer
                     && (s.kind == SpanKind::Void) == wanted
                     && !s.label.is_empty()
                 {
-                    strip.add_span(s, x, width);
+                    strip.add_span(i, s, x, width);
                 }
             }
         }
         strip
     }
 
-    fn add_span(&mut self, s: &Span, x: &Scale, width: f64) {
+    /// A name of a void span is always to be read, here or in the key; others only where there is room.
+    fn add_span(&mut self, layer: usize, s: &Span, x: &Scale, width: f64) {
         let (from, to) = (x.clamped(s.from), x.clamped(s.to));
         let across = measure::width(s.label.as_str(), FONT);
         let left = ((from + to - across) / 2.0).min(width - across - 1.0).max(1.0);
-        let rows_max = if s.kind == SpanKind::Void { usize::MAX } else { 1 };
-        if s.kind == SpanKind::Void || across <= to - from + 6.0 {
-            self.add(s.label.as_str(), left, across, rows_max);
+        if s.kind == SpanKind::Void {
+            if across > width * LONGEST {
+                self.too_long.push(layer);
+            } else {
+                self.add(s.label.as_str(), left, across, usize::MAX);
+            }
+        } else if across <= to - from + 6.0 {
+            self.add(s.label.as_str(), left, across, 1);
         }
     }
 

@@ -78,6 +78,38 @@ fn pieces(word: &str, size: f64, width_max: f64) -> Vec<String> {
     out
 }
 
+/// `text` no wider than `width_max`, its end replaced by `…` where it does not fit.
+#[must_use]
+pub fn shortened(text: &str, size: f64, width_max: f64) -> String {
+    if width(text, size) <= width_max {
+        return text.to_owned();
+    }
+    let room = width_max - width("…", size);
+    let mut out = String::new();
+    let mut across = 0.0;
+    for c in text.chars() {
+        across += f64::from(thousandths(c)) * size / 1000.0;
+        if across > room {
+            break;
+        }
+        out.push(c);
+    }
+    out + "…"
+}
+
+/// As [`wrap`], in at most `lines_max` lines.
+#[must_use]
+pub fn wrap_within(text: &str, size: f64, width_max: f64, lines_max: usize) -> Vec<String> {
+    let mut lines = wrap(text, size, width_max);
+    if lines.len() > lines_max.max(1) {
+        lines.truncate(lines_max.max(1));
+        if let Some(last) = lines.last_mut() {
+            *last = shortened(&format!("{last}…"), size, width_max);
+        }
+    }
+    lines
+}
+
 /// The width of the widest line.
 #[must_use]
 pub fn widest(lines: &[String], size: f64) -> f64 {
@@ -105,5 +137,9 @@ mod tests {
         let (joined, plain) = (lines.concat().replace(' ', ""), text.replace(' ', ""));
         assert_eq!(joined, plain);
         assert_eq!(wrap("", 13.0, 90.0), [""]);
+        let few = wrap_within(text, 13.0, 90.0, 2);
+        assert_eq!(few.len(), 2);
+        assert!(few[1].ends_with('…') && widest(&few, 13.0) <= 90.0);
+        assert!(width(&shortened(text, 13.0, 50.0), 13.0) <= 50.0);
     }
 }

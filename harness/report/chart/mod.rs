@@ -7,7 +7,7 @@
 //!
 //! | file | what it draws |
 //! |---|---|
-//! | `model` | what a chart is: axes, layers, panels |
+//! | `model`, `layer` | what a chart is: kinds, axes; what is drawn in a panel |
 //! | `scale`, `axes` | linear, logarithmic and worded axes with ticks |
 //! | `series`, `band`, `span`, `mark`, `bins` | one kind of layer each |
 //! | `direct`, `ground` | labels beside what they name, placed where nothing is |
@@ -24,6 +24,7 @@ pub mod decimate;
 mod direct;
 mod ground;
 mod key;
+mod layer;
 mod mark;
 pub mod measure;
 mod model;
@@ -36,10 +37,11 @@ mod series;
 mod span;
 mod svg;
 
-pub use model::{
-    Axis, Band, BandKind, Bar, Bins, Budget, Callout, Cell, Chart, Dash, Ink, Layer, Line, Marker, Multiples,
-    Overview, Panel, Plot, Point, Points, Reference, ReferenceKind, Small, Spacing, Span, SpanKind,
+pub use layer::{
+    Band, BandKind, Bins, Callout, Dash, Ink, Layer, Line, Marker, Point, Points, Reference, ReferenceKind,
+    Span, SpanKind,
 };
+pub use model::{Axis, Bar, Budget, Cell, Chart, Multiples, Overview, Panel, Plot, Small, Spacing};
 
 use super::words::Words;
 

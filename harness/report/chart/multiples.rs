@@ -7,9 +7,10 @@ use super::Size;
 use super::axes::{self, Plane};
 use super::ground::Ground;
 use super::key::{Key, Sample, line_sample};
+use super::layer::Layer;
 use super::mark::{self, Strip};
 use super::measure;
-use super::model::{Layer, Multiples, Small};
+use super::model::{Multiples, Small};
 use super::panels;
 use super::scale::Scale;
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect};
@@ -28,6 +29,7 @@ pub(super) fn draw(multiples: &Multiples, canvas: &mut Canvas) {
     let x = mark::scale_over(&multiples.x, layers(), true);
     let y = mark::scale_over(&multiples.y, layers(), false);
     let left = axes::y_room(&axes::y_ticks(&y.moved(high, 0.0), high));
+    let overhang = axes::y_overhang(&axes::y_ticks(&y.moved(high, 0.0), high));
     let across = (canvas.width() - left - 10.0 - GUTTER * (columns - 1) as f64) / columns as f64;
     canvas.height = axes::y_title(canvas, &multiples.y, 0.0);
     let mut key = Key::default();
@@ -38,7 +40,7 @@ pub(super) fn draw(multiples: &Multiples, canvas: &mut Canvas) {
             .map(|p| measure::wrap(p.title.as_str(), FONT, across - 2.0))
             .collect();
         let title_lines = titles.iter().map(Vec::len).max().unwrap_or(1);
-        let top = bottom + title_lines as f64 * LINE + 6.0;
+        let top = bottom + title_lines as f64 * LINE + 6.0 + overhang;
         for (column, (plot, title)) in plots.iter().zip(&titles).enumerate() {
             let frame_left = left + column as f64 * (across + GUTTER);
             let frame = Rect {

@@ -23,7 +23,7 @@ pub(super) fn draw(overview: &Overview, canvas: &mut Canvas) {
     let heads: Vec<Vec<String>> = overview
         .rows
         .iter()
-        .map(|r| measure::wrap(r.as_str(), FONT, head_max))
+        .map(|r| measure::wrap_within(r.as_str(), FONT, head_max, 2))
         .collect();
     let left = heads.iter().map(|h| measure::widest(h, FONT)).fold(0.0, f64::max) + 10.0;
     let columns = overview.columns.len().max(1);
@@ -72,9 +72,14 @@ fn draw_columns(canvas: &mut Canvas, overview: &Overview, left: f64, across: f64
         .fold(0.0, f64::max);
     let every = (((widest + 6.0) / across).ceil() as usize).max(1);
     for (j, name) in overview.columns.iter().enumerate().step_by(every) {
-        let half = measure::width(name.as_str(), FONT) / 2.0;
+        let name = measure::shortened(
+            name.as_str(),
+            FONT,
+            (across * every as f64 - 6.0).min(canvas.width() / 3.0),
+        );
+        let half = measure::width(&name, FONT) / 2.0;
         let x = (left + (j as f64 + 0.5) * across).min(canvas.width() - half - 1.0);
-        canvas.text("tx", x, y, Anchor::Middle, name.as_str());
+        canvas.text("tx", x.max(half + 1.0), y, Anchor::Middle, &name);
     }
 }
 

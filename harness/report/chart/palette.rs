@@ -1,7 +1,8 @@
 //! Colours, as the custom properties that charts and page use.
 //!
 //! In: nothing. Out: names and colours for a light and a dark page. The inks are colours of the Okabe-Ito palette
-//! (Okabe and Ito, Color Universal Design, 2008); on white and on near-black only those with contrast enough are used.
+//! (Okabe and Ito, Color Universal Design, 2008), each shifted a little (CIEDE2000 below 8) so that every pair stays
+//! apart by 15 under simulated colour blindness of each kind, and has contrast enough on its ground.
 //! Never: a colour that carries a meaning alone.
 
 /// A custom property and its colour on a light and on a dark page, as `#rrggbb`.
@@ -29,11 +30,11 @@ pub const COLOURS: &[Colour] = &[
     colour("rule", "#858e98", "#75808b"),
     colour("grid", "#dde2e7", "#2e363f"),
     colour("link", "#0b5c93", "#7cc4f2"),
-    // Inks of charts: Okabe-Ito.
-    colour("s1", "#0072b2", "#56b4e9"),
-    colour("s2", "#d55e00", "#e69f00"),
-    colour("s3", "#009e73", "#009e73"),
-    colour("s4", "#cc79a7", "#cc79a7"),
+    // Inks of charts: blue, vermillion, green, purple, black; light blue and orange on dark.
+    colour("s1", "#005f9e", "#52b9f0"),
+    colour("s2", "#d35206", "#edad2a"),
+    colour("s3", "#009e73", "#0f9467"),
+    colour("s4", "#c774a2", "#c56c9f"),
     colour("s5", "#16191d", "#e9edf1"),
     // Verdicts: text and its ground.
     colour("good", "#0b5c93", "#8fd0f7"),

@@ -9,8 +9,9 @@ use super::bins;
 use super::direct;
 use super::ground::Ground;
 use super::key::{Key, Sample, spoken_for};
+use super::layer::Layer;
 use super::mark::{self, Strip};
-use super::model::{Layer, Panel, Plot};
+use super::model::{Panel, Plot};
 use super::scale::Scale;
 use super::series;
 use super::span;
@@ -50,8 +51,9 @@ pub(super) fn draw(plot: &Plot, canvas: &mut Canvas) {
     let mut key = Key::default();
     for (i, (panel, y)) in plot.panels.iter().zip(&scales).enumerate() {
         let strip = Strip::pack(&panel.layers, &x, canvas.width());
-        let top =
-            canvas.height + axes::y_title(canvas, &panel.y, canvas.height) + strip.height().max(2.0) + 4.0;
+        let overhang = axes::y_overhang(&axes::y_ticks(y, high));
+        let above = axes::y_title(canvas, &panel.y, canvas.height) + strip.height().max(2.0);
+        let top = canvas.height + above + overhang + 4.0;
         let frame = Rect {
             left,
             right,
@@ -97,6 +99,13 @@ fn draw_panel(
         }
     }
     direct::draw(canvas, plane, &panel.layers, &mut ground, key);
+    for i in &strip.too_long {
+        match &panel.layers[*i] {
+            Layer::Reference(r) => key.add(Sample::Reference(r.kind), r.label.as_str()),
+            Layer::Span(s) => key.add(Sample::Span(s.kind), s.label.as_str()),
+            _ => {}
+        }
+    }
     key_of(&panel.layers, key);
 }
 

@@ -49,7 +49,8 @@ impl Scale {
         let (asked_low, asked_high) = span(&mut { asked });
         let (mut low, mut high) = (data_low.min(asked_low), data_high.max(asked_high));
         if let Spacing::Words(words) = &axis.spacing {
-            (low, high) = (-0.5, words.len().max(1) as f64 - 0.5);
+            let last = words.len().max(1) as f64 - 0.5;
+            (low, high) = (low.min(-0.5), high.max(last));
         } else if low > high {
             (low, high) = (0.0, 1.0);
         } else if high - low < 1e-12 * (1.0 + high.abs()) {
@@ -87,6 +88,11 @@ impl Scale {
             to,
             ..self.clone()
         }
+    }
+
+    /// Whether it has names instead of numbers.
+    pub(super) fn is_worded(&self) -> bool {
+        matches!(self.spacing, Spacing::Words(_))
     }
 
     /// Whether a value has a place at all.

@@ -6,7 +6,7 @@
 use super::axes::Plane;
 use super::decimate::decimate;
 use super::ground::Ground;
-use super::model::{Dash, Ink, Line, Marker, Points};
+use super::layer::{Dash, Ink, Line, Marker, Points};
 use super::svg::{Canvas, Value, number};
 
 /// Half the size of a marker.

@@ -3,7 +3,7 @@
 //! In: spans, a plane. Out: areas over the whole height of the frame. Never: a difference by colour alone.
 
 use super::axes::Plane;
-use super::model::{Span, SpanKind};
+use super::layer::{Span, SpanKind};
 use super::svg::{Canvas, Rect};
 
 /// What fills a settling stretch.
