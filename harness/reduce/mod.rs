@@ -24,6 +24,7 @@
 //! | [`contact`], [`switch_ramps`] | what a contact did; where it made or broke on one ramp |
 //! | [`ramp_lag`], [`gauge`], [`expand`] | what makes a trip uncertain besides scatter |
 //! | [`switch_points`], [`switch_faults`] | trip, reset, differential; what is wrong with them |
+//! | [`decay`], [`leak`], [`dead_head`], [`level`], [`solenoid`] | what else a run shows of line and tank |
 //! | [`switch_run`], [`switch_cycles`] | all of it for a run or a file; the file of ramps |
 
 pub mod bins;
@@ -33,12 +34,16 @@ pub mod check_scale;
 pub mod collection;
 pub mod collections_csv;
 pub mod contact;
+pub mod dead_head;
+pub mod decay;
 pub mod drift;
 pub mod dwell;
 pub mod expand;
 pub mod finding;
 pub mod gauge;
 pub mod instruments;
+pub mod leak;
+pub mod level;
 mod lines;
 pub mod noise;
 pub mod points;
@@ -49,6 +54,7 @@ pub mod replicates;
 pub mod scale_step;
 pub mod series;
 pub mod slope;
+pub mod solenoid;
 pub mod spans;
 pub mod static_mass;
 pub mod stream;
