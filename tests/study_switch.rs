@@ -58,6 +58,7 @@ struct Truth {
     lag_s: f64,
     noise: f64,
     bounce_s: f64,
+    swing: f64,
 }
 
 fn truth(stream: &mut Stream) -> Truth {
@@ -69,11 +70,13 @@ fn truth(stream: &mut Stream) -> Truth {
         lag_s: uniform(stream, 0.0, 0.15),
         noise: uniform(stream, 0.02, 0.15),
         bounce_s: uniform(stream, 0.0, 0.03),
+        swing: 0.0,
     }
 }
 
 /// One rise or fall, psi. The pressure at the switch follows the gauge's with a first-order lag; ramps begin far
-/// enough away for its start to have died out, so that it runs behind by rate times lag.
+/// enough away for its start to have died out, so that it runs behind by rate times lag. A pump's pulsation rides on
+/// both alike.
 fn ramp(t: &Truth, rate: f64, up: bool, label: usize, stream: &mut Stream) -> Ramp {
     let (from, to) = if up {
         (t.reset - 3.0, t.trip + 3.0)
@@ -81,14 +84,23 @@ fn ramp(t: &Truth, rate: f64, up: bool, label: usize, stream: &mut Stream) -> Ra
         (t.trip + 3.0, t.reset - 3.0)
     };
     let at = normal(stream, if up { t.trip } else { t.reset }, SCATTER_PSI);
-    let crossed_s = (at - from).abs() / rate + t.lag_s;
+    let sign = if up { rate } else { -rate };
+    let (hz, phase) = (
+        uniform(stream, 40.0, 200.0),
+        uniform(stream, 0.0, std::f64::consts::TAU),
+    );
+    let swing = |time_s: f64| t.swing * (std::f64::consts::TAU * hz * time_s + phase).sin();
+    let mut crossed_s = (at - from).abs() / rate + t.lag_s - 2.0 * t.swing / rate;
+    while t.swing > 0.0 && ((from + sign * (crossed_s - t.lag_s) + swing(crossed_s) < at) == up) {
+        crossed_s += 5e-4;
+    }
     let mut ramp = Ramp {
         label: label.to_string(),
         ..Ramp::default()
     };
     let mut time_s = uniform(stream, 0.0, STEP_S);
     while time_s * rate <= (to - from).abs() {
-        let pressure = from + (if up { rate } else { -rate }) * time_s;
+        let pressure = from + sign * time_s + swing(time_s);
         let bouncing = (crossed_s..crossed_s + t.bounce_s).contains(&time_s);
         let made = if bouncing {
             uniform(stream, 0.0, 1.0) < 0.5
@@ -105,9 +117,10 @@ fn ramp(t: &Truth, rate: f64, up: bool, label: usize, stream: &mut Stream) -> Ra
     ramp
 }
 
-fn bench(seed: Seed, rates: Rates) -> (Truth, SwitchPoints) {
+fn bench(seed: Seed, rates: Rates, swing: f64) -> (Truth, SwitchPoints) {
     let mut stream = seed.stream("bench");
-    let t = truth(&mut stream);
+    let mut t = truth(&mut stream);
+    t.swing = swing;
     let gauge = Gauge {
         zero: Bound::Limits(CLASS_PSI * PSI),
         from: "rig file".into(),
@@ -217,11 +230,11 @@ impl Tally {
     }
 }
 
-fn study(name: &str, rates: Rates, seed: u64) {
+fn study(name: &str, rates: Rates, swing: f64, seed: u64) {
     let half = |from: u64| {
         let mut tally = Vec::new();
         for i in (from..BENCHES).step_by(2) {
-            tally.push(bench(Seed(seed).nth(i), rates));
+            tally.push(bench(Seed(seed).nth(i), rates, swing));
         }
         tally
     };
@@ -236,15 +249,20 @@ fn study(name: &str, rates: Rates, seed: u64) {
 
 #[test]
 fn one_slow_rate() {
-    study("one rate, 0.5 psi/s", Rates::One(0.5), 1);
+    study("one rate, 0.5 psi/s", Rates::One(0.5), 0.0, 1);
 }
 
 #[test]
 fn two_rates_far_apart() {
-    study("two rates, 0.3 and 3 psi/s", Rates::Two(0.3, 3.0), 2);
+    study("two rates, 0.3 and 3 psi/s", Rates::Two(0.3, 3.0), 0.0, 2);
 }
 
 #[test]
 fn two_rates_close_together() {
-    study("two rates, 0.5 and 1 psi/s", Rates::Two(0.5, 1.0), 3);
+    study("two rates, 0.5 and 1 psi/s", Rates::Two(0.5, 1.0), 0.0, 3);
+}
+
+#[test]
+fn a_pump_that_pulsates() {
+    study("two rates, a swing of 0.3 psi", Rates::Two(0.5, 2.0), 0.3, 4);
 }

@@ -37,6 +37,15 @@ fn skipped(id: &str, quantity: &str, unit: &str, note: &str) -> Item {
     }
 }
 
+/// An item without a value because the bench failed.
+#[must_use]
+pub fn failed(id: &str, why: &str) -> Item {
+    Item {
+        note: why.into(),
+        ..judge(&subject(id, "not measured", "", None, Zone::default()))
+    }
+}
+
 /// `line.leak`: the fall of the pressure shut in. `compliance`: of the line, mL/kPa and its standard uncertainty.
 #[must_use]
 pub fn leak(leak: &Leak, stated: Option<Zone>, compliance: Option<(f64, f64)>) -> Item {

@@ -10,6 +10,7 @@ use super::pair::Expectation;
 use super::switch;
 use crate::fluid::Fluid;
 use crate::numerics::conformity::Zone;
+use crate::problem::fault::FaultCode;
 use crate::problem::{Problem, Problems};
 use crate::record::RunFolder;
 use crate::reduce::dead_head::{self, DeadHead};
@@ -74,10 +75,31 @@ fn gather(folder: &RunFolder, kinds: &[&str]) -> Result<Vec<Span>, Problems> {
     Ok(found)
 }
 
-fn none(kind: &str) -> Problems {
-    Problem::new(format!("the run has no span of kind {kind}"))
-        .help("the scenario marks what the analysis is to look at")
-        .into()
+/// A run without the span that is looked for: a finding and an item without a value where a fault ended it early, else
+/// a problem.
+fn without(folder: &RunFolder, kind: &str, id: &str) -> Result<Outcome, Problems> {
+    let Some(finding) = early_end(folder) else {
+        return Err(Problem::new(format!("the run has no span of kind {kind}"))
+            .help("the scenario marks what the analysis is to look at")
+            .into());
+    };
+    Ok(Outcome {
+        items: vec![line::failed(id, &finding.what)],
+        findings: vec![finding],
+        files: Vec::new(),
+    })
+}
+
+/// What ended a run early, where a fault did.
+fn early_end(folder: &RunFolder) -> Option<Finding> {
+    let fault = folder.run.fault.as_ref()?;
+    let what = format!("the run was ended by {}: {}", fault.code, fault.seen);
+    Some(if fault.code == FaultCode::NoPressure.name() {
+        let cause = "a leak larger than the pump, a burst hose, a dry pump, or an open gauge; the pump was switched off";
+        Finding::new("line.leak_larger_than_pump", what, cause)
+    } else {
+        Finding::new("run.ended_early", what, fault.help.clone())
+    })
 }
 
 /// A run over a pressure switch.
@@ -99,6 +121,10 @@ pub fn switch_of_run(
     let mut outcome = switch(&points, wanted.or(rig.pair.switch.as_ref()));
     if !decays.is_empty() {
         outcome.items.extend(of_decays(&decays, coefficient, expected));
+    }
+    if let Some(finding) = early_end(folder) {
+        outcome.findings.retain(|f| f.id != "switch.no_rise");
+        outcome.findings.insert(0, finding);
     }
     Ok(outcome.expecting(expected))
 }
@@ -162,7 +188,7 @@ pub fn leak_down(
         outcome.findings.extend(read.findings());
     }
     if outcome.items.is_empty() {
-        return Err(none(leak::KIND));
+        return without(folder, leak::KIND, "line.leak");
     }
     if !decays.is_empty() && coefficient.is_some() {
         outcome.items.push(line::compliance(compliance));
@@ -177,7 +203,7 @@ pub fn leak_down(
 pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Result<Outcome, Problems> {
     let found = gather(folder, &[dead_head::KIND])?;
     if found.is_empty() {
-        return Err(none(dead_head::KIND));
+        return without(folder, dead_head::KIND, "line.dead_head");
     }
     let read: DeadHead = dead_head::read(&found, &Gauge::of_rig(rig));
     let mut findings = Vec::new();
@@ -204,10 +230,9 @@ pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Res
 /// The record was altered, cannot be read, or holds nothing to look at.
 pub fn tank_level(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Result<Outcome, Problems> {
     let found = gather(folder, &[level::KIND, WEIGH])?;
-    let at = found
-        .iter()
-        .position(|s| s.kind == level::KIND)
-        .ok_or_else(|| none(level::KIND))?;
+    let Some(at) = found.iter().position(|s| s.kind == level::KIND) else {
+        return without(folder, level::KIND, "tank.drawn");
+    };
     let weigh = |list: &[Span], last: bool| {
         let mut own = list.iter().filter(|s| s.kind == WEIGH).cloned();
         if last { own.next_back() } else { own.next() }

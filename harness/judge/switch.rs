@@ -88,13 +88,13 @@ fn item(id: &str, quantity: &str, point: Option<&Point>, limits: Zone) -> Result
         repeats: "cycles".into(),
         done: u32::try_from(point.n).unwrap_or(u32::MAX),
         u_random: random.u,
-        u_systematic: point.gauge.u.hypot(point.lag.u),
+        u_systematic: point.gauge.u.hypot(point.lag.u).hypot(point.pulsation.u),
         from: "gauge".into(),
     });
     let mut item = judge(&subject);
     let parts = format!(
-        "U of {:.2} kPa from scatter of {} cycles {:.2}, ramp lag {:.2}, gauge {:.2}",
-        all.u95, point.n, random.u95, point.lag.u95, point.gauge.u95
+        "U of {:.2} kPa from scatter of {} cycles {:.2}, ramp lag {:.2}, pulsation {:.2}, gauge {:.2}",
+        all.u95, point.n, random.u95, point.lag.u95, point.pulsation.u95, point.gauge.u95
     );
     item.note = format!("{}; {parts}", item.note);
     Ok(item)

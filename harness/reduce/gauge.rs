@@ -26,6 +26,8 @@ pub struct Gauge {
     pub resolution_kpa: f64,
     /// Delay of the pressure reading behind that of the contact, known from data sheets, s.
     pub delay_s: f64,
+    /// Noise of a single reading, kPa, where it was read vented.
+    pub noise_kpa: Option<f64>,
     /// Where this comes from, in words.
     pub from: String,
 }
@@ -39,6 +41,7 @@ impl Gauge {
             gain: Bound::None,
             resolution_kpa: 0.0,
             delay_s: 0.0,
+            noise_kpa: None,
             from: "assumed, nothing stated: limits of 0.25 % of 300 psi".into(),
         }
     }
@@ -145,6 +148,7 @@ mod tests {
             gain: Bound::Limits(0.002),
             resolution_kpa: 0.1,
             delay_s: 0.0,
+            noise_kpa: None,
             from: "test".into(),
         };
         assert_eq!(gauge.at(200.0).len(), 3);

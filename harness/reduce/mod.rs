@@ -22,7 +22,7 @@
 //! | [`reduced`] | all of it together |
 //! | [`ramps_csv`] | switch ramps recorded elsewhere |
 //! | [`contact`], [`switch_ramps`] | what a contact did; where it made or broke on one ramp |
-//! | [`ramp_lag`], [`gauge`], [`expand`] | what makes a trip uncertain besides scatter |
+//! | [`ramp_lag`], [`pulsation`], [`gauge`], [`expand`] | what makes a trip uncertain besides scatter |
 //! | [`switch_points`], [`switch_faults`] | trip, reset, differential; what is wrong with them |
 //! | [`decay`], [`leak`], [`dead_head`], [`level`], [`solenoid`] | what else a run shows of line and tank |
 //! | [`switch_run`], [`switch_cycles`] | all of it for a run or a file; the file of ramps |
@@ -47,6 +47,7 @@ pub mod level;
 mod lines;
 pub mod noise;
 pub mod points;
+pub mod pulsation;
 pub mod ramp_lag;
 pub mod ramps_csv;
 pub mod reduced;

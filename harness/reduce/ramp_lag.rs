@@ -116,6 +116,7 @@ mod tests {
             rate_kpa_s,
             step_kpa: 0.0,
             bounces: 0,
+            about: None,
         };
         rates.iter().map(one).collect()
     }

@@ -71,6 +71,7 @@ mod tests {
                 rate_kpa_s: -3.0,
                 step_kpa: 0.03,
                 bounces: 2,
+                about: None,
             }),
             chatters: false,
             coarse: false,

@@ -5,6 +5,7 @@
 //! where others contradict it.
 
 use super::finding::Finding;
+use super::pulsation::Found;
 use super::switch_points::{SwitchPoints, used};
 use super::switch_ramps::{RampResult, Way};
 use crate::numerics::distribution::t_survival;
@@ -18,6 +19,8 @@ pub const CYCLES_FEW: usize = 5;
 const CHATTER_SHARE: f64 = 0.1;
 /// Chance of a false alarm for a drift or an outlier.
 const ALARM: f64 = 0.01;
+/// A pulsation below this part of the random U is not spoken of.
+const SPOKEN_PART: f64 = 0.5;
 /// A duty from which on the pump gives nearly all it can, %.
 const NEARLY_FULL_PCT: f64 = 90.0;
 
@@ -116,6 +119,7 @@ pub fn findings(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Vec<Findi
     }
     found.extend(void(points));
     found.extend(lag(points));
+    found.extend(pulsation(points));
     if points.gauge.from.starts_with("assumed") {
         found.push(Finding::new(
             "assumed.gauge",
@@ -325,5 +329,27 @@ fn lag(points: &SwitchPoints) -> Option<Finding> {
             "ramp more slowly, or at two rates so that the lag can be found",
         )
         .with("shift", trip.lag.u95, "kPa")
+    })
+}
+
+/// A pulsation that was taken into account.
+fn pulsation(points: &SwitchPoints) -> Option<Finding> {
+    let how = match points.pulsation.found {
+        Found::NotSeen => return None,
+        Found::AgainstVented => "scatter on the ramps less that of the vented gauge",
+        Found::ByMemory => "the memory of the readings about the ramps",
+    };
+    let amplitude = points.pulsation.amplitude_kpa;
+    let random = points.trip.as_ref()?.random?.u95;
+    (amplitude >= SPOKEN_PART * random).then(|| {
+        Finding::new(
+            "switch.pulsation",
+            format!(
+                "the pump's pulsation has an amplitude of {amplitude:.2} kPa at the switch ({how}); it was added to the \
+                 mean pressure at trips and taken off at resets"
+            ),
+            "the switch answers to peaks and troughs; a static pressure source would show it without",
+        )
+        .with("amplitude", amplitude, "kPa")
     })
 }

@@ -1,12 +1,13 @@
 //! Trip, reset, differential and repeatability of a switch, from its ramps.
 //!
 //! In: [`RampResult`]s of any number of ramps, and what is known of the gauge. Out: [`SwitchPoints`]: each mean with
-//! its uncertainty in three parts that are kept apart (scatter of the cycles with the sampling step; ramp lag; gauge)
-//! and expanded together, and where single trips fall. The measurand is the mean over cycles. Never: a systematic part
+//! its uncertainty in parts that are kept apart (scatter of the cycles with the sampling step; ramp lag; pulsation;
+//! gauge) and expanded together, and where single trips fall. The measurand is the mean over cycles. Never: a systematic part
 //! that shrinks with the number of cycles, or an uncertainty from one cycle.
 
 use super::expand::{Expanded, Part, expand};
 use super::gauge::Gauge;
+use super::pulsation::{LIMITS_PART, Pulsation, pulsation};
 use super::ramp_lag::{Lag, lag};
 use super::switch_ramps::{Crossing, RampResult, Way};
 use crate::numerics::coverage::tolerance_two_sided;
@@ -31,6 +32,8 @@ pub struct Point {
     pub random: Option<Expanded>,
     /// Ramp lag.
     pub lag: Expanded,
+    /// Pulsation of the pump.
+    pub pulsation: Expanded,
     /// Gauge.
     pub gauge: Expanded,
     /// All of it; none from one cycle.
@@ -65,6 +68,8 @@ pub struct SwitchPoints {
     pub gauge: Gauge,
     /// Lag between gauge and switch.
     pub lag: Lag,
+    /// Pulsation of the pump.
+    pub pulsation: Pulsation,
     /// Where it makes rising.
     pub trip: Option<Point>,
     /// Where it breaks falling.
@@ -80,13 +85,21 @@ impl SwitchPoints {
         let trips = used(&ramps, Way::Rising);
         let resets = used(&ramps, Way::Falling);
         let lag = lag(&trips, &resets);
+        let edges: Vec<&Crossing> = trips.iter().chain(&resets).copied().collect();
+        let pulsation = pulsation(&edges, gauge.noise_kpa);
+        let common = Common {
+            lag,
+            amplitude_kpa: pulsation.amplitude_kpa,
+            gauge: &gauge,
+        };
         let share = data_share(&trips, &resets);
-        let trip = point(&trips, &lag, share.0, &gauge);
-        let reset = point(&resets, &lag, share.1, &gauge);
+        let trip = point(&trips, &common, share.0, 1.0);
+        let reset = point(&resets, &common, share.1, -1.0);
         let differential = trip.as_ref().zip(reset.as_ref());
-        let differential = differential.map(|(t, r)| difference(t, r, (&trips, &resets), &lag, &gauge));
+        let differential = differential.map(|(t, r)| difference(t, r, (&trips, &resets), &common));
         SwitchPoints {
             lag,
+            pulsation,
             trip,
             reset,
             differential,
@@ -133,74 +146,80 @@ fn data_share(trips: &[&Crossing], resets: &[&Crossing]) -> (f64, f64) {
     (part(t), part(r))
 }
 
-/// Scatter and mean of crossings of one direction; none without any.
-fn point(crossings: &[&Crossing], lag: &Lag, share: f64, gauge: &Gauge) -> Option<Point> {
+/// What all points have in common.
+struct Common<'a> {
+    lag: Lag,
+    amplitude_kpa: f64,
+    gauge: &'a Gauge,
+}
+
+/// What makes a point uncertain besides scatter.
+struct Besides {
+    step_u_kpa: f64,
+    lag: Part,
+    pulsation: Part,
+    gauge: Vec<Part>,
+}
+
+/// Scatter and mean of crossings of one direction; none without any. `peaks`: 1 where peaks of the pulsation reach the
+/// point before the mean does, -1 where troughs do.
+fn point(crossings: &[&Crossing], common: &Common<'_>, share: f64, peaks: f64) -> Option<Point> {
     if crossings.is_empty() {
         return None;
     }
-    let n = crossings.len();
-    let corrected = |c: &Crossing| c.pressure_kpa - lag.value_s * c.rate_kpa_s;
+    let (n, lag) = (crossings.len(), &common.lag);
+    let corrected = |c: &Crossing| c.pressure_kpa - lag.value_s * c.rate_kpa_s + peaks * common.amplitude_kpa;
     let value_kpa = mean(crossings, corrected);
     let squares: f64 = crossings.iter().map(|c| (corrected(c) - value_kpa).powi(2)).sum();
     let dof = n as f64 - 1.0 - lag.from_data * share;
     let scatter = (n > 1 && dof > 0.0).then(|| ((squares / dof).sqrt(), dof));
-    let step_u_kpa = 0.5 * mean(crossings, |c| c.step_kpa) / 3f64.sqrt();
-    let lag_part = Part::observed((lag.u_s * mean(crossings, |c| c.rate_kpa_s)).abs(), lag.dof);
-    Some(assemble(
-        value_kpa,
-        n,
-        scatter,
-        step_u_kpa,
-        as_limits(lag_part, lag),
-        gauge.at(value_kpa),
-    ))
+    let besides = Besides {
+        step_u_kpa: 0.5 * mean(crossings, |c| c.step_kpa) / 3f64.sqrt(),
+        lag: lag_part(lag, mean(crossings, |c| c.rate_kpa_s)),
+        pulsation: Part::limits(LIMITS_PART * common.amplitude_kpa),
+        gauge: common.gauge.at(value_kpa),
+    };
+    Some(assemble(value_kpa, n, scatter, &besides))
 }
 
-/// A lag that is only bounded is a rectangle.
-fn as_limits(part: Part, lag: &Lag) -> Part {
+/// What a lag leaves open at a rate; one that is only bounded is a rectangle.
+fn lag_part(lag: &Lag, rate_kpa_s: f64) -> Part {
     Part {
         rectangular: lag.from_data < 0.5,
-        ..part
+        ..Part::observed((lag.u_s * rate_kpa_s).abs(), lag.dof)
     }
 }
 
-fn assemble(
-    value_kpa: f64,
-    n: usize,
-    scatter: Option<(f64, f64)>,
-    step_u_kpa: f64,
-    lag: Part,
-    gauge: Vec<Part>,
-) -> Point {
-    let random_parts = scatter.map(|(sd, dof)| {
-        let step = Part::observed(step_u_kpa, f64::INFINITY);
-        vec![Part::observed(sd / (n as f64).sqrt(), dof), step]
+fn assemble(value_kpa: f64, n: usize, scatter: Option<(f64, f64)>, besides: &Besides) -> Point {
+    let random = scatter.map(|(sd, dof)| {
+        let step = Part::observed(besides.step_u_kpa, f64::INFINITY);
+        [Part::observed(sd / (n as f64).sqrt(), dof), step]
     });
-    let all = random_parts.as_ref().map(|random| {
-        let mut parts = random.clone();
-        parts.push(lag);
-        parts.extend(&gauge);
+    let all = random.map(|random| {
+        let mut parts = random.to_vec();
+        parts.extend([besides.lag, besides.pulsation]);
+        parts.extend(&besides.gauge);
         expand(&parts)
     });
     Point {
         value_kpa,
         n,
         scatter,
-        step_u_kpa,
-        random: random_parts.as_deref().map(expand),
-        lag: expand(&[lag]),
-        gauge: expand(&gauge),
+        step_u_kpa: besides.step_u_kpa,
+        random: random.as_ref().map(|r| expand(r)),
+        lag: expand(&[besides.lag]),
+        pulsation: expand(&[besides.pulsation]),
+        gauge: expand(&besides.gauge),
         all,
     }
 }
 
-/// Trip less reset. Scatter adds, the gauge's zero cancels, the lag counts twice.
+/// Trip less reset. Scatter adds, the gauge's zero cancels, lag and pulsation count twice.
 fn difference(
     trip: &Point,
     reset: &Point,
     crossings: (&[&Crossing], &[&Crossing]),
-    lag: &Lag,
-    gauge: &Gauge,
+    common: &Common<'_>,
 ) -> Point {
     let value_kpa = trip.value_kpa - reset.value_kpa;
     let n = trip.n.min(reset.n);
@@ -211,16 +230,18 @@ fn difference(
     };
     let scatter = of_mean(trip).zip(of_mean(reset)).map(|(t, r)| {
         let both = combine(&[t, r]);
-        (both.u * (n as f64).sqrt(), both.dof)
+        let dof = if both.dof.is_finite() {
+            both.dof
+        } else {
+            (n - 1) as f64
+        };
+        (both.u * (n as f64).sqrt(), dof)
     });
-    assemble(
-        value_kpa,
-        n,
-        scatter
-            .filter(|s| s.1.is_finite())
-            .or(scatter.map(|s| (s.0, (n - 1) as f64))),
-        trip.step_u_kpa.hypot(reset.step_u_kpa),
-        as_limits(Part::observed((lag.u_s * apart).abs(), lag.dof), lag),
-        gauge.of_difference(value_kpa),
-    )
+    let besides = Besides {
+        step_u_kpa: trip.step_u_kpa.hypot(reset.step_u_kpa),
+        lag: lag_part(&common.lag, apart),
+        pulsation: Part::limits(2.0 * LIMITS_PART * common.amplitude_kpa),
+        gauge: common.gauge.of_difference(value_kpa),
+    };
+    assemble(value_kpa, n, scatter, &besides)
 }

@@ -5,7 +5,8 @@
 //! about the ramp. Never: a direction that was only claimed, or an edge outside the pressures that were read.
 
 use super::contact::{Contact, Edge};
-use crate::numerics::linear::polynomial;
+use super::pulsation::{self, About};
+use crate::numerics::linear::{LinearFit, polynomial};
 
 /// Samples of one ramp that are kept; a longer one is cut and says so.
 pub const SAMPLES_MAX: usize = 400_000;
@@ -87,6 +88,8 @@ pub struct Crossing {
     pub step_kpa: f64,
     /// Changes of the contact beyond the first.
     pub bounces: u32,
+    /// Pressure about the ramp there; none from too few readings.
+    pub about: Option<About>,
 }
 
 /// What a ramp came to.
@@ -215,13 +218,14 @@ fn way(pressure: &[(f64, f64)]) -> Option<Way> {
 /// Pressure and rate at an edge. The pressure was read `delay_s` late against the contact.
 fn crossing(ramp: &Ramp, edge: &Edge, delay_s: f64) -> Option<Crossing> {
     let at = edge.middle_s() + delay_s;
-    let pressure_kpa = value_at(&ramp.pressure, at)?;
+    let (pressure_kpa, about) = value_at(&ramp.pressure, at)?;
     let rate_kpa_s = rate_at(&ramp.pressure, at)?;
     Some(Crossing {
         pressure_kpa,
         rate_kpa_s,
         step_kpa: (rate_kpa_s * (edge.after_s - edge.before_s)).abs(),
         bounces: edge.bounces,
+        about,
     })
 }
 
@@ -234,15 +238,16 @@ fn window(pressure: &[(f64, f64)], at: f64, window_s: f64) -> (&[(f64, f64)], us
 }
 
 /// Pressure at a moment: through the samples around it, a parabola where there are enough, else a line; with fewer
-/// than two on a side, straight between the sample before and the sample after.
-fn value_at(pressure: &[(f64, f64)], at: f64) -> Option<f64> {
+/// than two on a side, straight between the sample before and the sample after. And the pressure about it.
+fn value_at(pressure: &[(f64, f64)], at: f64) -> Option<(f64, Option<About>)> {
     let (near, before) = window(pressure, at, VALUE_WINDOW_S);
     let side = before.min(near.len() - before);
     if side < 2 {
-        return between(pressure, at).map(|(value, _)| value);
+        return between(pressure, at).map(|(value, _)| (value, None));
     }
     let degree = if side >= PARABOLA_SIDE { 2 } else { 1 };
-    fitted(near, at, degree).map(|c| c.0)
+    let fit = fitted(near, at, degree)?;
+    Some((fit.params[0], pulsation::about(&fit.residuals, degree + 1)))
 }
 
 /// Rate at a moment, kPa/s.
@@ -251,15 +256,14 @@ fn rate_at(pressure: &[(f64, f64)], at: f64) -> Option<f64> {
     if before.min(near.len() - before) < 2 {
         return between(pressure, at).map(|(_, rate)| rate);
     }
-    fitted(near, at, 1).map(|c| c.1)
+    fitted(near, at, 1).map(|fit| fit.params[1])
 }
 
-/// Value and slope at `at` of a polynomial through samples.
-fn fitted(near: &[(f64, f64)], at: f64, degree: usize) -> Option<(f64, f64)> {
+/// A polynomial through samples, about `at`.
+fn fitted(near: &[(f64, f64)], at: f64, degree: usize) -> Option<LinearFit> {
     let t: Vec<f64> = near.iter().map(|p| p.0 - at).collect();
     let y: Vec<f64> = near.iter().map(|p| p.1).collect();
-    let fit = polynomial(&t, &y, None, degree, true).ok()?;
-    Some((fit.params[0], fit.params[1]))
+    polynomial(&t, &y, None, degree, true).ok()
 }
 
 /// Value and slope straight between the samples around `at`.

@@ -1,7 +1,7 @@
 //! The switch of a run or of a file: one way for both sources.
 //!
 //! In: a run folder with spans of kind `ramp` and its rig, or a file of ramps and what is known of the gauge. Out:
-//! [`SwitchPoints`]. Where the gauge was read vented, its zero is taken out. Never: a ramp that is judged differently
+//! [`SwitchPoints`]. Where the gauge was read vented, its zero is taken out and its noise is known. Never: a ramp that is judged differently
 //! because of where it was recorded.
 
 use super::gauge::Gauge;
@@ -21,8 +21,10 @@ use std::path::Path;
 pub const KIND: &str = "ramp";
 /// Rate of a ramp that only finds the region.
 const COARSE: &str = "coarse";
+/// Readings of the vented gauge from which on its noise is known.
+const NOISE_READINGS: usize = 50;
 
-/// The switch of a run.
+/// The switch of a run; without any ramps where a fault ended it before the first one.
 ///
 /// # Errors
 /// The record was altered or cannot be read, or holds neither ramps nor what they need.
@@ -35,20 +37,26 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<SwitchPoints, Problems>
     }
     let (gauge, known) = (Gauge::of_rig(rig), Instruments::of_rig(rig));
     let (mut results, mut vented): (Vec<RampResult>, Vec<Vented>) = (Vec::new(), Vec::new());
+    let mut noise_kpa = None;
     spans::each(folder, &[KIND, zero::KIND], &mut |span| {
         if span.kind == zero::KIND {
-            vented.extend(zero::read(&span, &known));
+            let read = zero::read(&span, &known);
+            noise_kpa = read
+                .and_then(|_| noise(span.traces.get(&Role::LinePressure)?))
+                .or(noise_kpa);
+            vented.extend(read);
         } else {
             let label = (results.len() + 1).to_string();
             results.push(reduce(&ramp_of(label, &span), gauge.delay_s));
         }
     })?;
-    if results.is_empty() {
+    if results.is_empty() && folder.run.fault.is_none() {
         return Err(Problem::new("the run has no ramps over a switch")
             .expected("spans of kind ramp")
             .into());
     }
-    let (gauge, offset_kpa) = gauge.zeroed(&vented);
+    let (mut gauge, offset_kpa) = gauge.zeroed(&vented);
+    gauge.noise_kpa = noise_kpa;
     results.iter_mut().for_each(|r| r.shift(-offset_kpa));
     Ok(SwitchPoints::new(results, gauge))
 }
@@ -61,6 +69,14 @@ pub fn from_csv(path: &Path, gauge: Gauge) -> Result<SwitchPoints, Problems> {
     let mut results = Vec::new();
     ramps_csv::read(path, &mut |ramp| results.push(reduce(&ramp, gauge.delay_s)))?;
     Ok(SwitchPoints::new(results, gauge))
+}
+
+/// Noise of a single reading of a gauge at rest, from the steps between readings: slow changes drop out.
+fn noise(trace: &Trace) -> Option<f64> {
+    let half = trace.values.len() / 2;
+    let steps: Vec<f64> = trace.values[half..].windows(2).map(|p| p[1] - p[0]).collect();
+    let squares: f64 = steps.iter().map(|s| s * s).sum();
+    (steps.len() >= NOISE_READINGS).then(|| (0.5 * squares / steps.len() as f64).sqrt())
 }
 
 fn ramp_of(label: String, span: &Span) -> Ramp {
