@@ -10,10 +10,13 @@
 
 use super::switch_ramps::Crossing;
 
-/// Autocorrelations that are looked at.
-pub const LAGS: usize = 10;
+/// Lags of the autocorrelations that are looked at: far enough apart for the memory of a filtered gauge to have faded,
+/// which a swing's has not.
+const LAGS: std::ops::RangeInclusive<usize> = 8..=17;
+/// Their number.
+const LAGS_COUNT: f64 = 10.0;
 /// Readings about an edge from which on memory is looked at.
-pub const READINGS_LEAST: usize = 24;
+const READINGS_LEAST: usize = 36;
 /// Memory counts where it exceeds what white noise shows by this many standard deviations.
 const SEEN: f64 = 4.0;
 /// An amplitude below this is rounding of the readings, kPa.
@@ -51,10 +54,10 @@ pub fn about(residuals: &[f64], terms: usize) -> Option<About> {
                 .sum::<f64>()
                 / squares
         };
-        let sum: f64 = (1..=LAGS)
+        let sum: f64 = LAGS
             .map(|k| lag(k).powi(2) - (n - k) as f64 / (n * n) as f64)
             .sum();
-        sum / LAGS as f64
+        sum / LAGS_COUNT
     });
     Some(About { sd_kpa, memory, n })
 }
@@ -130,7 +133,7 @@ pub fn pulsation(crossings: &[&Crossing], noise_kpa: Option<f64>) -> Pulsation {
     // A squared autocorrelation of white noise scatters by sqrt(2)/n.
     let doubt = memories
         .iter()
-        .map(|m| (2.0 / (m.1 * m.1)) / LAGS as f64)
+        .map(|m| (2.0 / (m.1 * m.1)) / LAGS_COUNT)
         .sum::<f64>()
         .sqrt()
         / count;
@@ -181,6 +184,29 @@ mod tests {
         assert_eq!(found(0.0, 1.0, None), Pulsation::NONE);
         assert_eq!(found(0.0, 1.0, Some(1.0)), Pulsation::NONE);
         assert_eq!(pulsation(&[], Some(1.0)), Pulsation::NONE);
+    }
+
+    #[test]
+    fn a_filtered_gauge_shows_next_to_none() {
+        let mut stream = Seed(2).stream("filtered");
+        let one = |_| {
+            // A time constant of 20 ms at 10 ms a reading.
+            let keep = (-0.5_f64).exp();
+            let mut y = 0.0;
+            let residuals: Vec<f64> = (0..51)
+                .map(|_| {
+                    y = keep * y + normal(&mut stream, 0.0, (1.0 - keep * keep).sqrt());
+                    y
+                })
+                .collect();
+            Crossing {
+                about: about(&residuals, 3),
+                ..edges(0.0, 1.0)[0]
+            }
+        };
+        let edges: Vec<Crossing> = (0..24).map(one).collect();
+        let found = pulsation(&edges.iter().collect::<Vec<_>>(), None);
+        assert!(found.amplitude_kpa < 0.7, "{found:?}");
     }
 
     #[test]
