@@ -2,6 +2,13 @@
 //!
 //! In: values with their uncertainty. Out: [`item::Item`]s and what they come to. Never: a port, a run.
 
+pub mod clogging;
 pub mod decide;
 pub mod item;
+pub mod line;
+pub mod line_runs;
 pub mod pair;
+pub mod switch;
+pub mod window;
+pub mod window_pair;
+pub mod window_text;

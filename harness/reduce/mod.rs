@@ -20,6 +20,12 @@
 //! | [`series`] | time series for plots |
 //! | [`collections_csv`] | the file of collections |
 //! | [`reduced`] | all of it together |
+//! | [`ramps_csv`] | switch ramps recorded elsewhere |
+//! | [`contact`], [`switch_ramps`] | what a contact did; where it made or broke on one ramp |
+//! | [`ramp_lag`], [`pulsation`], [`gauge`], [`expand`] | what makes a trip uncertain besides scatter |
+//! | [`switch_points`], [`switch_faults`] | trip, reset, differential; what is wrong with them |
+//! | [`decay`], [`leak`], [`dead_head`], [`level`], [`solenoid`] | what else a run shows of line and tank |
+//! | [`switch_run`], [`switch_cycles`] | all of it for a run or a file; the file of ramps |
 
 pub mod bins;
 pub mod budget;
@@ -27,20 +33,37 @@ pub mod by_hand;
 pub mod check_scale;
 pub mod collection;
 pub mod collections_csv;
+pub mod contact;
+pub mod dead_head;
+pub mod decay;
 pub mod drift;
 pub mod dwell;
+pub mod expand;
 pub mod finding;
+pub mod gauge;
 pub mod instruments;
+pub mod leak;
+pub mod level;
+mod lines;
 pub mod noise;
 pub mod points;
+pub mod pulsation;
+pub mod ramp_lag;
+pub mod ramps_csv;
 pub mod reduced;
 pub mod replicates;
 pub mod scale_step;
 pub mod series;
 pub mod slope;
+pub mod solenoid;
 pub mod spans;
 pub mod static_mass;
 pub mod stream;
+pub mod switch_cycles;
+pub mod switch_faults;
+pub mod switch_points;
+pub mod switch_ramps;
+pub mod switch_run;
 pub mod table;
 pub mod windows;
 pub mod zero;

@@ -1,0 +1,204 @@
+//! Clogging: a nozzle's coefficient now against an earlier calibration.
+//!
+//! K is proportional to the open area of the nozzle, so the part of the area that is lost is one less the ratio of the
+//! two. K decides; the time in which the line goes dark supports it and never stands alone, because air in the line
+//! outweighs it. Errors common to both calibrations cancel only where both were made with the same instruments under
+//! the same calibration, and only those that stay with the instrument: a gauge's zero wanders and a density belongs to
+//! its day.
+//! In: two pairs. Out: [`Clogging`], its item and finding. Never: a fall of flow taken for a fall of K.
+
+use super::decide::{Subject, decide, judge};
+use super::item::{Item, Verdict};
+use crate::fit::estimate::{Cause, Estimate, Part};
+use crate::fit::model::{PairModel, Shift};
+use crate::numerics::conformity::Zone;
+use crate::numerics::distribution::normal_quantile;
+use crate::reduce::collection::Source;
+use crate::reduce::decay::{self, DecayTime};
+use crate::reduce::finding::Finding;
+
+/// A loss of area that matters, %: one this large is named where it is there, and a nozzle passes where one this large
+/// can be ruled out.
+pub const MATTERS_PCT: f64 = 3.0;
+
+/// The area of a nozzle against an earlier calibration.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Clogging {
+    /// The nozzle.
+    pub nozzle: String,
+    /// Area lost, %, with its budget; negative where it grew.
+    pub lost_pct: Estimate,
+    /// The smallest loss that is shown at 95 % confidence, %.
+    pub smallest_pct: f64,
+    /// The smallest loss that is shown so in 95 of 100 tries, %.
+    pub surely_pct: f64,
+}
+
+/// Compares a nozzle with an earlier calibration of it. `same_instruments`: both were made with the same scale, gauge
+/// and clock under the same calibration.
+///
+/// # Errors
+/// Why they cannot be compared, in words.
+pub fn compare(
+    now: &PairModel,
+    then: &PairModel,
+    nozzle: &str,
+    same_instruments: bool,
+) -> Result<Clogging, String> {
+    let place = |model: &PairModel, when: &str| {
+        if !model.reference.pressure_measured {
+            return Err(format!(
+                "line pressure was not measured {when}, so the coefficient is not known"
+            ));
+        }
+        let found = model.nozzles.iter().position(|n| n.name == nozzle);
+        found.ok_or_else(|| format!("there is no nozzle \"{nozzle}\" {when}"))
+    };
+    let (i, j) = (place(now, "now")?, place(then, "in the earlier calibration")?);
+    let liquids = [now, then].map(|m| m.reference.methanol_mass_fraction);
+    if (liquids[0] - liquids[1]).abs() > 0.01 {
+        return Err("the liquid is another one than in the earlier calibration".into());
+    }
+    let ratio = now.nozzles[i].k / then.nozzles[j].k;
+    let mut parts = Vec::new();
+    for shift in &now.shifts {
+        let earlier = then.shifts.iter().find(|s| s.cause == shift.cause);
+        let shared = same_instruments && stays(&shift.cause);
+        match earlier {
+            Some(earlier) if shared => parts.push(part(shift, shift.ln_k[i] - earlier.ln_k[j])),
+            _ => parts.push(part(shift, shift.ln_k[i])),
+        }
+    }
+    for shift in &then.shifts {
+        let both = now.shifts.iter().any(|s| s.cause == shift.cause);
+        if !(same_instruments && both && stays(&shift.cause)) {
+            parts.push(part(shift, shift.ln_k[j]));
+        }
+    }
+    parts.retain(|p| p.u != 0.0);
+    let percent = parts.into_iter().map(|p| Part {
+        u: 100.0 * ratio * p.u,
+        ..p
+    });
+    let lost_pct = Estimate::new(100.0 * (1.0 - ratio), percent.collect());
+    let smallest_pct = lost_pct.u95 / ratio;
+    Ok(Clogging {
+        nozzle: nozzle.to_owned(),
+        smallest_pct,
+        surely_pct: smallest_pct + normal_quantile(0.95) * lost_pct.u / ratio,
+        lost_pct,
+    })
+}
+
+fn part(shift: &Shift, ln_k: f64) -> Part {
+    Part {
+        cause: shift.cause.clone(),
+        u_source: shift.u_source,
+        u: ln_k,
+        dof: shift.dof,
+        rectangular: shift.rectangular,
+        type_a: shift.type_a,
+    }
+}
+
+/// Whether an error stays with the instrument from one calibration to the next.
+const fn stays(cause: &Cause) -> bool {
+    matches!(
+        cause,
+        Cause::Common(
+            Source::ScaleGain
+                | Source::ClockGain
+                | Source::GaugeGain
+                | Source::Capture
+                | Source::TapLoss
+                | Source::TapHeight
+        )
+    )
+}
+
+impl Clogging {
+    /// Whether a loss is shown.
+    #[must_use]
+    pub fn shown(&self) -> bool {
+        let none = Zone {
+            lower: None,
+            upper: Some(0.0),
+        };
+        decide(self.lost_pct.value, self.lost_pct.u95, &none) == Verdict::Fail
+    }
+
+    /// `nozzle.clogging`: fails where a loss is shown, passes where one that matters is ruled out.
+    #[must_use]
+    pub fn item(&self) -> Item {
+        let subject = Subject {
+            id: "nozzle.clogging".into(),
+            quantity: format!(
+                "area that nozzle {} lost since the earlier calibration",
+                self.nozzle
+            ),
+            unit: "%".into(),
+            result: Some((self.lost_pct.value, self.lost_pct.u95)),
+            dof: self.lost_pct.measured().dof,
+            limits: Zone {
+                lower: None,
+                upper: Some(MATTERS_PCT),
+            },
+            effort: None,
+        };
+        let matters = judge(&subject);
+        let (verdict, said) = match (self.shown(), matters.verdict) {
+            (true, _) => (
+                Verdict::Fail,
+                "its coefficient fell by more than U: partly blocked",
+            ),
+            (false, Verdict::Pass) => (
+                Verdict::Pass,
+                "no loss is shown, and one that matters is ruled out",
+            ),
+            (false, _) => (
+                Verdict::Undecided,
+                "no loss is shown, but one that matters is not ruled out: collect for longer",
+            ),
+        };
+        let grew = if self.lost_pct.value <= -self.lost_pct.u95 {
+            "; the opening has grown: worn, or another nozzle"
+        } else {
+            ""
+        };
+        Item {
+            verdict,
+            note: format!(
+                "{said}; the smallest loss that can be shown at 95 % is {:.2} %, one of {:.2} % is shown in 95 of 100 \
+                 tries{grew}",
+                self.smallest_pct, self.surely_pct
+            ),
+            ..matters
+        }
+    }
+
+    /// The finding, where a loss is shown; with what the time to dark, now and then, adds to it.
+    #[must_use]
+    pub fn finding(&self, dark: Option<(&DecayTime, &DecayTime, bool)>) -> Option<Finding> {
+        if !self.shown() {
+            return None;
+        }
+        let later = dark.map(|(now, then, bends)| decay::compared(now, then, bends).is_some());
+        let support = match later {
+            Some(true) => "; the line also goes dark later than before, which supports it",
+            Some(false) => "; the line goes dark no later than before, which does not speak against it",
+            None => "",
+        };
+        Some(
+            Finding::new(
+                "nozzle.clogging",
+                format!(
+                    "nozzle {} lost {:.2} % of its area (U {:.2} %){support}",
+                    self.nozzle, self.lost_pct.value, self.lost_pct.u95
+                ),
+                "dirt or scale in the nozzle or its screen: clean it and calibrate again",
+            )
+            .with("area lost", self.lost_pct.value, "%")
+            .with("U", self.lost_pct.u95, "%"),
+        )
+    }
+}

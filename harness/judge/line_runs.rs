@@ -1,0 +1,275 @@
+//! Whole runs over switch, line and tank: from the folder to items, findings and tables.
+//!
+//! In: a run folder and its rig (or a file of ramps), what the scenario expects, and the nozzle's coefficient where an
+//! earlier calibration gives it. Out: an [`Outcome`]. Never: a file written, or a problem with the record passed over.
+
+use super::decide::decide;
+use super::item::Item;
+use super::line;
+use super::pair::Expectation;
+use super::switch;
+use crate::fluid::Fluid;
+use crate::numerics::conformity::Zone;
+use crate::problem::fault::FaultCode;
+use crate::problem::{Problem, Problems};
+use crate::record::RunFolder;
+use crate::reduce::dead_head::{self, DeadHead};
+use crate::reduce::decay::{self, Decay};
+use crate::reduce::finding::Finding;
+use crate::reduce::gauge::Gauge;
+use crate::reduce::instruments::Instruments;
+use crate::reduce::leak;
+use crate::reduce::level;
+use crate::reduce::solenoid;
+use crate::reduce::spans::{self, Span};
+use crate::reduce::switch_cycles;
+use crate::reduce::switch_faults;
+use crate::reduce::switch_points::SwitchPoints;
+use crate::reduce::switch_run;
+use crate::script::rig::{Rig, SwitchSpec};
+use std::path::Path;
+
+/// Kind of the spans in which the cup is weighed at rest.
+const WEIGH: &str = "weigh";
+
+/// A nozzle's coefficient, mL/min per sqrt(kPa), and its relative standard uncertainty.
+pub type Coefficient = (f64, f64);
+
+/// What a run came to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Outcome {
+    /// Items, in order.
+    pub items: Vec<Item>,
+    /// What a person should know.
+    pub findings: Vec<Finding>,
+    /// Tables: file name and text.
+    pub files: Vec<(&'static str, String)>,
+}
+
+impl Outcome {
+    /// Judges items without limits of their own by what the scenario expects.
+    fn expecting(mut self, expected: &[Expectation]) -> Self {
+        for item in &mut self.items {
+            let Some(stated) = expected.iter().find(|e| e.item == item.id) else {
+                continue;
+            };
+            let none = item.lower.is_none() && item.upper.is_none();
+            if let (Some(value), Some(u95), true) = (item.value, item.u95, none) {
+                item.verdict = decide(value, u95, &stated.limits);
+                (item.lower, item.upper) = (stated.limits.lower, stated.limits.upper);
+            }
+        }
+        self
+    }
+}
+
+/// What the scenario expects of an item.
+fn limits(expected: &[Expectation], item: &str) -> Option<Zone> {
+    expected.iter().find(|e| e.item == item).map(|e| e.limits)
+}
+
+/// The spans of some kinds.
+fn gather(folder: &RunFolder, kinds: &[&str]) -> Result<Vec<Span>, Problems> {
+    let mut found = Vec::new();
+    spans::each(folder, kinds, &mut |span| found.push(span))?;
+    Ok(found)
+}
+
+/// A run without the span that is looked for: a finding and an item without a value where a fault ended it early, else
+/// a problem.
+fn without(folder: &RunFolder, kind: &str, id: &str) -> Result<Outcome, Problems> {
+    let Some(finding) = early_end(folder) else {
+        return Err(Problem::new(format!("the run has no span of kind {kind}"))
+            .help("the scenario marks what the analysis is to look at")
+            .into());
+    };
+    Ok(Outcome {
+        items: vec![line::failed(id, &finding.what)],
+        findings: vec![finding],
+        files: Vec::new(),
+    })
+}
+
+/// What ended a run early, where a fault did.
+fn early_end(folder: &RunFolder) -> Option<Finding> {
+    let fault = folder.run.fault.as_ref()?;
+    let what = format!("the run was ended by {}: {}", fault.code, fault.seen);
+    Some(if fault.code == FaultCode::NoPressure.name() {
+        let cause = "a leak larger than the pump, a burst hose, a dry pump, or an open gauge; the pump was switched off";
+        Finding::new("line.leak_larger_than_pump", what, cause)
+    } else {
+        Finding::new("run.ended_early", what, fault.help.clone())
+    })
+}
+
+/// A run over a pressure switch.
+///
+/// # Errors
+/// The record was altered, cannot be read, or holds no ramps.
+pub fn switch_of_run(
+    folder: &RunFolder,
+    rig: &Rig,
+    wanted: Option<&SwitchSpec>,
+    coefficient: Option<Coefficient>,
+    expected: &[Expectation],
+) -> Result<Outcome, Problems> {
+    let points = switch_run::from_run(folder, rig)?;
+    let mut decays = Vec::new();
+    spans::each(folder, &[decay::KIND], &mut |span| {
+        decays.push(decay::read(&span))
+    })?;
+    let mut outcome = switch(&points, wanted.or(rig.pair.switch.as_ref()));
+    if !decays.is_empty() {
+        outcome.items.extend(of_decays(&decays, coefficient, expected));
+    }
+    if let Some(finding) = early_end(folder) {
+        outcome.findings.retain(|f| f.id != "switch.no_rise");
+        outcome.findings.insert(0, finding);
+    }
+    Ok(outcome.expecting(expected))
+}
+
+/// A file of ramps recorded elsewhere.
+///
+/// # Errors
+/// Every problem of the file.
+pub fn switch_of_file(path: &Path, gauge: Gauge, wanted: Option<&SwitchSpec>) -> Result<Outcome, Problems> {
+    Ok(switch(&switch_run::from_csv(path, gauge)?, wanted))
+}
+
+/// Items, findings and the table of a switch.
+#[must_use]
+pub fn switch(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Outcome {
+    Outcome {
+        items: switch::items(points, wanted),
+        findings: switch_faults::findings(points, wanted),
+        files: vec![("switch_cycles.csv", switch_cycles::to_csv(&points.ramps))],
+    }
+}
+
+fn of_decays(decays: &[Decay], coefficient: Option<Coefficient>, expected: &[Expectation]) -> Vec<Item> {
+    let mean = decay::mean(decays);
+    let mut items = vec![line::dark_after(
+        decays,
+        mean.as_ref(),
+        limits(expected, "switch.dark_after"),
+    )];
+    if let Some((k, u)) = coefficient {
+        items.push(line::compliance(decay::compliance(decays, k, u)));
+    }
+    items
+}
+
+/// A leak-down.
+///
+/// # Errors
+/// The record was altered, cannot be read, or holds nothing to look at.
+pub fn leak_down(
+    folder: &RunFolder,
+    rig: &Rig,
+    coefficient: Option<Coefficient>,
+    expected: &[Expectation],
+) -> Result<Outcome, Problems> {
+    let found = gather(folder, &[leak::KIND, decay::KIND])?;
+    let gauge = Gauge::of_rig(rig);
+    let decays: Vec<Decay> = found
+        .iter()
+        .filter(|s| s.kind == decay::KIND)
+        .map(decay::read)
+        .collect();
+    let compliance = coefficient.and_then(|(k, u)| decay::compliance(&decays, k, u));
+    let mut outcome = Outcome::default();
+    for span in found.iter().filter(|s| s.kind == leak::KIND) {
+        let read = leak::read(span, &gauge)
+            .ok_or_else(|| Problem::new("the line pressure was not read while it was shut in"))?;
+        outcome
+            .items
+            .push(line::leak(&read, limits(expected, "line.leak"), compliance));
+        outcome.findings.extend(read.findings());
+    }
+    if outcome.items.is_empty() {
+        return without(folder, leak::KIND, "line.leak");
+    }
+    if !decays.is_empty() && coefficient.is_some() {
+        outcome.items.push(line::compliance(compliance));
+    }
+    Ok(outcome)
+}
+
+/// A dead-head.
+///
+/// # Errors
+/// The record was altered, cannot be read, or holds nothing to look at.
+pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Result<Outcome, Problems> {
+    let found = gather(folder, &[dead_head::KIND])?;
+    if found.is_empty() {
+        return without(folder, dead_head::KIND, "line.dead_head");
+    }
+    let read: DeadHead = dead_head::read(&found, &Gauge::of_rig(rig));
+    let mut findings = Vec::new();
+    if let Some(row) = read.highest().filter(|r| r.pressure_kpa <= r.all.u95) {
+        findings.push(
+            Finding::new(
+                "line.leak_larger_than_pump",
+                format!("no pressure builds up against the closed outlet: {:.1} kPa", row.pressure_kpa),
+                "a leak that takes all the pump delivers, an outlet that did not close, or a pump that did not run",
+            )
+            .with("highest pressure", row.pressure_kpa, "kPa"),
+        );
+    }
+    Ok(Outcome {
+        items: vec![line::dead_head(&read, limits(expected, "line.dead_head"))],
+        findings,
+        files: vec![("dead_head.csv", read.to_csv())],
+    })
+}
+
+/// A tank drawn down to its level switch. What was filled in comes from the span's value `filled_ml`, where stated.
+///
+/// # Errors
+/// The record was altered, cannot be read, or holds nothing to look at.
+pub fn tank_level(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Result<Outcome, Problems> {
+    let found = gather(folder, &[level::KIND, WEIGH])?;
+    let Some(at) = found.iter().position(|s| s.kind == level::KIND) else {
+        return without(folder, level::KIND, "tank.drawn");
+    };
+    let weigh = |list: &[Span], last: bool| {
+        let mut own = list.iter().filter(|s| s.kind == WEIGH).cloned();
+        if last { own.next_back() } else { own.next() }
+    };
+    let (before, after) = (weigh(&found[..at], true), weigh(&found[at..], false));
+    let known = Instruments::of_rig(rig);
+    let read = level::read(&found[at], before.as_ref(), after.as_ref(), &known);
+    let density = Fluid::new(known.methanol)
+        .and_then(|f| f.density_kg_m3(known.water_degc.0, 0.0))
+        .map_err(|e| Problem::new(format!("the density of the liquid is not known: {e}")))?;
+    let filled = found[at].number("filled_ml").map(|ml| {
+        let limits = found[at].number("filled_within_ml").unwrap_or(0.0);
+        (ml, limits / 3f64.sqrt())
+    });
+    let stated = limits(expected, "tank.level");
+    let mut items = line::level(read.as_ref().map_err(|e| *e), filled, density.value, stated);
+    if let (Ok(level), Some(filled)) = (&read, filled) {
+        let flow = level.flow_g_s * 60_000.0 / density.value;
+        let rest = level::remaining_ml(level, filled, density.value);
+        items.push(line::minutes(
+            level::minutes(rest, (flow, 0.01 * flow)),
+            &format!("{flow:.0} mL/min"),
+        ));
+    }
+    let outcome = Outcome {
+        items,
+        ..Outcome::default()
+    };
+    Ok(outcome.expecting(expected))
+}
+
+/// The answers of a solenoid, from spans of kind `response`.
+///
+/// # Errors
+/// The record was altered or cannot be read.
+pub fn solenoid(folder: &RunFolder) -> Result<Vec<Item>, Problems> {
+    let found = gather(folder, &["response"])?;
+    let answers: Vec<solenoid::Answer> = found.iter().flat_map(solenoid::read).collect();
+    Ok(line::solenoid(&answers))
+}
