@@ -40,7 +40,7 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<SwitchPoints, Problems>
     let mut noise_kpa = None;
     spans::each(folder, &[KIND, zero::KIND], &mut |span| {
         if span.kind == zero::KIND {
-            let read = zero::read(&span, &known);
+            let read = zero::read_line(&span, &known);
             noise_kpa = read
                 .and_then(|_| noise(span.traces.get(&Role::LinePressure)?))
                 .or(noise_kpa);

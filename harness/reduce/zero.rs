@@ -62,10 +62,15 @@ enum Zero {
     Strange { worst_kpa: f64, left: Systematic },
 }
 
+/// Reads the line pressure gauge in a vented span; none where it was cut short or still falling.
+#[must_use]
+pub fn read_line(span: &Span, known: &Instruments) -> Option<Vented> {
+    read(span, &Role::LinePressure, known.gauge.step, KEPT_KPA)
+}
+
 /// Reads a gauge in a vented span, over its second half; none where it was cut short or still falling. `kept_kpa` are
 /// limits of what the vented place may keep.
-#[must_use]
-pub fn read(span: &Span, role: &Role, step_kpa: f64, kept_kpa: f64) -> Option<Vented> {
+fn read(span: &Span, role: &Role, step_kpa: f64, kept_kpa: f64) -> Option<Vented> {
     let trace = span.traces.get(role).filter(|_| span.whole)?;
     let (times, values) = trace.from(0.5 * (span.start_s + span.end_s));
     let mean = trend(times, values, 1)?;
@@ -82,8 +87,7 @@ pub fn read(span: &Span, role: &Role, step_kpa: f64, kept_kpa: f64) -> Option<Ve
 impl Zeros {
     /// Takes a vented span.
     pub fn take(&mut self, span: &Span, known: &Instruments) {
-        self.line
-            .extend(read(span, &Role::LinePressure, known.gauge.step, KEPT_KPA));
+        self.line.extend(read_line(span, known));
         self.back
             .extend(read(span, &Role::BackPressure, known.back.step, 0.0));
     }
