@@ -5,7 +5,9 @@
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
 use super::gauss::Solved;
 use super::noise_shape::noises;
-use super::prior::{KINDS, Kind, LOSS_SD, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior};
+use super::prior::{
+    KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior,
+};
 use super::pump_data::PumpData;
 use super::terms::{At, Term};
 use crate::numerics::distribution::normal_cdf;
@@ -227,7 +229,8 @@ fn ripples(base: &[Term], values: &DMatrix<f64>, kind: Kind) -> Vec<f64> {
         .iter()
         .enumerate()
         .filter_map(|(k, term)| match term {
-            Term::Ripple(order) | Term::RipplePressed(order) => Some((k, kind.density(*order))),
+            Term::Ripple(order) => Some((k, kind.density(*order))),
+            Term::RipplePressed(order) => Some((k, PRESSED * PRESSED * kind.density(*order))),
             _ => None,
         })
         .collect();

@@ -17,7 +17,7 @@ const DRAWS: usize = 2000;
 const SEED: Seed = Seed(0x64_65_61_64);
 /// Part of the distance from the lowest duty with flow to the dead band that the law may be off by, as a standard
 /// uncertainty: friction rises as a motor slows to a stop (common practice, no source).
-const BELOW_PART: f64 = 0.1;
+const BELOW_PART: f64 = 0.13;
 
 /// Dead band of a nozzle at the reference supply into its bench outlet, %.
 #[must_use]

@@ -54,10 +54,10 @@ impl Pass<'_> {
                 })
                 .collect();
             for _ in 0..REFINEMENTS {
-                share_prior(&mut grid, high - low, 0.5 / WIDTHS.len() as f64);
+                share_prior(&mut grid, high, 0.5 / WIDTHS.len() as f64);
                 self.refine(&mut grid, width);
             }
-            share_prior(&mut grid, high - low, 0.5 / WIDTHS.len() as f64);
+            share_prior(&mut grid, high, 0.5 / WIDTHS.len() as f64);
             all.append(&mut grid);
         }
         keep_heavy(all)
@@ -98,16 +98,22 @@ impl Pass<'_> {
     }
 }
 
-/// Prior weights of a grid of opening pressures: to each the room half-way to its neighbours.
-fn share_prior(grid: &mut [Candidate], span: f64, total: f64) {
+/// Prior weights of a grid of opening pressures up to `highest`: to each the room half-way to its neighbours, and a
+/// valve that opens early in the pump's range is unlikely, as the square of the part of it.
+fn share_prior(grid: &mut [Candidate], highest: f64, total: f64) {
     let at: Vec<f64> = grid
         .iter()
         .filter_map(|c| c.opening.map(|o| o.opens_kpa))
         .collect();
     for (i, candidate) in grid.iter_mut().enumerate() {
-        let low = if i == 0 { at[0] } else { at[i - 1] };
-        let high = if i + 1 == at.len() { at[i] } else { at[i + 1] };
-        candidate.prior_weight = total * (0.5 * (high - low)).max(1e-9) / span.max(1e-9);
+        let low = if i == 0 { 0.0 } else { 0.5 * (at[i - 1] + at[i]) };
+        let high = if i + 1 == at.len() {
+            highest
+        } else {
+            0.5 * (at[i] + at[i + 1])
+        };
+        let part = |p: f64| (p / highest).clamp(0.0, 1.0).powi(3);
+        candidate.prior_weight = total * (part(high) - part(low)).max(1e-12);
     }
 }
 

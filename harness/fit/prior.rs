@@ -11,8 +11,11 @@ use std::f64::consts::PI;
 pub(super) const RIPPLES: u32 = 22;
 /// Ripple terms that grow with pressure: many where the data hold several nozzles, few where only corrections need them.
 pub(super) const RIPPLES_PRESSED: [u32; 2] = [6, 18];
+/// How much more such a term may grow up to the highest pressure than the remainder's own amplitude: a remainder that
+/// comes from the motor's current moves with pressure, so a third of the pressure's range may make it another one.
+pub(super) const PRESSED: f64 = 3.0;
 /// Amplitudes of the remainder that are weighed, fraction of full flow.
-pub(super) const AMPLITUDES: [f64; 7] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016];
+pub(super) const AMPLITUDES: [f64; 8] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016, 0.032];
 /// Amplitude from which on a remainder is thought less and less likely, fraction of full flow.
 pub(super) const AMPLITUDE_SCALE: f64 = 0.003;
 /// Kinds of remainder that are weighed: smooth, and with corners; lengths in units of the measured range of effective
@@ -115,7 +118,8 @@ pub(super) fn prior(
             Term::Warm => (warmth.droop * slip, tell * DROOP.1 * slip),
             Term::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
             Term::Relief { .. } => (0.0, RELIEF_SD * full),
-            Term::Ripple(k) | Term::RipplePressed(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
+            Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
+            Term::RipplePressed(k) => (0.0, PRESSED * full * amplitude * kind.density(*k).sqrt()),
             other => (0.0, full * loss(other)),
         })
         .unzip();
