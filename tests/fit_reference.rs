@@ -10,7 +10,7 @@ use common::{Row, reference, rows};
 use dutycup::fit::ask::{Ask, Refusal};
 use dutycup::fit::model::{NozzleLaw, PairModel, Reference};
 use dutycup::fit::surface::{Outlet, Surface};
-use dutycup::fit::terms::{Away, Scaling, Term};
+use dutycup::fit::terms::{Away, Drive, Scaling, Term};
 use nalgebra::DMatrix;
 
 /// A surface that is exactly `a x - b P - c`.
@@ -47,9 +47,9 @@ fn operating_points_match() {
             k: row.num("K_mL_min_psi_n"),
             out_kpa: row.num("boost_psi") + row.num("check_valve_psi"),
         };
-        let x = row.num("supply_V") * row.num("duty");
+        let drive = Drive { duty: row.num("duty"), supply_v: row.num("supply_V"), freewheel_v: 0.0 };
         let surface = surface(row);
-        let o = surface.operate(x, &outlet, Away::default());
+        let o = surface.operate(&drive, &outlet, Away::default());
         let q = row.num("q_mL_min");
         assert!(
             (o.flow - q).abs() <= 1e-7 * q.max(1.0),

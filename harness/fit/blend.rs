@@ -7,7 +7,7 @@
 //! its first two moments, because flow at fixed pressure is linear in them. So intervals widen between points and
 //! where candidates disagree. In: [`PumpData`]. Out: [`Blend`]. Never: systematic errors.
 
-use super::candidate::{Candidate, Opening, Pass, cut_negative};
+use super::candidate::{Candidate, Extra, Pass, cut_negative};
 use super::gauss::Solved;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
@@ -25,8 +25,8 @@ const REFITTED: usize = 4;
 /// A member of the blend.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Member {
-    /// Its bypass.
-    pub opening: Option<Opening>,
+    /// Its bypass and its pulsing current.
+    pub extra: Extra,
     /// Amplitude of the remainder, fraction of full flow.
     pub amplitude: f64,
     /// Kind of the remainder.
@@ -78,7 +78,17 @@ impl Blend {
     pub fn bypass_share(&self) -> f64 {
         self.members
             .iter()
-            .filter(|m| m.opening.is_some())
+            .filter(|m| m.extra.opening.is_some())
+            .map(|m| m.weight)
+            .sum()
+    }
+
+    /// Share of the evidence for a current that stops between pulses, 0 to 1.
+    #[must_use]
+    pub fn pulsing_share(&self) -> f64 {
+        self.members
+            .iter()
+            .filter(|m| m.extra.pulsing.is_some())
             .map(|m| m.weight)
             .sum()
     }
@@ -91,11 +101,12 @@ impl Blend {
         let mut mean = vec![0.0; self.surface.terms.len()];
         let mut total = 0.0;
         for member in self.members.iter().take(REFITTED) {
-            let candidate = pass.candidate(member.opening, 1.0);
+            let candidate = pass.candidate(member.extra, 1.0);
             let kind = KINDS.iter().position(|k| *k == member.kind)?;
             let solved = pass.solve(&candidate, member.shape, member.amplitude, kind)?;
             let (prior_mean, variance) = pass.relative(&candidate, member);
-            let means = solved.means(&candidate.rows.x, &prior_mean, &variance);
+            let mut means = solved.means(&candidate.rows.x, &prior_mean, &variance);
+            pass.to_terms(&candidate, &mut means, None);
             for (term, c) in candidate.terms.iter().zip(means) {
                 if let Some(i) = self.surface.terms.iter().position(|t| t == term) {
                     mean[i] += member.weight * c;
@@ -135,7 +146,7 @@ impl Pass<'_> {
                             + candidate.prior_weight.ln()
                             + amplitude_prior(amplitude).ln();
                         let member = Member {
-                            opening: candidate.opening,
+                            extra: candidate.extra,
                             amplitude,
                             kind,
                             shape,
@@ -169,12 +180,10 @@ impl Pass<'_> {
     fn collapse(&self, candidates: &[Candidate], found: Vec<Found>) -> Blend {
         let mut terms = self.base.clone();
         for f in &found {
-            if let Some(term) = candidates[f.index]
-                .terms
-                .get(self.base.len())
-                .filter(|t| !terms.contains(t))
-            {
-                terms.push(*term);
+            for term in &candidates[f.index].terms[self.base.len()..] {
+                if !terms.contains(term) {
+                    terms.push(*term);
+                }
             }
         }
         let p = terms.len();
@@ -196,7 +205,8 @@ impl Pass<'_> {
             let x = &candidate.rows.x;
             let mut own = DVector::from_vec(solved.means(x, &prior_mean, &prior_variance));
             let mut covariance = solved.covariance(x, &prior_variance);
-            cut_negative(&mut own, &mut covariance, candidate.opening.is_some());
+            cut_negative(&mut own, &mut covariance, candidate.extra.opening.is_some());
+            self.to_terms(candidate, own.as_mut_slice(), Some(&mut covariance));
             for (i, &gi) in at.iter().enumerate() {
                 mean[gi] += member.weight * own[i];
                 for (j, &gj) in at.iter().enumerate() {

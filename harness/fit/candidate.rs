@@ -23,6 +23,40 @@ pub struct Opening {
     pub width_kpa: f64,
 }
 
+/// Motor current that stops between pulses: twice inductance times mean current over period and voltage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pulsing {
+    /// Without pressure.
+    pub still: f64,
+    /// Growth up to the highest pressure.
+    pub pressed: f64,
+}
+
+/// What a candidate has besides the terms that all have.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Extra {
+    /// Its bypass.
+    pub opening: Option<Opening>,
+    /// Its pulsing current.
+    pub pulsing: Option<Pulsing>,
+}
+
+impl Extra {
+    pub(super) fn relief(&self) -> Option<Term> {
+        self.opening.map(|o| Term::Relief {
+            opens_kpa: o.opens_kpa,
+            width_kpa: o.width_kpa,
+        })
+    }
+
+    pub(super) fn pulsed(&self) -> Option<Term> {
+        self.pulsing.map(|p| Term::Pulsed {
+            still: p.still,
+            pressed: p.pressed,
+        })
+    }
+}
+
 /// Everything the candidates share.
 pub(super) struct Pass<'a> {
     pub(super) data: &'a PumpData,
@@ -38,9 +72,20 @@ pub(super) struct Pass<'a> {
     ripples: Vec<Vec<f64>>,
 }
 
+/// What a straight fit finds, mL/min: rise over the range, slip and bypass per highest pressure.
+#[derive(Clone, Copy, Debug)]
+struct Straight {
+    rise: f64,
+    slip: f64,
+    slope: f64,
+}
+
+/// Where rise stands among the terms.
+const RISE_AT: usize = 1;
+
 /// A candidate with its rows, and its share of the prior.
 pub(super) struct Candidate {
-    pub(super) opening: Option<Opening>,
+    pub(super) extra: Extra,
     pub(super) terms: Vec<Term>,
     /// Slip by a straight fit, mL/min at the highest pressure: what the priors of its changes stand against.
     slip: f64,
@@ -82,19 +127,33 @@ impl<'a> Pass<'a> {
         }
     }
 
-    /// Slip and slope of the bypass (mL/min per `P_s`) by a fit of level, rise, slip and bypass alone, repeated until
-    /// the shares it is weighted by are its own.
-    pub(super) fn straight(&self, relief: Option<Term>) -> (f64, f64) {
+    /// Values of a term at every place.
+    fn column(&self, term: Option<Term>) -> Option<Vec<f64>> {
+        term.map(|t| {
+            self.places
+                .iter()
+                .map(|p| t.value(p, &self.data.scaling))
+                .collect()
+        })
+    }
+
+    /// A fit of level, rise, slip and bypass alone, repeated until the shares it is weighted by are its own.
+    fn straight(&self, extra: &Extra) -> Straight {
         let full = self.data.scaling.flow_ml_min;
-        let (mut slip, mut slope) = (SLIP.0 * full, 0.0);
+        let (relief, pulsed) = (self.column(extra.relief()), self.column(extra.pulsed()));
+        let mut found = Straight {
+            rise: full,
+            slip: SLIP.0 * full,
+            slope: 0.0,
+        };
         let columns = 3 + usize::from(relief.is_some());
         for _ in 0..3 {
-            let shares = self.shares(relief, slip, slope);
+            let shares = self.shares(extra, &found);
             let x = DMatrix::from_fn(shares.len(), columns, |i, k| {
-                let value = if k < 3 {
-                    self.values[(i, k)]
-                } else {
-                    relief.map_or(0.0, |r| r.value(&self.places[i], &self.data.scaling))
+                let value = match k {
+                    1 => self.values[(i, 1)] + pulsed.as_ref().map_or(0.0, |p| p[i]),
+                    0 | 2 => self.values[(i, k)],
+                    _ => relief.as_ref().map_or(0.0, |r| r[i]),
                 };
                 shares[i] * value
             });
@@ -111,41 +170,50 @@ impl<'a> Pass<'a> {
             let Some(p) = Posterior::new(&rows, &sums, noise, &prior) else {
                 break;
             };
-            slip = p.mean[SLIP_AT].clamp(0.05 * full, full);
-            slope = if columns == 4 { p.mean[3].max(0.0) } else { 0.0 };
+            found = Straight {
+                rise: p.mean[1].clamp(0.2 * full, 5.0 * full),
+                slip: p.mean[SLIP_AT].clamp(0.05 * full, full),
+                slope: if columns == 4 { p.mean[3].max(0.0) } else { 0.0 },
+            };
         }
-        (slip, slope)
+        found
     }
 
-    pub(super) fn shares(&self, relief: Option<Term>, slip: f64, slope: f64) -> Vec<f64> {
+    fn shares(&self, extra: &Extra, found: &Straight) -> Vec<f64> {
         let scaling = &self.data.scaling;
+        let (relief, pulsed) = (extra.relief(), extra.pulsed());
         self.data.shares(&self.flows, |i| {
-            slip / scaling.pressure_kpa - relief.map_or(0.0, |r| slope * r.per_kpa(&self.places[i], scaling))
+            let gain =
+                |term: Option<Term>, c: f64| term.map_or(0.0, |t| c * t.per_kpa(&self.places[i], scaling));
+            found.slip / scaling.pressure_kpa - gain(relief, found.slope) - gain(pulsed, found.rise)
         })
     }
 
-    pub(super) fn candidate(&self, opening: Option<Opening>, prior_weight: f64) -> Candidate {
-        let relief = opening.map(|o| Term::Relief {
-            opens_kpa: o.opens_kpa,
-            width_kpa: o.width_kpa,
-        });
-        let (slip, slope) = self.straight(relief);
-        let shares = self.shares(relief, slip, slope);
+    pub(super) fn candidate(&self, extra: Extra, prior_weight: f64) -> Candidate {
+        let found = self.straight(&extra);
+        let shares = self.shares(&extra, &found);
         let mut terms = self.base.clone();
-        terms.extend(relief);
+        terms.extend(extra.pulsed());
+        terms.extend(extra.relief());
+        let own: Vec<Vec<f64>> = terms[self.base.len()..]
+            .iter()
+            .filter_map(|t| self.column(Some(*t)))
+            .collect();
         let columns = self.base.len();
+        let pulsed = extra.pulsing.is_some();
         let x = DMatrix::from_fn(shares.len(), terms.len(), |i, k| {
             let value = if k < columns {
                 self.values[(i, k)]
             } else {
-                terms[k].value(&self.places[i], &self.data.scaling)
+                own[k - columns][i]
             };
-            shares[i] * value
+            // The voltage gained drives the motor as any other: it goes with the rise.
+            shares[i] * (value + if k == RISE_AT && pulsed { own[0][i] } else { 0.0 })
         });
         let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
         let mut candidate = Candidate {
-            opening,
-            slip,
+            extra,
+            slip: found.slip,
             terms,
             left: Vec::new(),
             losses: Vec::new(),
@@ -159,6 +227,23 @@ impl<'a> Pass<'a> {
         let explained = &candidate.rows.x * DVector::from_column_slice(&prior.mean);
         candidate.left = (&candidate.rows.y - explained).iter().copied().collect();
         candidate
+    }
+
+    /// Coefficients of a candidate's terms from those of its columns: the rise's column carries the pulsing current's.
+    pub(super) fn to_terms(&self, c: &Candidate, means: &mut [f64], covariance: Option<&mut DMatrix<f64>>) {
+        if c.extra.pulsing.is_none() {
+            return;
+        }
+        let at = self.base.len();
+        means[at] += means[RISE_AT];
+        if let Some(m) = covariance {
+            let row = m.row(RISE_AT).clone_owned();
+            let mut to = m.row_mut(at);
+            to += row;
+            let column = m.column(RISE_AT).clone_owned();
+            let mut to = m.column_mut(at);
+            to += column;
+        }
     }
 
     /// A noise shape at the highest flow, as the variance of one collection.
@@ -216,7 +301,7 @@ impl<'a> Pass<'a> {
             normal_cdf(found.mean / found.sd).max(1e-300).ln()
         };
         let slip = chance(SLIP_AT, SLIP.0 * full, SLIP.1 * full);
-        match c.opening {
+        match c.extra.opening {
             None => slip,
             Some(_) => slip + 2.0_f64.ln() + chance(c.terms.len() - 1, 0.0, RELIEF_SD * full),
         }

@@ -5,7 +5,7 @@
 
 use super::estimate::{Cause, Part};
 use super::surface::{Operating, Outlet, Surface};
-use super::terms::{Away, effective_v};
+use super::terms::{Away, Drive};
 use nalgebra::{DMatrix, DVector};
 
 /// One of the pair's nozzles.
@@ -134,17 +134,21 @@ impl PairModel {
         }
     }
 
-    /// Effective voltage of a condition, V.
+    /// How the pump is driven in a condition.
     #[must_use]
-    pub fn effective_v(&self, c: &Condition) -> f64 {
-        effective_v(c.duty, c.supply_v, self.freewheel_v)
+    pub fn drive(&self, c: &Condition) -> Drive {
+        Drive {
+            duty: c.duty,
+            supply_v: c.supply_v,
+            freewheel_v: self.freewheel_v,
+        }
     }
 
     /// Where pump and nozzles agree.
     #[must_use]
     pub fn operate(&self, c: &Condition) -> Operating {
         self.surface
-            .operate(self.effective_v(c), &self.outlet(c, None), c.away)
+            .operate(&self.drive(c), &self.outlet(c, None), c.away)
     }
 
     /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does.
@@ -155,15 +159,18 @@ impl PairModel {
             .iter_mut()
             .zip(&shift.coefficients)
             .for_each(|(c, d)| *c += d);
-        let x = effective_v(c.duty, c.supply_v, self.freewheel_v + shift.freewheel_v);
-        let o = surface.operate(x, &self.outlet(c, Some(shift)), c.away);
+        let drive = Drive {
+            freewheel_v: self.freewheel_v + shift.freewheel_v,
+            ..self.drive(c)
+        };
+        let o = surface.operate(&drive, &self.outlet(c, Some(shift)), c.away);
         if o.flow > 0.0 { o.flow } else { o.free }
     }
 
     /// Contributions to the flow at an operating point from scatter and from every common error, mL/min.
     #[must_use]
     pub fn parts(&self, c: &Condition, operating: &Operating) -> Vec<Part> {
-        let g = DVector::from_vec(self.surface.gradient(self.effective_v(c), operating, c.away));
+        let g = DVector::from_vec(self.surface.gradient(&self.drive(c), operating, c.away));
         let variance = (&self.covariance * &g).dot(&g);
         let scatter = Part {
             cause: Cause::Scatter,

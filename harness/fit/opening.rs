@@ -4,7 +4,8 @@
 //! taken over a grid of opening pressures and widths, and the grid is made finer where the evidence lies. In: a
 //! [`Pass`]. Out: the candidates that hold a share. Never: one guess.
 
-use super::candidate::{Candidate, Opening, Pass};
+use super::candidate::{Candidate, Extra, Opening, Pass, Pulsing};
+use super::prior::PULSED_SHARE;
 
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.
 const WIDTHS: [f64; 3] = [0.01, 0.06, 0.15];
@@ -12,6 +13,10 @@ const WIDTHS: [f64; 3] = [0.01, 0.06, 0.15];
 const OPENINGS: usize = 20;
 /// Rounds of halving the distance between opening pressures where the evidence lies.
 const REFINEMENTS: usize = 3;
+/// Pulsing currents that are weighed: `j` without pressure (0.25 and more never stops at any duty), and its growth up to
+/// the highest pressure against that.
+const STILL: [f64; 7] = [0.01, 0.02, 0.035, 0.055, 0.08, 0.11, 0.15];
+const PRESSED_TO_STILL: [f64; 4] = [0.7, 1.5, 3.0, 6.0];
 /// Share of the evidence from which on a candidate is kept.
 const KEPT: f64 = 0.01;
 /// Remainders at which candidates are first compared: amplitude as a fraction of full flow, and place among the kinds.
@@ -34,68 +39,101 @@ impl Pass<'_> {
         candidate.log_score = top + sum.ln();
     }
 
-    /// Candidates with a share that matters: a first grid of opening pressures, refined where the evidence lies.
+    /// Candidates with a share that matters: bypasses without a pulsing current, pulsing currents, and bypasses with the
+    /// likeliest of these.
     pub(super) fn candidates(&self) -> Vec<Candidate> {
-        let mut all = vec![self.scored(None, 0.5)];
-        let lines = self.places.iter().map(|p| p.line_kpa);
-        let low = lines.clone().fold(f64::INFINITY, f64::min).max(0.0);
-        let high = lines.fold(0.0, f64::max);
-        for width in WIDTHS {
-            let mut grid: Vec<Candidate> = (0..OPENINGS)
-                .map(|i| low + (high - low) * (i as f64 + 0.5) / OPENINGS as f64)
-                .map(|opens_kpa| {
-                    self.scored(
-                        Some(Opening {
-                            opens_kpa,
-                            width_kpa: width * opens_kpa,
-                        }),
-                        0.0,
-                    )
-                })
-                .collect();
-            for _ in 0..REFINEMENTS {
-                share_prior(&mut grid, high, 0.5 / WIDTHS.len() as f64);
-                self.refine(&mut grid, width);
-            }
-            share_prior(&mut grid, high, 0.5 / WIDTHS.len() as f64);
-            all.append(&mut grid);
+        let mut all = self.bypasses(None, 1.0 - PULSED_SHARE);
+        let best = |all: &[Candidate]| {
+            let shares = shares(all);
+            (0..all.len())
+                .max_by(|a, b| shares[*a].total_cmp(&shares[*b]))
+                .map_or_else(Extra::default, |i| all[i].extra)
+        };
+        let opening = best(&all).opening;
+        let mut pulsing = self.pulsings(opening);
+        if opening.is_some() {
+            pulsing.extend(self.pulsings(None));
+        }
+        let likeliest = best(&pulsing).pulsing;
+        all.append(&mut pulsing);
+        if best(&all).pulsing.is_some() {
+            all.extend(self.bypasses(likeliest, PULSED_SHARE));
         }
         keep_heavy(all)
     }
 
-    fn scored(&self, opening: Option<Opening>, prior_weight: f64) -> Candidate {
-        let mut candidate = self.candidate(opening, prior_weight);
+    /// Pulsing currents with a given bypass.
+    fn pulsings(&self, opening: Option<Opening>) -> Vec<Candidate> {
+        let each = PULSED_SHARE * 0.5 / (STILL.len() * PRESSED_TO_STILL.len()) as f64;
+        let grid = STILL
+            .iter()
+            .flat_map(|still| PRESSED_TO_STILL.iter().map(move |part| (*still, part * still)));
+        grid.map(|(still, pressed)| {
+            self.scored(
+                Extra {
+                    opening,
+                    pulsing: Some(Pulsing { still, pressed }),
+                },
+                each,
+            )
+        })
+        .collect()
+    }
+
+    /// The pump without a bypass, and a grid of opening pressures, made finer where the evidence lies.
+    fn bypasses(&self, pulsing: Option<Pulsing>, share: f64) -> Vec<Candidate> {
+        let mut all = vec![self.scored(
+            Extra {
+                opening: None,
+                pulsing,
+            },
+            0.5 * share,
+        )];
+        let lines = self.places.iter().map(|p| p.line_kpa);
+        let low = lines.clone().fold(f64::INFINITY, f64::min).max(0.0);
+        let high = lines.fold(0.0, f64::max);
+        for width in WIDTHS {
+            let at = |opens_kpa: f64| {
+                let opening = Some(Opening {
+                    opens_kpa,
+                    width_kpa: width * opens_kpa,
+                });
+                self.scored(Extra { opening, pulsing }, 0.0)
+            };
+            let first = (0..OPENINGS).map(|i| low + (high - low) * (i as f64 + 0.5) / OPENINGS as f64);
+            let mut grid: Vec<Candidate> = first.map(at).collect();
+            let each = 0.5 * share / WIDTHS.len() as f64;
+            for _ in 0..REFINEMENTS {
+                share_prior(&mut grid, high, each);
+                refine(&mut grid, at);
+            }
+            share_prior(&mut grid, high, each);
+            all.append(&mut grid);
+        }
+        all
+    }
+
+    fn scored(&self, extra: Extra, prior_weight: f64) -> Candidate {
+        let mut candidate = self.candidate(extra, prior_weight);
         self.score(&mut candidate);
         candidate
     }
+}
 
-    /// Puts an opening pressure half-way to both neighbours of each that holds a good share of the grid's evidence.
-    fn refine(&self, grid: &mut Vec<Candidate>, width: f64) {
-        let shares = shares(grid);
-        let openings: Vec<f64> = grid
-            .iter()
-            .filter_map(|c| c.opening.map(|o| o.opens_kpa))
-            .collect();
-        let mut added = Vec::new();
-        for i in 1..openings.len() {
-            if shares[i] > 0.08 || shares[i - 1] > 0.08 {
-                added.push(0.5 * (openings[i] + openings[i - 1]));
-            }
-        }
-        grid.extend(added.into_iter().map(|opens_kpa| {
-            self.scored(
-                Some(Opening {
-                    opens_kpa,
-                    width_kpa: width * opens_kpa,
-                }),
-                0.0,
-            )
-        }));
-        grid.sort_by(|a, b| {
-            let at = |c: &Candidate| c.opening.map_or(0.0, |o| o.opens_kpa);
-            at(a).total_cmp(&at(b))
-        });
-    }
+/// Puts an opening pressure half-way to both neighbours of each that holds a good share of the grid's evidence.
+fn refine(grid: &mut Vec<Candidate>, at: impl Fn(f64) -> Candidate) {
+    let shares = shares(grid);
+    let openings: Vec<f64> = grid
+        .iter()
+        .filter_map(|c| c.extra.opening.map(|o| o.opens_kpa))
+        .collect();
+    let added: Vec<f64> = (1..openings.len())
+        .filter(|i| shares[*i] > 0.08 || shares[i - 1] > 0.08)
+        .map(|i| 0.5 * (openings[i] + openings[i - 1]))
+        .collect();
+    grid.extend(added.into_iter().map(at));
+    let opens = |c: &Candidate| c.extra.opening.map_or(0.0, |o| o.opens_kpa);
+    grid.sort_by(|a, b| opens(a).total_cmp(&opens(b)));
 }
 
 /// Prior weights of a grid of opening pressures up to `highest`: to each the room half-way to its neighbours, and a
@@ -103,7 +141,7 @@ impl Pass<'_> {
 fn share_prior(grid: &mut [Candidate], highest: f64, total: f64) {
     let at: Vec<f64> = grid
         .iter()
-        .filter_map(|c| c.opening.map(|o| o.opens_kpa))
+        .filter_map(|c| c.extra.opening.map(|o| o.opens_kpa))
         .collect();
     for (i, candidate) in grid.iter_mut().enumerate() {
         let low = if i == 0 { 0.0 } else { 0.5 * (at[i - 1] + at[i]) };

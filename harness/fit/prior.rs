@@ -42,6 +42,11 @@ pub(super) const SLIP: (f64, f64) = (0.25, 0.2);
 pub(super) const SLIP_AT: usize = 2;
 /// Prior standard deviation of a bypass's slope, in full flows per highest pressure.
 pub(super) const RELIEF_SD: f64 = 3.0;
+/// Prior standard deviation of what a pulsing current does beyond its textbook law, fraction of full flow over the
+/// measured range.
+pub(super) const PULSED_SD: f64 = 0.1;
+/// Share of the prior for a current that stops between pulses somewhere in the data.
+pub(super) const PULSED_SHARE: f64 = 0.3;
 /// What is supposed of the pump where temperature or liquid change. Data at one temperature do not tell; data that span
 /// several kelvin are left to tell by themselves, from these priors.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -118,6 +123,7 @@ pub(super) fn prior(
             Term::Warm => (warmth.droop * slip, tell * DROOP.1 * slip),
             Term::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
             Term::Relief { .. } => (0.0, RELIEF_SD * full),
+            Term::Pulsed { .. } => (0.0, PULSED_SD * full),
             Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
             Term::RipplePressed(k) => (0.0, PRESSED * full * amplitude * kind.density(*k).sqrt()),
             other => (0.0, full * loss(other)),

@@ -8,7 +8,7 @@
 
 use super::points::Points;
 use super::surface::Outlet;
-use super::terms::{At, Away, Scaling, effective_v};
+use super::terms::{At, Away, Drive, Scaling};
 
 /// Span of temperature from which on the data tell by themselves, K.
 const TELLING_K: f64 = 6.0;
@@ -16,8 +16,8 @@ const TELLING_K: f64 = 6.0;
 /// One point of the pump's fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Datum {
-    /// Effective voltage, V.
-    pub effective_v: f64,
+    /// How the pump was driven.
+    pub drive: Drive,
     /// What it sprays through.
     pub outlet: Outlet,
     /// How far from the reference liquid and temperature.
@@ -57,11 +57,11 @@ impl PumpData {
                 })
         };
         let scaling = Scaling {
-            effective_v: ends(&|d| d.effective_v),
+            effective_v: ends(&|d| d.drive.effective_v()),
             pressure_kpa: ends(&|d| d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)).1,
             flow_ml_min: ends(&|d| d.flow).1,
         };
-        let per_v = scaling.flow_ml_min / (scaling.effective_v.1 - scaling.effective_v.0);
+        let per_v = scaling.flow_ml_min / scaling.range_v();
         let carried = points
             .flowing
             .iter()
@@ -108,7 +108,7 @@ impl PumpData {
     /// Mean slope of flow over effective voltage, mL/min per V.
     #[must_use]
     pub fn slope(&self) -> f64 {
-        self.scaling.flow_ml_min / (self.scaling.effective_v.1 - self.scaling.effective_v.0)
+        self.scaling.flow_ml_min / self.scaling.range_v()
     }
 
     /// Where each datum lies on the pump's surface, for the flows about which it is linearised.
@@ -118,7 +118,7 @@ impl PumpData {
             .iter()
             .zip(flows)
             .map(|(d, q)| At {
-                effective_v: d.effective_v,
+                drive: d.drive,
                 line_kpa: d.outlet.out_kpa + (q / d.outlet.k).powi(2),
                 away: d.away,
             })
@@ -158,7 +158,7 @@ impl PumpData {
             .zip(shape)
             .map(|(d, v)| {
                 let mean = &self.means[d.group];
-                (d.flow - mean.flow - slope * (d.effective_v - mean.effective_v)).powi(2) / v
+                (d.flow - mean.flow - slope * (d.drive.effective_v() - mean.drive.effective_v())).powi(2) / v
             })
             .sum();
         (squares, (self.points.len() - self.means.len()) as f64)
@@ -171,7 +171,11 @@ fn data(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Vec<Datu
         .iter()
         .zip(away)
         .map(|(p, away)| Datum {
-            effective_v: effective_v(p.duty, p.supply_v, freewheel_v),
+            drive: Drive {
+                duty: p.duty,
+                supply_v: p.supply_v,
+                freewheel_v,
+            },
             outlet: Outlet {
                 k: k[p.nozzle],
                 out_kpa: p.out_kpa,
@@ -193,7 +197,8 @@ fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
         let part = 1.0 / counts[d.group] as f64;
         let m = means[d.group].get_or_insert(*d);
         let step = |mean: &mut f64, value: f64| *mean += part * (value - *mean);
-        step(&mut m.effective_v, d.effective_v);
+        step(&mut m.drive.duty, d.drive.duty);
+        step(&mut m.drive.supply_v, d.drive.supply_v);
         step(&mut m.flow, d.flow);
         step(&mut m.outlet.out_kpa, d.outlet.out_kpa);
         step(&mut m.away.thin, d.away.thin);

@@ -206,12 +206,10 @@ fn surface_entry(m: &PairModel) -> disk::Surface {
         .zip(&s.coefficients)
         .enumerate()
         .map(|(i, (term, c))| {
-            let (name, opens_kpa, width_kpa, order) = term_entry(*term);
+            let (name, of) = term_entry(*term);
             disk::TermEntry {
                 term: name.into(),
-                opens_kpa,
-                width_kpa,
-                order,
+                of,
                 coefficient: kept(*c),
                 covariance: (0..=i).map(|j| kept(m.covariance[(i, j)])).collect(),
             }
@@ -244,47 +242,50 @@ const TERMS: [(Term, &str); 11] = [
     (Term::WarmLevel, "warm_level"),
 ];
 
-fn term_entry(term: Term) -> (&'static str, Option<f64>, Option<f64>, Option<u32>) {
+fn term_entry(term: Term) -> (&'static str, Vec<f64>) {
     match term {
-        Term::Relief { opens_kpa, width_kpa } => ("relief", Some(opens_kpa), Some(width_kpa), None),
-        Term::Ripple(k) => ("ripple", None, None, Some(k)),
-        Term::RipplePressed(k) => ("ripple_pressed", None, None, Some(k)),
+        Term::Relief { opens_kpa, width_kpa } => ("relief", vec![opens_kpa, width_kpa]),
+        Term::Pulsed { still, pressed } => ("pulsed", vec![still, pressed]),
+        Term::Ripple(k) => ("ripple", vec![f64::from(k)]),
+        Term::RipplePressed(k) => ("ripple_pressed", vec![f64::from(k)]),
         plain => (
             TERMS
                 .iter()
                 .find(|(t, _)| *t == plain)
                 .map_or("level", |(_, n)| n),
-            None,
-            None,
-            None,
+            Vec::new(),
         ),
     }
 }
 
 fn term(entry: &disk::TermEntry) -> Result<Term, Problem> {
-    match (entry.term.as_str(), entry.opens_kpa, entry.width_kpa, entry.order) {
-        ("relief", Some(opens_kpa), Some(width_kpa), None) => Ok(Term::Relief { opens_kpa, width_kpa }),
-        ("ripple", None, None, Some(k)) if k > 0 => Ok(Term::Ripple(k)),
-        ("ripple_pressed", None, None, Some(k)) if k > 0 => Ok(Term::RipplePressed(k)),
-        (name, None, None, None) => TERMS
+    let order = |k: f64| (k >= 1.0 && k <= 100.0 && k.fract().abs() < f64::EPSILON).then_some(k as u32);
+    let wrong = || {
+        Problem::new(format!("term \"{}\" with numbers {:?}", entry.term, entry.of))
+            .expected("two of a relief or of pulsed, an order of a ripple, none of the others")
+    };
+    match (entry.term.as_str(), entry.of.as_slice()) {
+        ("relief", &[opens_kpa, width_kpa]) => Ok(Term::Relief { opens_kpa, width_kpa }),
+        ("pulsed", &[still, pressed]) if still > 0.0 => Ok(Term::Pulsed { still, pressed }),
+        ("ripple", &[k]) => order(k).map(Term::Ripple).ok_or_else(wrong),
+        ("ripple_pressed", &[k]) => order(k).map(Term::RipplePressed).ok_or_else(wrong),
+        (name, []) => TERMS
             .iter()
             .find(|(_, n)| *n == name)
             .map(|(t, _)| *t)
             .ok_or_else(|| {
-                let names = TERMS
-                    .iter()
-                    .map(|(_, n)| *n)
-                    .chain(["relief", "ripple", "ripple_pressed"]);
+                let names =
+                    TERMS
+                        .iter()
+                        .map(|(_, n)| *n)
+                        .chain(["relief", "pulsed", "ripple", "ripple_pressed"]);
                 let problem = Problem::new(format!("no term \"{name}\""));
                 match nearest(name, names) {
                     Some(near) => problem.help(format!("did you mean \"{near}\"?")),
                     None => problem,
                 }
             }),
-        (name, ..) => Err(
-            Problem::new(format!("term \"{name}\" with numbers that are not its own"))
-                .expected("opens_kpa and width_kpa of a relief, order of a ripple, none of the others"),
-        ),
+        _ => Err(wrong()),
     }
 }
 

@@ -3,7 +3,7 @@
 //! In: terms with coefficients, an effective voltage, a nozzle and what it sprays into. Out: the operating point and
 //! the sensitivity of its flow to every coefficient. Never: data, uncertainty of instruments.
 
-use super::terms::{At, Away, Scaling, Term};
+use super::terms::{At, Away, Drive, Scaling, Term};
 
 /// The surface: terms and their coefficients, mL/min.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,9 +62,9 @@ impl Cut<'_> {
 }
 
 impl Surface {
-    fn cut(&self, effective_v: f64, away: Away) -> Cut<'_> {
+    fn cut(&self, drive: &Drive, away: Away) -> Cut<'_> {
         let at = At {
-            effective_v,
+            drive: *drive,
             line_kpa: 0.0,
             away,
         };
@@ -107,8 +107,8 @@ impl Surface {
 
     /// Where pump and nozzle agree: `Q = F(x, P_out + (Q / K)^2)`, by Newton steps kept inside a bracket.
     #[must_use]
-    pub fn operate(&self, effective_v: f64, outlet: &Outlet, away: Away) -> Operating {
-        let cut = self.cut(effective_v, away);
+    pub fn operate(&self, drive: &Drive, outlet: &Outlet, away: Away) -> Operating {
+        let cut = self.cut(drive, away);
         let free = cut.at(outlet.out_kpa).0;
         if free <= 0.0 {
             let share = 1.0;
@@ -154,9 +154,9 @@ impl Surface {
 
     /// Sensitivity of the flow at an operating point to every coefficient.
     #[must_use]
-    pub fn gradient(&self, effective_v: f64, operating: &Operating, away: Away) -> Vec<f64> {
+    pub fn gradient(&self, drive: &Drive, operating: &Operating, away: Away) -> Vec<f64> {
         let at = At {
-            effective_v,
+            drive: *drive,
             line_kpa: operating.line_kpa,
             away,
         };
