@@ -47,7 +47,11 @@ fn operating_points_match() {
             k: row.num("K_mL_min_psi_n"),
             out_kpa: row.num("boost_psi") + row.num("check_valve_psi"),
         };
-        let drive = Drive { duty: row.num("duty"), supply_v: row.num("supply_V"), freewheel_v: 0.0 };
+        let drive = Drive {
+            duty: row.num("duty"),
+            supply_v: row.num("supply_V"),
+            freewheel_v: 0.0,
+        };
         let surface = surface(row);
         let o = surface.operate(&drive, &outlet, Away::default());
         let q = row.num("q_mL_min");

@@ -15,8 +15,11 @@ const OPENINGS: usize = 20;
 const REFINEMENTS: usize = 3;
 /// Pulsing currents that are weighed: `j` without pressure (0.25 and more never stops at any duty), and its growth up to
 /// the highest pressure against that.
-const STILL: [f64; 7] = [0.01, 0.02, 0.035, 0.055, 0.08, 0.11, 0.15];
+const STILL: [f64; 10] = [0.01, 0.02, 0.035, 0.055, 0.08, 0.11, 0.14, 0.17, 0.2, 0.23];
 const PRESSED_TO_STILL: [f64; 4] = [0.7, 1.5, 3.0, 6.0];
+const STILL_RANGE: (f64, f64) = (0.003, 0.25);
+/// Rounds of the search nearer to the likeliest.
+const CLOSER_ROUNDS: usize = 8;
 /// Share of the evidence from which on a candidate is kept.
 const KEPT: f64 = 0.01;
 /// Remainders at which candidates are first compared: amplitude as a fraction of full flow, and place among the kinds.
@@ -50,9 +53,13 @@ impl Pass<'_> {
                 .map_or_else(Extra::default, |i| all[i].extra)
         };
         let opening = best(&all).opening;
-        let mut pulsing = self.pulsings(opening);
+        let mut pulsing = self.pulsings(None);
         if opening.is_some() {
-            pulsing.extend(self.pulsings(None));
+            pulsing.extend(self.pulsings(opening));
+        }
+        if let Some(start) = best(&pulsing).pulsing {
+            let opening = best(&pulsing).opening;
+            pulsing.extend(self.closer(opening, start));
         }
         let likeliest = best(&pulsing).pulsing;
         all.append(&mut pulsing);
@@ -78,6 +85,47 @@ impl Pass<'_> {
             )
         })
         .collect()
+    }
+
+    /// Pulsing currents nearer to the likeliest: steps in the logarithm of both numbers, halved where none helps. A
+    /// smaller step stands for a smaller part of the prior.
+    fn closer(&self, opening: Option<Opening>, start: Pulsing) -> Vec<Candidate> {
+        let each = PULSED_SHARE * 0.5 / (STILL.len() * PRESSED_TO_STILL.len()) as f64;
+        let mut visited: Vec<Candidate> = Vec::new();
+        let (mut at, mut score) = (start, f64::NEG_INFINITY);
+        let mut step = 0.3_f64;
+        for _ in 0..CLOSER_ROUNDS {
+            let mut moved = false;
+            for (a, b) in [
+                (step, 0.0),
+                (-step, 0.0),
+                (0.0, 1.5 * step),
+                (0.0, -1.5 * step),
+                (step, -1.5 * step),
+                (-step, 1.5 * step),
+            ] {
+                let still = (at.still * a.exp()).clamp(STILL_RANGE.0, STILL_RANGE.1);
+                let pulsing = Pulsing {
+                    still,
+                    pressed: at.pressed * (a + b).exp(),
+                };
+                let candidate = self.scored(
+                    Extra {
+                        opening,
+                        pulsing: Some(pulsing),
+                    },
+                    each * (step / 0.6).powi(2),
+                );
+                if candidate.log_score > score {
+                    (at, score, moved) = (pulsing, candidate.log_score, true);
+                }
+                visited.push(candidate);
+            }
+            if !moved {
+                step *= 0.5;
+            }
+        }
+        visited
     }
 
     /// The pump without a bypass, and a grid of opening pressures, made finer where the evidence lies.
