@@ -1,6 +1,8 @@
 //! A pair fitted whole: a known truth comes back within its U, refusals give their reasons, what is stored answers as
 //! what was fitted.
 
+#![expect(clippy::unwrap_used, reason = "a failure here fails the test")]
+
 #[path = "study/bench.rs"]
 mod bench;
 #[path = "study/truth.rs"]
@@ -19,9 +21,13 @@ use truth::{Family, Pair, Plan};
 const PLAN: Plan = Plan {
     duties: 11,
     repeats: 3,
+    lowest: 0.15,
     supply_measured: true,
     duty_measured: true,
     temperature_measured: true,
+    supply_step_v: 0.0,
+    back_kpa: 0.0,
+    wrong: 0.0,
 };
 
 fn taken(two: bool) -> (Pair, Taken) {

@@ -58,11 +58,10 @@ impl Lower {
     /// Solves `L' x = b` in place.
     fn backward(&self, b: &mut [f64]) {
         for i in (0..self.n).rev() {
-            b[i] /= self.a[Self::at(i, i)];
+            let row = &self.a[Self::at(i, 0)..=Self::at(i, i)];
+            b[i] /= row[i];
             let x = b[i];
-            for j in 0..i {
-                b[j] -= self.a[Self::at(i, j)] * x;
-            }
+            b.iter_mut().zip(&row[..i]).for_each(|(b, a)| *b -= a * x);
         }
     }
 
@@ -118,7 +117,7 @@ impl Solved {
             dot(&flats[1], &flats[1]),
         );
         let det = a * c - b * b;
-        if !(det > 1e-12 * a * c) {
+        if det <= 1e-12 * a * c || !det.is_finite() {
             return None;
         }
         let inverse = [[c / det, -b / det], [-b / det, a / det]];

@@ -11,7 +11,7 @@ use super::published::{PumpValues, highest_pressure, nozzle_exponent, nozzle_k};
 use super::surface;
 use super::terms::{Scaling, Term};
 use crate::calibration::{self as disk, Calibration, Measured};
-use crate::problem::{Problem, nearest};
+use crate::problem::{Problem, Problems, nearest};
 use crate::reduce::collection::Source;
 use crate::script::rig::DriveSide;
 use nalgebra::DMatrix;
@@ -258,11 +258,12 @@ fn term_entry(term: Term) -> (&'static str, Vec<f64>) {
     }
 }
 
-fn term(entry: &disk::TermEntry) -> Result<Term, Problem> {
-    let order = |k: f64| (k >= 1.0 && k <= 100.0 && k.fract().abs() < f64::EPSILON).then_some(k as u32);
+fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
+    let order = |k: f64| ((1.0..=100.0).contains(&k) && k.fract().abs() < f64::EPSILON).then_some(k as u32);
     let wrong = || {
         Problem::new(format!("term \"{}\" with numbers {:?}", entry.term, entry.of))
             .expected("two of a relief or of pulsed, an order of a ripple, none of the others")
+            .into()
     };
     match (entry.term.as_str(), entry.of.as_slice()) {
         ("relief", &[opens_kpa, width_kpa]) => Ok(Term::Relief { opens_kpa, width_kpa }),
@@ -281,8 +282,8 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problem> {
                         .chain(["relief", "pulsed", "ripple", "ripple_pressed"]);
                 let problem = Problem::new(format!("no term \"{name}\""));
                 match nearest(name, names) {
-                    Some(near) => problem.help(format!("did you mean \"{near}\"?")),
-                    None => problem,
+                    Some(near) => problem.help(format!("did you mean \"{near}\"?")).into(),
+                    None => problem.into(),
                 }
             }),
         _ => Err(wrong()),
@@ -319,7 +320,7 @@ fn cause_word(cause: &Cause) -> String {
     }
 }
 
-fn cause(word: &str) -> Result<Cause, Problem> {
+fn cause(word: &str) -> Result<Cause, Problems> {
     if let Some(name) = word.strip_prefix("nozzle ") {
         return Ok(Cause::Nozzle(name.to_owned()));
     }
@@ -330,7 +331,7 @@ fn cause(word: &str) -> Result<Cause, Problem> {
             .iter()
             .find(|(_, w)| *w == other)
             .map(|(s, _)| Cause::Common(*s))
-            .ok_or_else(|| Problem::new(format!("no common error \"{other}\""))),
+            .ok_or_else(|| Problem::new(format!("no common error \"{other}\"")).into()),
     }
 }
 
@@ -356,7 +357,7 @@ fn common_error(m: &PairModel, s: &Shift) -> disk::CommonError {
 ///
 /// # Errors
 /// A name the program does not know.
-pub fn model(c: &Calibration) -> Result<PairModel, Problem> {
+pub fn model(c: &Calibration) -> Result<PairModel, Problems> {
     let terms = c.surface.terms.iter().map(term).collect::<Result<Vec<_>, _>>()?;
     let p = terms.len();
     let lower = |i: usize, j: usize| c.surface.terms[i].covariance.get(j).copied().unwrap_or(0.0);
@@ -390,7 +391,7 @@ pub fn model(c: &Calibration) -> Result<PairModel, Problem> {
         covariance: DMatrix::from_fn(p, p, |i, j| lower(i.max(j), i.min(j))),
         dof: c.surface.dof.unwrap_or(f64::INFINITY),
         freewheel_v: c.surface.freewheel_v,
-        shifts: shifts.collect::<Result<Vec<_>, Problem>>()?,
+        shifts: shifts.collect::<Result<Vec<_>, Problems>>()?,
         nozzles,
         reference: Reference {
             supply_v: c.reference.supply_v,
