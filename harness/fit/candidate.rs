@@ -80,6 +80,18 @@ struct Straight {
     slope: f64,
 }
 
+/// Part of the highest pressure up to which an early bypass counts as slip where temperature is concerned.
+const EARLY: f64 = 0.3;
+
+impl Straight {
+    /// Loss of flow in the lower part of the pressures, as slip, mL/min at the highest pressure: a bypass that opens
+    /// early is taken for slip, which it most likely is.
+    fn loss(&self, extra: &Extra, highest_kpa: f64) -> f64 {
+        let opens = extra.opening.map_or(f64::INFINITY, |o| o.opens_kpa / highest_kpa);
+        self.slip + self.slope * (EARLY - opens).max(0.0) / EARLY
+    }
+}
+
 /// Where rise stands among the terms.
 const RISE_AT: usize = 1;
 
@@ -107,7 +119,7 @@ impl<'a> Pass<'a> {
         base.extend((1..=RIPPLES).map(Term::Ripple));
         let pressed = RIPPLES_PRESSED[usize::from(data.several_outlets())];
         base.extend((1..=pressed).map(Term::RipplePressed));
-        let flows = data.flows();
+        let flows = data.about.clone();
         let places = data.places(&flows);
         let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {
             base[k].value(&places[i], &data.scaling)
@@ -213,7 +225,7 @@ impl<'a> Pass<'a> {
         let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
         let mut candidate = Candidate {
             extra,
-            slip: found.slip,
+            slip: found.loss(&extra, self.data.scaling.pressure_kpa),
             terms,
             left: Vec::new(),
             losses: Vec::new(),

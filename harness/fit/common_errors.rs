@@ -111,6 +111,12 @@ fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewh
     let k: Vec<f64> = refit.k.iter().zip(&ln_k).map(|(k, d)| k * d.exp()).collect();
     let mut data = PumpData::new(moved, &k, refit.freewheel_v + freewheel_v, refit.away);
     data.scaling = refit.data.scaling;
+    let kept = refit
+        .data
+        .about
+        .iter()
+        .zip(refit.data.means.iter().zip(&data.means));
+    data.about = kept.map(|(q, (was, is))| q * is.flow / was.flow).collect();
     let coefficients = refit.blend.refit(&data, Warmth::SUPPOSED)?;
     Some(Shift {
         cause: Cause::Scatter,

@@ -99,8 +99,8 @@ pub fn fit(
         .zip(&away)
         .for_each(|(p, a)| p.away = *a);
     let freewheel_v = facts.freewheel_v.0;
-    let data = PumpData::new(&points, &k, freewheel_v, &away);
-    let blend = Blend::new(&data).ok_or_else(|| FitRefusal::Degenerate {
+    let mut data = PumpData::new(&points, &k, freewheel_v, &away);
+    let blend = whole(&mut data).ok_or_else(|| FitRefusal::Degenerate {
         what: "the pump's displacement, friction and slip".into(),
     })?;
     let refit = Refit {
@@ -138,6 +138,16 @@ pub fn fit(
         facts: facts.clone(),
         second,
     })
+}
+
+/// The blend; where collections have no replicates, once more about what it found.
+fn whole(data: &mut PumpData) -> Option<Blend> {
+    let first = Blend::new(data)?;
+    if !data.has_singles() {
+        return Some(first);
+    }
+    data.about(&first.surface);
+    Blend::new(data)
 }
 
 /// How far each point is from the reference; at it where no temperature was measured.

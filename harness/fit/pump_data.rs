@@ -7,8 +7,10 @@
 //! In: points and nozzle coefficients. Out: rows. Never: a choice of model.
 
 use super::points::Points;
-use super::surface::Outlet;
+use super::surface::{Outlet, Surface};
 use super::terms::{At, Away, Drive, Scaling};
+use crate::numerics::linear;
+use nalgebra::DMatrix;
 
 /// Span of temperature from which on the data tell by themselves, K.
 const TELLING_K: f64 = 6.0;
@@ -39,6 +41,8 @@ pub struct PumpData {
     pub means: Vec<Datum>,
     /// How many collections each mean is of.
     pub counts: Vec<usize>,
+    /// Flows about which the means are linearised, mL/min; see [`PumpData::about`].
+    pub about: Vec<f64>,
     /// Scaling of the terms.
     pub scaling: Scaling,
 }
@@ -75,18 +79,32 @@ impl PumpData {
             })
             .collect();
         let (means, counts) = means(&data, points.groups.len());
+        let about = smooth(&means, &counts);
         PumpData {
             points: data,
             means,
             counts,
+            about,
             scaling,
         }
     }
 
-    /// Flows about which the means are linearised: their own, mL/min.
+    /// Moves the linearisation of collections without replicates to where a fitted surface meets the nozzle. A flow that
+    /// is linearised about itself would bring its own noise into the pressure it is explained by, and any law that is
+    /// the nozzle's would fit it perfectly.
+    pub fn about(&mut self, surface: &Surface) {
+        for ((d, count), about) in self.means.iter().zip(&self.counts).zip(&mut self.about) {
+            let o = surface.operate(&d.drive, &d.outlet, d.away);
+            if *count < 2 && o.flow > 0.0 {
+                *about = o.flow;
+            }
+        }
+    }
+
+    /// Whether some collection has no replicate.
     #[must_use]
-    pub fn flows(&self) -> Vec<f64> {
-        self.means.iter().map(|d| d.flow).collect()
+    pub fn has_singles(&self) -> bool {
+        self.counts.iter().any(|c| *c < 2)
     }
 
     /// Whether the data span enough temperature to tell by themselves what it does.
@@ -205,4 +223,36 @@ fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
         step(&mut m.away.warm_k, d.away.warm_k);
     }
     (means.into_iter().flatten().collect(), counts)
+}
+
+/// Nearest points along effective voltage that a collection without replicates is smoothed over.
+const NEIGHBOURS: usize = 7;
+
+/// The means themselves where they are of replicates; a parabola through their neighbours where they are not.
+fn smooth(means: &[Datum], counts: &[usize]) -> Vec<f64> {
+    means
+        .iter()
+        .zip(counts)
+        .map(|(d, count)| if *count > 1 { d.flow } else { neighbours(means, d) })
+        .collect()
+}
+
+/// The parabola through the nearest points of the same outlet, at a datum; its own flow where there are too few.
+fn neighbours(means: &[Datum], d: &Datum) -> f64 {
+    let same =
+        |o: &Outlet| (o.k / d.outlet.k - 1.0).abs() < 1e-9 && (o.out_kpa - d.outlet.out_kpa).abs() < 1.0;
+    let x = d.drive.effective_v();
+    let mut near: Vec<(f64, f64)> = means
+        .iter()
+        .filter(|m| same(&m.outlet))
+        .map(|m| (m.drive.effective_v() - x, m.flow))
+        .collect();
+    near.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+    near.truncate(NEIGHBOURS);
+    if near.len() < NEIGHBOURS - 2 {
+        return d.flow;
+    }
+    let rows = DMatrix::from_fn(near.len(), 3, |i, k| near[i].0.powi(k as i32));
+    let flows: Vec<f64> = near.iter().map(|n| n.1).collect();
+    linear::weighted(&rows, &flows, None).map_or(d.flow, |fit| fit.predict(&[1.0, 0.0, 0.0]))
 }
