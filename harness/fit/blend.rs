@@ -9,6 +9,7 @@
 
 use super::candidate::{Candidate, Extra, Pass, cut_negative};
 use super::gauss::Solved;
+use super::opening::SCORED;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
 use super::surface::Surface;
@@ -64,6 +65,32 @@ impl Blend {
     #[must_use]
     pub fn new(data: &PumpData) -> Option<Blend> {
         Pass::new(data, Warmth::SUPPOSED).blend()
+    }
+
+    /// A first look at the data: the surface of the likeliest candidate, and every mean's distance from what the others
+    /// say of it, in standard deviations.
+    #[must_use]
+    pub fn first_look(data: &PumpData) -> Option<(Surface, Vec<f64>)> {
+        let pass = Pass::new(data, Warmth::SUPPOSED);
+        let (candidate, solved) = pass.first_look()?;
+        let (amplitude, kind) = SCORED[1];
+        let shape = pass.shapes(&candidate).first().copied()?;
+        let member = Member {
+            extra: candidate.extra,
+            amplitude,
+            kind: KINDS[kind],
+            shape,
+            weight: 1.0,
+        };
+        let (prior_mean, variance) = pass.relative(&candidate, &member);
+        let mut coefficients = solved.means(&candidate.rows.x, &prior_mean, &variance);
+        pass.to_terms(&candidate, &mut coefficients, None);
+        let surface = Surface {
+            scaling: data.scaling,
+            terms: candidate.terms,
+            coefficients,
+        };
+        Some((surface, solved.left_out()))
     }
 
     /// Coefficient of slip, mL/min at the highest pressure.
@@ -136,7 +163,7 @@ impl Pass<'_> {
         let candidates = self.candidates();
         let mut found: Vec<Found> = Vec::new();
         for (index, candidate) in candidates.iter().enumerate() {
-            for shape in 0..self.noises.len() {
+            for shape in self.shapes(candidate) {
                 for amplitude in AMPLITUDES {
                     for (at, kind) in KINDS.into_iter().enumerate() {
                         let Some(solved) = self.solve(candidate, shape, amplitude, at) else {

@@ -63,6 +63,8 @@ pub(super) struct Pass<'a> {
     flows: Vec<f64>,
     pub(super) places: Vec<At>,
     pub(super) noises: Vec<Noise>,
+    /// The shape with which candidates are compared.
+    pub(super) scored_shape: usize,
     warmth: Warmth,
     tells: bool,
     pub(super) base: Vec<Term>,
@@ -126,17 +128,22 @@ impl<'a> Pass<'a> {
         });
         let ripples = KINDS.iter().map(|kind| ripples(&base, &values, *kind)).collect();
         let tells = data.tells_warmth();
-        Pass {
+        let noises = noises(data);
+        let mut pass = Pass {
             data,
             flows,
             places,
-            noises: noises(data),
+            noises,
+            scored_shape: 1,
             warmth,
             tells,
             base,
             values,
             ripples,
-        }
+        };
+        let plain = pass.candidate(Extra::default(), 1.0);
+        pass.scored_shape = pass.shapes(&plain).first().copied().unwrap_or(1);
+        pass
     }
 
     /// Values of a term at every place.

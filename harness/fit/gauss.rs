@@ -213,19 +213,35 @@ impl Solved {
         out * self.scale
     }
 
-    /// Degrees of freedom left after the coefficients in effect used: the noise prior's, and the part of every row that
-    /// its own noise explains.
-    pub(super) fn effective_dof(&self, noise: &[f64]) -> f64 {
+    /// Diagonal of `C^-1` with the flat columns taken out.
+    fn precision(&self) -> Vec<f64> {
         let n = self.lower.n;
-        let mut left = self.prior_dof;
-        for (i, v) in noise.iter().enumerate() {
+        let one = |i: usize| {
             let mut unit = vec![0.0; n];
             unit[i] = 1.0;
             self.lower.forward(&mut unit);
             let f = [dot(&unit, &self.flats[0]), dot(&unit, &self.flats[1])];
-            left += v * (dot(&unit, &unit) - self.between(f, f));
-        }
-        left.max(1.0)
+            dot(&unit, &unit) - self.between(f, f)
+        };
+        (0..n).map(one).collect()
+    }
+
+    /// Degrees of freedom left after the coefficients in effect used: the noise prior's, and the part of every row that
+    /// its own noise explains.
+    pub(super) fn effective_dof(&self, noise: &[f64]) -> f64 {
+        let left: f64 = self.precision().iter().zip(noise).map(|(p, v)| p * v).sum();
+        (self.prior_dof + left).max(1.0)
+    }
+
+    /// Every row's distance from what the other rows say of it, in standard deviations (leave-one-out residuals of a
+    /// Gaussian process: Rasmussen and Williams, 5.4.2, from memory).
+    pub(super) fn left_out(&self) -> Vec<f64> {
+        let p = self.precision();
+        self.weights
+            .iter()
+            .zip(p)
+            .map(|(w, p)| w / (p * self.scale).sqrt().max(1e-300))
+            .collect()
     }
 }
 

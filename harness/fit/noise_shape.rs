@@ -56,12 +56,12 @@ fn noise(data: &PumpData, shape: &[f64], reported: &[f64], least: f64) -> Noise 
     };
     let mut means = vec![0.0; data.means.len()];
     for (d, v) in data.points.iter().zip(shape) {
-        means[d.group] += v;
+        means[d.group] += d.weight * v;
     }
     means
         .iter_mut()
-        .zip(&data.counts)
-        .for_each(|(v, n)| *v /= (n * n) as f64);
+        .zip(&data.means)
+        .for_each(|(v, m)| *v /= m.weight * m.weight);
     let logs = |values: &[f64]| values.iter().map(|v| v.ln()).sum::<f64>();
     Noise {
         log_within: 0.5 * (logs(&means) - logs(shape)),

@@ -5,6 +5,7 @@
 //! [`Pass`]. Out: the candidates that hold a share. Never: one guess.
 
 use super::candidate::{Candidate, Extra, Opening, Pass, Pulsing};
+use super::gauss::Solved;
 use super::prior::PULSED_SHARE;
 
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.
@@ -23,23 +24,52 @@ const CLOSER_ROUNDS: usize = 8;
 /// Share of the evidence from which on a candidate is kept.
 const KEPT: f64 = 0.01;
 /// Remainders at which candidates are first compared: amplitude as a fraction of full flow, and place among the kinds.
-const SCORED: [(f64, usize); 2] = [(0.0005, 1), (0.003, 3)];
+pub(super) const SCORED: [(f64, usize); 2] = [(0.0005, 1), (0.003, 3)];
+/// Logarithm of the evidence by which a shape of the noise may lag and still matter.
+const SHAPE_MATTERS: f64 = 5.0;
 
 impl Pass<'_> {
-    /// Evidence of a candidate at two middling remainders, over the shapes of the noise: enough to see which matter.
-    fn score(&self, candidate: &mut Candidate) {
-        let mut logs = Vec::new();
-        for shape in 0..self.noises.len() {
-            for (amplitude, kind) in SCORED {
-                logs.extend(
-                    self.solve(candidate, shape, amplitude, kind)
-                        .map(|s| s.log_evidence),
-                );
-            }
-        }
-        let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let sum: f64 = logs.iter().map(|l| (l - top).exp()).sum();
-        candidate.log_score = top + sum.ln();
+    /// Evidence of a candidate at two middling remainders, with one shape of the noise: enough to see which matter.
+    fn score(&self, candidate: &mut Candidate, shape: usize) {
+        let logs = SCORED.map(|(amplitude, kind)| {
+            self.solve(candidate, shape, amplitude, kind)
+                .map_or(f64::NEG_INFINITY, |s| s.log_evidence)
+        });
+        let top = logs[0].max(logs[1]);
+        candidate.log_score = if top.is_finite() {
+            top + logs.iter().map(|l| (l - top).exp()).sum::<f64>().ln()
+        } else {
+            top
+        };
+    }
+
+    /// Shapes of the noise by their evidence for a candidate, best first, without those that do not matter.
+    pub(super) fn shapes(&self, candidate: &Candidate) -> Vec<usize> {
+        let (amplitude, kind) = SCORED[1];
+        let evidence = |shape| {
+            self.solve(candidate, shape, amplitude, kind)
+                .map(|s| (s.log_evidence, shape))
+        };
+        let mut found: Vec<(f64, usize)> = (0..self.noises.len()).filter_map(evidence).collect();
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let top = found.first().map_or(0.0, |f| f.0);
+        found
+            .into_iter()
+            .filter(|f| f.0 > top - SHAPE_MATTERS)
+            .map(|f| f.1)
+            .collect()
+    }
+
+    /// The likeliest candidate, solved at a middling remainder: a first look at the data.
+    pub(super) fn first_look(&self) -> Option<(Candidate, Solved)> {
+        let candidates = self.candidates();
+        let shares = shares(&candidates);
+        let best = (0..candidates.len()).max_by(|a, b| shares[*a].total_cmp(&shares[*b]))?;
+        let candidate = candidates.into_iter().nth(best)?;
+        let shape = *self.shapes(&candidate).first()?;
+        let (amplitude, kind) = SCORED[1];
+        let solved = self.solve(&candidate, shape, amplitude, kind)?;
+        Some((candidate, solved))
     }
 
     /// Candidates with a share that matters: bypasses without a pulsing current, pulsing currents, and bypasses with the
@@ -163,7 +193,7 @@ impl Pass<'_> {
 
     fn scored(&self, extra: Extra, prior_weight: f64) -> Candidate {
         let mut candidate = self.candidate(extra, prior_weight);
-        self.score(&mut candidate);
+        self.score(&mut candidate, self.scored_shape);
         candidate
     }
 }

@@ -11,6 +11,7 @@ use super::law::Choice;
 use super::liquid::away;
 use super::model::{NozzleLaw, PairModel, Reference};
 use super::nozzle::{self, NozzleFit};
+use super::outliers::outliers;
 use super::points::{Points, points};
 use super::pump_data::PumpData;
 use super::second_opinion::SecondOpinion;
@@ -43,6 +44,8 @@ pub struct PairFit {
     pub choice: Option<Choice>,
     /// Second opinions, in the order of the nozzles.
     pub second: Vec<SecondOpinion>,
+    /// Places among [`Points::flowing`] of collections that went wrong and have little weight.
+    pub wrong: Vec<usize>,
 }
 
 impl PairFit {
@@ -100,7 +103,7 @@ pub fn fit(
         .for_each(|(p, a)| p.away = *a);
     let freewheel_v = facts.freewheel_v.0;
     let mut data = PumpData::new(&points, &k, freewheel_v, &away);
-    let blend = whole(&mut data).ok_or_else(|| FitRefusal::Degenerate {
+    let (blend, wrong) = whole(&mut data).ok_or_else(|| FitRefusal::Degenerate {
         what: "the pump's displacement, friction and slip".into(),
     })?;
     let refit = Refit {
@@ -111,6 +114,7 @@ pub fn fit(
         nozzles: &nozzles,
         k: &k,
         freewheel_v,
+        wrong: &wrong,
         u_zero_kpa: u_zero,
     };
     let shifts = shifts(&refit, systematics);
@@ -137,17 +141,20 @@ pub fn fit(
         points,
         facts: facts.clone(),
         second,
+        wrong,
     })
 }
 
-/// The blend; where collections have no replicates, once more about what it found.
-fn whole(data: &mut PumpData) -> Option<Blend> {
-    let first = Blend::new(data)?;
-    if !data.has_singles() {
-        return Some(first);
+/// The blend, after a first look at the data has told which collections to mistrust and where to linearise those
+/// without replicates.
+fn whole(data: &mut PumpData) -> Option<(Blend, Vec<usize>)> {
+    let (surface, left_out) = Blend::first_look(data)?;
+    let wrong = outliers(data, &left_out);
+    if !wrong.is_empty() {
+        data.mistrust(&wrong);
     }
-    data.about(&first.surface);
-    Blend::new(data)
+    data.about(&surface);
+    Some((Blend::new(data)?, wrong))
 }
 
 /// How far each point is from the reference; at it where no temperature was measured.

@@ -15,6 +15,9 @@ use nalgebra::DMatrix;
 /// Span of temperature from which on the data tell by themselves, K.
 const TELLING_K: f64 = 6.0;
 
+/// Weight of a collection that went wrong: its standard deviation counts as five times the others'.
+const MISTRUSTED: f64 = 0.04;
+
 /// One point of the pump's fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Datum {
@@ -30,6 +33,8 @@ pub struct Datum {
     pub u_flow: f64,
     /// Group of replicates.
     pub group: usize,
+    /// Weight among its replicates and against other collections: 1, less for one that went wrong.
+    pub weight: f64,
 }
 
 /// Points of the pump's fit.
@@ -165,21 +170,42 @@ impl PumpData {
             .collect()
     }
 
-    /// Scatter of replicates about their means, each brought to its mean's effective voltage by the mean slope: weighted
-    /// sum of squares with weights 1/`shape` (a value per point), and its degrees of freedom.
+    /// Gives the collections at these places so little weight that one that went wrong does no harm.
+    pub fn mistrust(&mut self, wrong: &[usize]) {
+        for i in wrong {
+            self.points[*i].weight = MISTRUSTED;
+        }
+        let groups = self.means.len();
+        (self.means, self.counts) = means(&self.points, groups);
+        self.about = smooth(&self.means, &self.counts);
+    }
+
+    /// Each collection's flow less its group's mean, brought to the mean's effective voltage by the mean slope, mL/min.
+    #[must_use]
+    pub fn deviations(&self) -> Vec<f64> {
+        let slope = self.slope();
+        let off = |d: &Datum| {
+            let mean = &self.means[d.group];
+            d.flow - mean.flow - slope * (d.drive.effective_v() - mean.drive.effective_v())
+        };
+        self.points.iter().map(off).collect()
+    }
+
+    /// Scatter of replicates about their means: sum of squares with weights 1/`shape` (a value per point), and its degrees
+    /// of freedom. A mistrusted collection adds next to nothing to either.
     #[must_use]
     pub fn within(&self, shape: &[f64]) -> (f64, f64) {
-        let slope = self.slope();
+        let deviations = self.deviations();
         let squares = self
             .points
             .iter()
+            .zip(deviations)
             .zip(shape)
-            .map(|(d, v)| {
-                let mean = &self.means[d.group];
-                (d.flow - mean.flow - slope * (d.drive.effective_v() - mean.drive.effective_v())).powi(2) / v
-            })
+            .map(|((d, r), v)| d.weight * r * r / v)
             .sum();
-        (squares, (self.points.len() - self.means.len()) as f64)
+        let trusted = self.points.iter().filter(|d| d.weight >= 1.0).count();
+        let groups = self.means.iter().filter(|m| m.weight >= 1.0).count();
+        (squares, trusted.saturating_sub(groups) as f64)
     }
 }
 
@@ -202,18 +228,20 @@ fn data(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Vec<Datu
             flow: p.flow,
             u_flow: p.u_flow,
             group: p.group,
+            weight: 1.0,
         })
         .collect()
 }
 
-/// Means over groups, and how many points each is of.
+/// Weighted means over groups, and how many points each is of.
 fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
     let mut counts = vec![0; groups];
     let mut means: Vec<Option<Datum>> = vec![None; groups];
     for d in data {
         counts[d.group] += 1;
-        let part = 1.0 / counts[d.group] as f64;
-        let m = means[d.group].get_or_insert(*d);
+        let m = means[d.group].get_or_insert(Datum { weight: 0.0, ..*d });
+        m.weight += d.weight;
+        let part = d.weight / m.weight;
         let step = |mean: &mut f64, value: f64| *mean += part * (value - *mean);
         step(&mut m.drive.duty, d.drive.duty);
         step(&mut m.drive.supply_v, d.drive.supply_v);
