@@ -9,7 +9,8 @@
 
 use super::candidate::{Candidate, Extra, Pass, cut_negative};
 use super::gauss::Solved;
-use super::opening::SCORED;
+use super::opening::{SCORED, likeliest};
+use super::outliers::outliers;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
 use super::surface::Surface;
@@ -61,36 +62,25 @@ struct Found {
 }
 
 impl Blend {
-    /// Fits; none where the data leave level and rise of the pump open.
+    /// Fits, after a first look at the data has told which collections to mistrust and where to linearise those without
+    /// replicates; with the places of the mistrusted. None where the data leave level and rise of the pump open.
     #[must_use]
-    pub fn new(data: &PumpData) -> Option<Blend> {
-        Pass::new(data, Warmth::SUPPOSED).blend()
-    }
-
-    /// A first look at the data: the surface of the likeliest candidate, and every mean's distance from what the others
-    /// say of it, in standard deviations.
-    #[must_use]
-    pub fn first_look(data: &PumpData) -> Option<(Surface, Vec<f64>)> {
+    pub fn new(data: &mut PumpData) -> Option<(Blend, Vec<usize>)> {
+        let (found, wrong) = {
+            let pass = Pass::new(data, Warmth::SUPPOSED);
+            let candidates = pass.candidates();
+            let (surface, left_out) = pass.first_look(&candidates)?;
+            let wrong = outliers(data, &left_out);
+            if wrong.is_empty() && !data.has_singles() {
+                return Some((pass.blend(&candidates)?, wrong));
+            }
+            (surface, wrong)
+        };
+        data.mistrust(&wrong);
+        data.about(&found);
         let pass = Pass::new(data, Warmth::SUPPOSED);
-        let (candidate, solved) = pass.first_look()?;
-        let (amplitude, kind) = SCORED[1];
-        let shape = pass.shapes(&candidate).first().copied()?;
-        let member = Member {
-            extra: candidate.extra,
-            amplitude,
-            kind: KINDS[kind],
-            shape,
-            weight: 1.0,
-        };
-        let (prior_mean, variance) = pass.relative(&candidate, &member);
-        let mut coefficients = solved.means(&candidate.rows.x, &prior_mean, &variance);
-        pass.to_terms(&candidate, &mut coefficients, None);
-        let surface = Surface {
-            scaling: data.scaling,
-            terms: candidate.terms,
-            coefficients,
-        };
-        Some((surface, solved.left_out()))
+        let candidates = pass.candidates();
+        Some((pass.blend(&candidates)?, wrong))
     }
 
     /// Coefficient of slip, mL/min at the highest pressure.
@@ -147,6 +137,31 @@ impl Blend {
 }
 
 impl Pass<'_> {
+    /// A first look at the data: the surface of the likeliest candidate, and every mean's distance from what the others
+    /// say of it, in standard deviations.
+    fn first_look(&self, candidates: &[Candidate]) -> Option<(Surface, Vec<f64>)> {
+        let candidate = likeliest(candidates)?;
+        let (amplitude, kind) = SCORED[1];
+        let shape = self.shapes(candidate).first().copied()?;
+        let solved = self.solve(candidate, shape, amplitude, kind)?;
+        let member = Member {
+            extra: candidate.extra,
+            amplitude,
+            kind: KINDS[kind],
+            shape,
+            weight: 1.0,
+        };
+        let (prior_mean, variance) = self.relative(candidate, &member);
+        let mut coefficients = solved.means(&candidate.rows.x, &prior_mean, &variance);
+        self.to_terms(candidate, &mut coefficients, None);
+        let surface = Surface {
+            scaling: self.data.scaling,
+            terms: candidate.terms.clone(),
+            coefficients,
+        };
+        Some((surface, solved.left_out()))
+    }
+
     /// Prior means, and prior variances against the expected noise, of a member's coefficients.
     fn relative(&self, candidate: &Candidate, member: &Member) -> (Vec<f64>, Vec<f64>) {
         let prior = self.prior(candidate, member.amplitude, member.kind);
@@ -159,8 +174,7 @@ impl Pass<'_> {
         (prior.mean, variance)
     }
 
-    fn blend(&self) -> Option<Blend> {
-        let candidates = self.candidates();
+    fn blend(&self, candidates: &[Candidate]) -> Option<Blend> {
         let mut found: Vec<Found> = Vec::new();
         for (index, candidate) in candidates.iter().enumerate() {
             for shape in self.shapes(candidate) {
@@ -200,7 +214,7 @@ impl Pass<'_> {
         found.truncate(MEMBERS_MAX);
         let total: f64 = found.iter().map(|f| f.member.weight).sum();
         found.iter_mut().for_each(|f| f.member.weight /= total);
-        (!found.is_empty()).then(|| self.collapse(&candidates, found))
+        (!found.is_empty()).then(|| self.collapse(candidates, found))
     }
 
     /// First two moments of the blend in the coefficients of every term that some member has.

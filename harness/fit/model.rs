@@ -4,7 +4,7 @@
 //! from each source kept apart. Never: data, or an error common to all data that shrinks with their number.
 
 use super::estimate::{Cause, Part};
-use super::surface::{Operating, Outlet, Surface};
+use super::surface::{Frame, Operating, Outlet, Surface};
 use super::terms::{Away, Drive};
 use nalgebra::{DMatrix, DVector};
 
@@ -151,26 +151,27 @@ impl PairModel {
             .operate(&self.drive(c), &self.outlet(c, None), c.away)
     }
 
-    /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does.
-    fn signed(&self, c: &Condition, shift: &Shift) -> f64 {
-        let mut surface = self.surface.clone();
-        surface
-            .coefficients
-            .iter_mut()
-            .zip(&shift.coefficients)
-            .for_each(|(c, d)| *c += d);
-        let drive = Drive {
-            freewheel_v: self.freewheel_v + shift.freewheel_v,
-            ..self.drive(c)
+    /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does,
+    /// with one source moved by its standard uncertainty.
+    fn signed(&self, c: &Condition, shift: &Shift, frame: &Frame<'_>, near: &Operating) -> f64 {
+        let outlet = self.outlet(c, Some(shift));
+        let o = if shift.freewheel_v.abs() > 0.0 {
+            let drive = Drive {
+                freewheel_v: self.freewheel_v + shift.freewheel_v,
+                ..self.drive(c)
+            };
+            Frame::new(&self.surface, &drive, c.away).operate_moved(&shift.coefficients, &outlet, near)
+        } else {
+            frame.operate_moved(&shift.coefficients, &outlet, near)
         };
-        let o = surface.operate(&drive, &self.outlet(c, Some(shift)), c.away);
         if o.flow > 0.0 { o.flow } else { o.free }
     }
 
     /// Contributions to the flow at an operating point from scatter and from every common error, mL/min.
     #[must_use]
     pub fn parts(&self, c: &Condition, operating: &Operating) -> Vec<Part> {
-        let g = DVector::from_vec(self.surface.gradient(&self.drive(c), operating, c.away));
+        let frame = Frame::new(&self.surface, &self.drive(c), c.away);
+        let g = DVector::from_vec(frame.gradient(operating));
         let variance = (&self.covariance * &g).dot(&g);
         let scatter = Part {
             cause: Cause::Scatter,
@@ -188,7 +189,7 @@ impl PairModel {
         let common = self.shifts.iter().map(|s| Part {
             cause: s.cause.clone(),
             u_source: s.u_source,
-            u: self.signed(c, s) - here,
+            u: self.signed(c, s, &frame, operating) - here,
             dof: s.dof,
             rectangular: s.rectangular,
             type_a: s.type_a,

@@ -5,7 +5,6 @@
 //! [`Pass`]. Out: the candidates that hold a share. Never: one guess.
 
 use super::candidate::{Candidate, Extra, Opening, Pass, Pulsing};
-use super::gauss::Solved;
 use super::prior::PULSED_SHARE;
 
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.
@@ -60,28 +59,11 @@ impl Pass<'_> {
             .collect()
     }
 
-    /// The likeliest candidate, solved at a middling remainder: a first look at the data.
-    pub(super) fn first_look(&self) -> Option<(Candidate, Solved)> {
-        let candidates = self.candidates();
-        let shares = shares(&candidates);
-        let best = (0..candidates.len()).max_by(|a, b| shares[*a].total_cmp(&shares[*b]))?;
-        let candidate = candidates.into_iter().nth(best)?;
-        let shape = *self.shapes(&candidate).first()?;
-        let (amplitude, kind) = SCORED[1];
-        let solved = self.solve(&candidate, shape, amplitude, kind)?;
-        Some((candidate, solved))
-    }
-
     /// Candidates with a share that matters: bypasses without a pulsing current, pulsing currents, and bypasses with the
     /// likeliest of these.
     pub(super) fn candidates(&self) -> Vec<Candidate> {
         let mut all = self.bypasses(None, 1.0 - PULSED_SHARE);
-        let best = |all: &[Candidate]| {
-            let shares = shares(all);
-            (0..all.len())
-                .max_by(|a, b| shares[*a].total_cmp(&shares[*b]))
-                .map_or_else(Extra::default, |i| all[i].extra)
-        };
+        let best = |all: &[Candidate]| likeliest(all).map_or_else(Extra::default, |c| c.extra);
         let opening = best(&all).opening;
         let mut pulsing = self.pulsings(None);
         if opening.is_some() {
@@ -231,6 +213,14 @@ fn share_prior(grid: &mut [Candidate], highest: f64, total: f64) {
         let part = |p: f64| (p / highest).clamp(0.0, 1.0).powi(3);
         candidate.prior_weight = total * (part(high) - part(low)).max(1e-12);
     }
+}
+
+/// The candidate with the largest share.
+pub(super) fn likeliest(candidates: &[Candidate]) -> Option<&Candidate> {
+    let shares = shares(candidates);
+    (0..candidates.len())
+        .max_by(|a, b| shares[*a].total_cmp(&shares[*b]))
+        .map(|i| &candidates[i])
 }
 
 fn shares(candidates: &[Candidate]) -> Vec<f64> {

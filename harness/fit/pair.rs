@@ -11,7 +11,6 @@ use super::law::Choice;
 use super::liquid::away;
 use super::model::{NozzleLaw, PairModel, Reference};
 use super::nozzle::{self, NozzleFit};
-use super::outliers::outliers;
 use super::points::{Points, points};
 use super::pump_data::PumpData;
 use super::second_opinion::SecondOpinion;
@@ -103,7 +102,7 @@ pub fn fit(
         .for_each(|(p, a)| p.away = *a);
     let freewheel_v = facts.freewheel_v.0;
     let mut data = PumpData::new(&points, &k, freewheel_v, &away);
-    let (blend, wrong) = whole(&mut data).ok_or_else(|| FitRefusal::Degenerate {
+    let (blend, wrong) = Blend::new(&mut data).ok_or_else(|| FitRefusal::Degenerate {
         what: "the pump's displacement, friction and slip".into(),
     })?;
     let refit = Refit {
@@ -143,18 +142,6 @@ pub fn fit(
         second,
         wrong,
     })
-}
-
-/// The blend, after a first look at the data has told which collections to mistrust and where to linearise those
-/// without replicates.
-fn whole(data: &mut PumpData) -> Option<(Blend, Vec<usize>)> {
-    let (surface, left_out) = Blend::first_look(data)?;
-    let wrong = outliers(data, &left_out);
-    if !wrong.is_empty() {
-        data.mistrust(&wrong);
-    }
-    data.about(&surface);
-    Some((Blend::new(data)?, wrong))
 }
 
 /// How far each point is from the reference; at it where no temperature was measured.

@@ -183,14 +183,38 @@ fn soft_root(p: f64) -> f64 {
     p.signum() * ((p.abs() + ROOT_SOFT).sqrt() - ROOT_SOFT.sqrt())
 }
 
+/// How a term goes with pressure.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pressed {
+    /// Not at all: its value.
+    Not(f64),
+    /// In proportion: its value at `p` = 1.
+    Straight(f64),
+    /// In another way.
+    Bent,
+}
+
 impl Term {
-    /// Whether the term depends on pressure.
+    /// The term's way with pressure under a drive.
     #[must_use]
-    pub fn of_pressure(self) -> bool {
-        !matches!(
-            self,
-            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_)
-        )
+    pub fn pressed(self, drive: &Drive, away: Away, scaling: &Scaling) -> Pressed {
+        let at = At {
+            drive: *drive,
+            line_kpa: scaling.pressure_kpa,
+            away,
+        };
+        match self {
+            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => {
+                Pressed::Not(self.value(&at, scaling))
+            }
+            Term::Slip
+            | Term::SlipRise
+            | Term::SlipLow
+            | Term::Thin
+            | Term::Warm
+            | Term::RipplePressed(_) => Pressed::Straight(self.value(&at, scaling)),
+            Term::Seep | Term::SlipBend | Term::Relief { .. } | Term::Pulsed { .. } => Pressed::Bent,
+        }
     }
 
     /// The term's value for a coefficient of 1.
