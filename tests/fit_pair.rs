@@ -22,6 +22,7 @@ const PLAN: Plan = Plan {
     duties: 11,
     repeats: 3,
     lowest: 0.15,
+    water_degc: (16.0, 26.0),
     supply_measured: true,
     duty_measured: true,
     temperature_measured: true,

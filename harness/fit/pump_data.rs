@@ -256,7 +256,8 @@ fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
 /// Nearest points along effective voltage that a collection without replicates is smoothed over.
 const NEIGHBOURS: usize = 7;
 
-/// The means themselves where they are of replicates; a parabola through their neighbours where they are not.
+/// The means themselves where they are of replicates; a parabola through their neighbours, themselves left out, where
+/// they are not.
 fn smooth(means: &[Datum], counts: &[usize]) -> Vec<f64> {
     means
         .iter()
@@ -272,7 +273,7 @@ fn neighbours(means: &[Datum], d: &Datum) -> f64 {
     let x = d.drive.effective_v();
     let mut near: Vec<(f64, f64)> = means
         .iter()
-        .filter(|m| same(&m.outlet))
+        .filter(|m| m.group != d.group && same(&m.outlet))
         .map(|m| (m.drive.effective_v() - x, m.flow))
         .collect();
     near.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));

@@ -60,7 +60,7 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
     let mut r = seed.stream("scatter");
     let process = uniform(&mut r, 0.0003, 0.002);
     let gauge_noise = uniform(&mut r, 0.1, 0.8);
-    let water = uniform(&mut r, 16.0, 26.0);
+    let water = uniform(&mut r, plan.water_degc.0, plan.water_degc.1);
     let lowest = plan.lowest;
     let mut collections = Vec::new();
     for (nozzle, name) in ["A", "B"].iter().enumerate().take(truth.nozzles()) {

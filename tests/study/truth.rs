@@ -216,6 +216,8 @@ pub(crate) struct Plan {
     pub(crate) repeats: usize,
     /// Lowest duty, fraction.
     pub(crate) lowest: f64,
+    /// Temperature of the water lies between these, degC.
+    pub(crate) water_degc: (f64, f64),
     pub(crate) supply_measured: bool,
     pub(crate) duty_measured: bool,
     pub(crate) temperature_measured: bool,
@@ -245,6 +247,7 @@ impl Plan {
             duty_measured: uniform(r, 0.0, 1.0) < 0.6,
             temperature_measured: uniform(r, 0.0, 1.0) < 0.7,
             lowest: uniform(r, 0.13, 0.20),
+            water_degc: (17.0, 23.0),
             supply_step_v: 0.0,
             back_kpa: 0.0,
             wrong: 0.0,
@@ -262,6 +265,7 @@ impl Plan {
             duty_measured: chance(r, 0.6),
             temperature_measured: chance(r, 0.6),
             lowest: uniform(r, 0.05, 0.25),
+            water_degc: (10.0, 30.0),
             supply_step_v: if chance(r, 0.4) {
                 uniform(r, -0.9, 0.6)
             } else {
