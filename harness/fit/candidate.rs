@@ -309,7 +309,38 @@ impl<'a> Pass<'a> {
             noise,
         )?;
         solved.log_evidence += self.log_positive(c, &solved, per);
+        if self.data.has_singles() {
+            solved.log_evidence += self.log_turned(c, &solved, shape, amplitude, kind);
+        }
         Some(solved)
+    }
+
+    /// What a law that follows the nozzle's own loses. A flow without replicates brings its noise into the pressure it is
+    /// explained by, so its likelihood carries the derivative of its residual with respect to itself,
+    /// `h (1 - F_P P'(q))`: 1 where the law is the one it was linearised with, next to nothing where pump and nozzle
+    /// become the same law.
+    fn log_turned(&self, c: &Candidate, solved: &Solved, shape: usize, amplitude: f64, kind: usize) -> f64 {
+        let per = 1.0 / self.noises[shape].expected;
+        let prior = self.prior(c, amplitude, KINDS[kind]);
+        let variance: Vec<f64> = prior
+            .sd
+            .iter()
+            .map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 })
+            .collect();
+        let mut means = solved.means(&c.rows.x, &prior.mean, &variance);
+        self.to_terms(c, &mut means, None);
+        let turned = |i: usize| {
+            let slope: f64 = c
+                .terms
+                .iter()
+                .zip(&means)
+                .map(|(t, m)| m * t.per_kpa(&self.places[i], &self.data.scaling))
+                .sum();
+            let k = self.data.means[i].outlet.k;
+            c.shares[i] * (1.0 - slope * 2.0 * self.flows[i] / (k * k))
+        };
+        let singles = (0..self.places.len()).filter(|i| self.data.counts[*i] < 2);
+        singles.map(|i| turned(i).max(1e-3).ln().min(0.0)).sum()
     }
 
     /// Slip and a bypass only take flow away: the other halves of their priors are cut off.
@@ -376,15 +407,27 @@ fn packed(n: usize, value: impl Fn(usize, usize) -> f64) -> Vec<f64> {
 pub(super) fn cut_negative(mean: &mut DVector<f64>, covariance: &mut DMatrix<f64>, bypass: bool) {
     let last = bypass.then_some(mean.len() - 1);
     for k in std::iter::once(SLIP_AT).chain(last) {
-        let sd = covariance[(k, k)].sqrt();
-        let a = mean[k] / sd;
-        if a > 5.0 {
-            continue;
-        }
-        let inside = normal_cdf(a).max(1e-12);
-        let pull = (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / inside;
-        let along: DVector<f64> = covariance.column(k) / sd;
-        *mean += &along * pull;
-        *covariance -= &along * along.transpose() * (pull * (pull + a));
+        cut_one(mean, covariance, k);
     }
+    // Cutting the bypass may have brought slip below nothing again.
+    if mean[SLIP_AT] < 0.0 {
+        cut_one(mean, covariance, SLIP_AT);
+    }
+}
+
+fn cut_one(mean: &mut DVector<f64>, covariance: &mut DMatrix<f64>, k: usize) {
+    let sd = covariance[(k, k)].max(0.0).sqrt();
+    let a = mean[k] / sd;
+    if a > 5.0 || !a.is_finite() {
+        return;
+    }
+    // Far below nothing the inverse Mills ratio tends to -a, and the quotient would lose its digits.
+    let pull = if a < -8.0 {
+        -a
+    } else {
+        (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / normal_cdf(a)
+    };
+    let along: DVector<f64> = covariance.column(k) / sd;
+    *mean += &along * pull;
+    *covariance -= &along * along.transpose() * (pull * (pull + a)).clamp(0.0, 1.0);
 }
