@@ -5,6 +5,8 @@
 //! at bench conditions, at boost, of K, of the dead band and of the duty for a flow; the size of U; how shares outside
 //! are spread over pairs; and the processor time of a fit. `DUTYCUP_STUDY_PAIRS` sets another number of pairs.
 
+#![allow(clippy::print_stdout, reason = "a study is what it prints")]
+
 #[path = "study/bench.rs"]
 mod bench;
 #[path = "study/outcome.rs"]
@@ -119,7 +121,7 @@ fn intervals_cover_over_random_pairs() {
         "bench: {bench:?}"
     );
     assert!(bench.median_u_pct <= 0.6, "bench: {bench:?}");
-    assert!((0.7..=2.0).contains(&bench.u_over_2sd), "bench: {bench:?}");
+    assert!((0.8 - slack / 20.0..=2.0).contains(&bench.u_over_2sd), "bench: {bench:?}");
     for (name, least, found) in [
         ("100 kPa", 90.0, figures(&all, |o| &o.boost100)),
         ("140 kPa", 90.0, figures(&all, |o| &o.boost140)),
