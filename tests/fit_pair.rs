@@ -230,7 +230,7 @@ fn refusals_say_what_was_found_and_what_to_do() {
     let duty = |c: &Collection| c.duty_set_pct.unwrap();
     let full = keep(&|c| duty(c) > 99.0);
     assert!(
-        full.contains("one duty only") && full.contains("at least 4"),
+        full.contains("one duty only") && full.contains("at least 3"),
         "{full}"
     );
     let few = keep(&|c| duty(c) > 80.0);

@@ -121,7 +121,10 @@ fn intervals_cover_over_random_pairs() {
         "bench: {bench:?}"
     );
     assert!(bench.median_u_pct <= 0.6, "bench: {bench:?}");
-    assert!((0.8 - slack / 20.0..=2.0).contains(&bench.u_over_2sd), "bench: {bench:?}");
+    assert!(
+        (0.8 - slack / 20.0..=2.0).contains(&bench.u_over_2sd),
+        "bench: {bench:?}"
+    );
     for (name, least, found) in [
         ("100 kPa", 90.0, figures(&all, |o| &o.boost100)),
         ("140 kPa", 90.0, figures(&all, |o| &o.boost140)),

@@ -20,7 +20,7 @@ use nalgebra::{DMatrix, DVector};
 /// Weight against the heaviest below which a member is dropped.
 const NEGLIGIBLE: f64 = 3e-3;
 /// Members at most.
-const MEMBERS_MAX: usize = 60;
+const MEMBERS_MAX: usize = 150;
 /// Members that take part in carrying a common error into the fit.
 const REFITTED: usize = 4;
 

@@ -6,10 +6,11 @@ use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
 use super::gauss::Solved;
 use super::noise_shape::noises;
 use super::prior::{
-    KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior,
+    FREE_FLOW, KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT,
+    STALL_SUPPLY_V, STALL_V, Warmth, prior,
 };
 use super::pump_data::PumpData;
-use super::terms::{At, Term};
+use super::terms::{At, Away, Drive, Term};
 use crate::numerics::distribution::normal_cdf;
 use nalgebra::{DMatrix, DVector};
 use std::f64::consts::PI;
@@ -61,7 +62,9 @@ impl Extra {
 pub(super) struct Pass<'a> {
     pub(super) data: &'a PumpData,
     flows: Vec<f64>,
+    /// Where the means lie, then the anchors.
     pub(super) places: Vec<At>,
+    anchors: [Anchor; 2],
     pub(super) noises: Vec<Noise>,
     /// The shape with which candidates are compared.
     pub(super) scored_shape: usize,
@@ -72,6 +75,46 @@ pub(super) struct Pass<'a> {
     values: DMatrix<f64>,
     /// Prior covariance of the rows by ripples of amplitude 1, for each kind, before shares; packed lower rows.
     ripples: Vec<Vec<f64>>,
+}
+
+/// A flow that is roughly known of any pump, mL/min, with its standard deviation. It matters where data are few, and in
+/// extrapolation.
+#[derive(Clone, Copy, Debug)]
+struct Anchor {
+    flow: f64,
+    sd: f64,
+}
+
+/// Nothing at the voltage where pumps stop, and more than full flow at full voltage without pressure; with where.
+fn anchors(data: &PumpData) -> ([At; 2], [Anchor; 2]) {
+    let n = data.means.len() as f64;
+    let supply_v = data.means.iter().map(|d| d.drive.supply_v).sum::<f64>() / n;
+    let freewheel_v = data.means.first().map_or(0.0, |d| d.drive.freewheel_v);
+    let drive = Drive {
+        duty: 1.0,
+        supply_v,
+        freewheel_v,
+    };
+    let at = |effective_v| At {
+        drive: drive.with_effective_v(effective_v),
+        line_kpa: 0.0,
+        away: Away::default(),
+    };
+    let full = data.scaling.flow_ml_min;
+    let part = supply_v / STALL_SUPPLY_V;
+    let per_v = FREE_FLOW.0 * full / data.scaling.effective_v.1;
+    let places = [at(STALL_V.0 * part), at(data.scaling.effective_v.1)];
+    let known = [
+        Anchor {
+            flow: 0.0,
+            sd: STALL_V.1 * part * per_v,
+        },
+        Anchor {
+            flow: FREE_FLOW.0 * full,
+            sd: FREE_FLOW.1 * full,
+        },
+    ];
+    (places, known)
 }
 
 /// What a straight fit finds, mL/min: rise over the range, slip and bypass per highest pressure.
@@ -122,7 +165,9 @@ impl<'a> Pass<'a> {
         let pressed = RIPPLES_PRESSED[usize::from(data.several_outlets())];
         base.extend((1..=pressed).map(Term::RipplePressed));
         let flows = data.about.clone();
-        let places = data.places(&flows);
+        let (known_at, anchors) = anchors(data);
+        let mut places = data.places(&flows);
+        places.extend(known_at);
         let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {
             base[k].value(&places[i], &data.scaling)
         });
@@ -133,6 +178,7 @@ impl<'a> Pass<'a> {
             data,
             flows,
             places,
+            anchors,
             noises,
             scored_shape: 1,
             warmth,
@@ -176,9 +222,11 @@ impl<'a> Pass<'a> {
                 };
                 shares[i] * value
             });
-            let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
-            let rows = Rows { x, y };
-            let noise = &self.noises[1];
+            let rows = Rows {
+                x,
+                y: self.responses(&shares),
+            };
+            let noise = &self.with_anchors(&self.noises[1]);
             let mut prior = Prior {
                 mean: vec![0.0, 0.0, SLIP.0 * full, 0.0],
                 sd: vec![f64::INFINITY, f64::INFINITY, SLIP.1 * full, RELIEF_SD * full],
@@ -201,11 +249,28 @@ impl<'a> Pass<'a> {
     fn shares(&self, extra: &Extra, found: &Straight) -> Vec<f64> {
         let scaling = &self.data.scaling;
         let (relief, pulsed) = (extra.relief(), extra.pulsed());
-        self.data.shares(&self.flows, |i| {
+        let mut shares = self.data.shares(&self.flows, |i| {
             let gain =
                 |term: Option<Term>, c: f64| term.map_or(0.0, |t| c * t.per_kpa(&self.places[i], scaling));
             found.slip / scaling.pressure_kpa - gain(relief, found.slope) - gain(pulsed, found.rise)
-        })
+        });
+        shares.extend([1.0; 2]);
+        shares
+    }
+
+    /// Responses of means and anchors.
+    fn responses(&self, shares: &[f64]) -> DVector<f64> {
+        let mut y = self.data.responses(&self.flows, shares);
+        y.extend(self.anchors.map(|a| a.flow));
+        DVector::from_vec(y)
+    }
+
+    /// A noise whose shape goes on with the anchors.
+    fn with_anchors(&self, noise: &Noise) -> Noise {
+        let mut noise = noise.clone();
+        let per = 1.0 / noise.expected;
+        noise.shape.extend(self.anchors.map(|a| a.sd * a.sd * per));
+        noise
     }
 
     pub(super) fn candidate(&self, extra: Extra, prior_weight: f64) -> Candidate {
@@ -229,7 +294,7 @@ impl<'a> Pass<'a> {
             // The voltage gained drives the motor as any other: it goes with the rise.
             shares[i] * (value + if k == RISE_AT && pulsed { own[0][i] } else { 0.0 })
         });
-        let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
+        let y = self.responses(&shares);
         let mut candidate = Candidate {
             extra,
             slip: found.loss(&extra, self.data.scaling.pressure_kpa),
@@ -298,7 +363,10 @@ impl<'a> Pass<'a> {
                 at += 1;
             }
             if let Some(diagonal) = covariance.last_mut() {
-                *diagonal += noise.shape[i];
+                *diagonal += match i.checked_sub(noise.shape.len()) {
+                    None => noise.shape[i],
+                    Some(anchor) => self.anchors[anchor].sd.powi(2) * per,
+                };
             }
         }
         let x = &c.rows.x;
@@ -339,7 +407,7 @@ impl<'a> Pass<'a> {
             let k = self.data.means[i].outlet.k;
             c.shares[i] * (1.0 - slope * 2.0 * self.flows[i] / (k * k))
         };
-        let singles = (0..self.places.len()).filter(|i| self.data.counts[*i] < 2);
+        let singles = (0..self.flows.len()).filter(|i| self.data.counts[*i] < 2);
         singles.map(|i| turned(i).max(1e-3).ln().min(0.0)).sum()
     }
 

@@ -129,7 +129,8 @@ impl Solved {
         for (i, r) in right.iter_mut().enumerate() {
             *r -= flat[0] * flats[0][i] + flat[1] * flats[1][i];
         }
-        let nu = noise.prior_dof + n as f64 - 2.0;
+        // Rows beyond the noise's are anchors, too weak to count.
+        let nu = noise.prior_dof + noise.shape.len() as f64 - 2.0;
         let total = noise.prior_dof * noise.floor + dot(&right, &right);
         let log_evidence = noise.log_within - 0.5 * (lower.log_det() + det.ln() + nu * total.ln());
         lower.backward(&mut right);

@@ -157,13 +157,11 @@ fn law(pass: &Pass<'_>, noise: &Noise, name: &'static str, extra: Extra, bent: b
     let picked: Vec<usize> = (0..candidate.terms.len())
         .filter(|k| wanted(&candidate.terms[*k]))
         .collect();
-    let x = DMatrix::from_fn(candidate.rows.y.len(), picked.len(), |i, k| {
+    let x = DMatrix::from_fn(noise.shape.len(), picked.len(), |i, k| {
         candidate.rows.x[(i, picked[k])]
     });
-    let rows = Rows {
-        x,
-        y: candidate.rows.y.clone(),
-    };
+    let y = candidate.rows.y.rows(0, noise.shape.len()).clone_owned();
+    let rows = Rows { x, y };
     let sums = Sums::new(&rows, &noise.shape);
     // A wide prior only keeps a parameter that the data leave open from running away.
     let wide = 10.0 * RELIEF_SD * pass.data.scaling.flow_ml_min;

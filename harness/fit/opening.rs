@@ -149,7 +149,8 @@ impl Pass<'_> {
             },
             0.5 * share,
         )];
-        let lines = self.places.iter().map(|p| p.line_kpa);
+        // The anchors after the means lie at no pressure.
+        let lines = self.places[..self.data.means.len()].iter().map(|p| p.line_kpa);
         let low = lines.clone().fold(f64::INFINITY, f64::min).max(0.0);
         let high = lines.fold(0.0, f64::max);
         for width in WIDTHS {

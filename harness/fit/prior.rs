@@ -42,6 +42,14 @@ pub(super) const SLIP: (f64, f64) = (0.25, 0.2);
 pub(super) const SLIP_AT: usize = 2;
 /// Prior standard deviation of a bypass's slope, in full flows per highest pressure.
 pub(super) const RELIEF_SD: f64 = 3.0;
+/// Effective voltage at which an unloaded pump stops, V at 13.8 V of supply, and its standard deviation: dead bands of 5
+/// to 12 % of duty (common practice, no source).
+pub(super) const STALL_V: (f64, f64) = (0.6, 0.7);
+/// Supply that figure belongs to, V.
+pub(super) const STALL_SUPPLY_V: f64 = 13.8;
+/// Flow of the pump at the highest effective voltage without pressure, in full flows, and its standard deviation: slip
+/// and droop take a fifth to a half, a bypass more.
+pub(super) const FREE_FLOW: (f64, f64) = (1.5, 0.6);
 /// Prior standard deviation of what a pulsing current does beyond its textbook law, fraction of full flow over the
 /// measured range.
 pub(super) const PULSED_SD: f64 = 0.1;
