@@ -79,6 +79,8 @@ fn print_parts(outcomes: &[Outcome]) {
             describe(&format!("{name}: bench"), &of, |o| &o.bench);
             describe(&format!("{name}: 140 kPa"), &of, |o| &o.boost140);
             describe(&format!("{name}: dead band"), &of, |o| &o.dead_band);
+            let pulsing = of.iter().filter(|o| o.pulsing > 0.5).count();
+            println!("{name}: a pulsing current was found in {pulsing} of {}", of.len());
         }
     }
     for (name, pick) in SPLITS {

@@ -118,7 +118,14 @@ impl Choice {
         for (i, law) in self.laws.iter().enumerate() {
             let test = law.lack_of_fit.map_or_else(
                 || "lack of fit not tested".to_owned(),
-                |(f, a, b, p)| format!("lack of fit F({a:.0}, {b:.0}) = {f:.2}, p = {p:.3}"),
+                |(f, a, b, p)| {
+                    let p = if p < 0.001 {
+                        "p < 0.001".to_owned()
+                    } else {
+                        format!("p = {p:.3}")
+                    };
+                    format!("lack of fit F({a:.0}, {b:.0}) = {f:.2}, {p}")
+                },
             );
             let opens = law
                 .opening

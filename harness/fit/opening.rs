@@ -9,6 +9,8 @@ use super::prior::PULSED_SHARE;
 
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.
 const WIDTHS: [f64; 3] = [0.01, 0.06, 0.15];
+/// Share of the prior for a pump without a bypass in reach.
+const NO_BYPASS: f64 = 0.5;
 /// Opening pressures first tried, between the lowest and the highest line pressure.
 const OPENINGS: usize = 20;
 /// Rounds of halving the distance between opening pressures where the evidence lies.
@@ -63,27 +65,36 @@ impl Pass<'_> {
     /// likeliest of these.
     pub(super) fn candidates(&self) -> Vec<Candidate> {
         let mut all = self.bypasses(None, 1.0 - PULSED_SHARE);
-        let best = |all: &[Candidate]| likeliest(all).map_or_else(Extra::default, |c| c.extra);
-        let opening = best(&all).opening;
-        let mut pulsing = self.pulsings(None);
+        let found =
+            |all: &[Candidate]| likeliest(all).map_or((Extra::default(), 0.0), |c| (c.extra, c.prior_weight));
+        let (Extra { opening, .. }, mass) = found(&all);
+        let mass = mass / (1.0 - PULSED_SHARE);
+        let mut pulsing = self.pulsings(None, NO_BYPASS);
         if opening.is_some() {
-            pulsing.extend(self.pulsings(opening));
+            pulsing.extend(self.pulsings(opening, mass));
         }
-        if let Some(start) = best(&pulsing).pulsing {
-            let opening = best(&pulsing).opening;
-            pulsing.extend(self.closer(opening, start));
+        let (start, each) = found(&pulsing);
+        if let Some(at) = start.pulsing {
+            pulsing.extend(self.closer(start.opening, at, each));
         }
-        let likeliest = best(&pulsing).pulsing;
+        let (
+            Extra {
+                opening,
+                pulsing: likeliest,
+            },
+            each,
+        ) = found(&pulsing);
+        let of_opening = if opening.is_some() { mass } else { NO_BYPASS };
         all.append(&mut pulsing);
-        if best(&all).pulsing.is_some() {
-            all.extend(self.bypasses(likeliest, PULSED_SHARE));
+        if found(&all).0.pulsing.is_some() {
+            all.extend(self.bypasses(likeliest, each / of_opening));
         }
         keep_heavy(all)
     }
 
-    /// Pulsing currents with a given bypass.
-    fn pulsings(&self, opening: Option<Opening>) -> Vec<Candidate> {
-        let each = PULSED_SHARE * 0.5 / (STILL.len() * PRESSED_TO_STILL.len()) as f64;
+    /// Pulsing currents with a given bypass, which has this share of the prior.
+    fn pulsings(&self, opening: Option<Opening>, mass: f64) -> Vec<Candidate> {
+        let each = PULSED_SHARE * mass / (STILL.len() * PRESSED_TO_STILL.len()) as f64;
         let grid = STILL
             .iter()
             .flat_map(|still| PRESSED_TO_STILL.iter().map(move |part| (*still, part * still)));
@@ -101,8 +112,7 @@ impl Pass<'_> {
 
     /// Pulsing currents nearer to the likeliest: steps in the logarithm of both numbers, halved where none helps. A
     /// smaller step stands for a smaller part of the prior.
-    fn closer(&self, opening: Option<Opening>, start: Pulsing) -> Vec<Candidate> {
-        let each = PULSED_SHARE * 0.5 / (STILL.len() * PRESSED_TO_STILL.len()) as f64;
+    fn closer(&self, opening: Option<Opening>, start: Pulsing, each: f64) -> Vec<Candidate> {
         let mut visited: Vec<Candidate> = Vec::new();
         let (mut at, mut score) = (start, f64::NEG_INFINITY);
         let mut step = 0.3_f64;
@@ -147,7 +157,7 @@ impl Pass<'_> {
                 opening: None,
                 pulsing,
             },
-            0.5 * share,
+            NO_BYPASS * share,
         )];
         // The anchors after the means lie at no pressure.
         let lines = self.places[..self.data.means.len()].iter().map(|p| p.line_kpa);
@@ -163,7 +173,7 @@ impl Pass<'_> {
             };
             let first = (0..OPENINGS).map(|i| low + (high - low) * (i as f64 + 0.5) / OPENINGS as f64);
             let mut grid: Vec<Candidate> = first.map(at).collect();
-            let each = 0.5 * share / WIDTHS.len() as f64;
+            let each = (1.0 - NO_BYPASS) * share / WIDTHS.len() as f64;
             for _ in 0..REFINEMENTS {
                 share_prior(&mut grid, high, each);
                 refine(&mut grid, at);

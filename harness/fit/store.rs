@@ -20,6 +20,9 @@ use std::collections::BTreeMap;
 /// Digits kept of numbers that only the program reads.
 const DIGITS: i32 = 12;
 
+/// Degrees of freedom from which on they are as good as infinite.
+const MANY_DOF: f64 = 10_000.0;
+
 /// Where a calibration comes from.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Origin {
@@ -135,7 +138,8 @@ fn rounded(e: &Estimate) -> Measured {
     Measured {
         value: digits(e.value, decimals),
         u95: digits(e.u95, decimals),
-        dof: e.dof.is_finite().then(|| digits(e.dof, 1)),
+        // Beyond that, t is the normal distribution to four digits.
+        dof: (e.dof < MANY_DOF).then(|| digits(e.dof, 1)),
     }
 }
 

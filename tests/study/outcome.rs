@@ -33,6 +33,8 @@ pub(crate) struct Outcome {
     /// Of the duty for a flow.
     pub(crate) inverse: Errors,
     /// A nozzle's exponent was found off.
+    /// Share of the evidence for a pulsing current.
+    pub(crate) pulsing: f64,
     pub(crate) exponent_flagged: bool,
     /// Processor time of the fit.
     pub(crate) fit_ms: f64,
@@ -77,15 +79,11 @@ impl Outcome {
     /// Draws pair `index`, takes its data, fits them, and compares.
     pub(crate) fn of(index: u64, plan: fn(&mut Stream) -> Plan) -> Outcome {
         let seed = Seed(20_260_101).nth(index);
-        let family = FAMILIES[(index % 6) as usize];
-        let two = (index / 6) % 2 == 1;
+        let family = FAMILIES[(index % 7) as usize];
+        let two = (index / 7) % 2 == 1;
         let truth = Pair::random(family, seed, two);
         let plan = plan(&mut seed.stream("plan"));
-        let plan = if family == Family::Plant {
-            plan.plain()
-        } else {
-            plan
-        };
+        let plan = if family.plant() { plan.plain() } else { plan };
         let taken = bench::take(&truth, &plan, seed);
         let before = cpu_ms();
         let fit = pair::fit(&taken.collections, &taken.systematics, &PairFacts::unknown())
@@ -102,6 +100,7 @@ impl Outcome {
             k: vec![],
             dead_band: vec![],
             inverse: vec![],
+            pulsing: fit.blend.pulsing_share(),
             exponent_flagged: fit.findings().iter().any(|f| f.id == "nozzle.exponent"),
             fit_ms: cpu_ms() - before,
         };

@@ -27,16 +27,26 @@ pub(crate) enum Family {
     Pulsed,
     /// The virtual bench's plant, in the time domain.
     Plant,
+    /// The same with so little inductance that the current often stops between pulses.
+    PlantPulsed,
 }
 
-pub(crate) const FAMILIES: [Family; 6] = [
+pub(crate) const FAMILIES: [Family; 7] = [
     Family::Motor,
     Family::Saturating,
     Family::Plain,
     Family::Leaky,
     Family::Pulsed,
     Family::Plant,
+    Family::PlantPulsed,
 ];
+
+impl Family {
+    /// Whether it is a plant in the time domain.
+    pub(crate) fn plant(self) -> bool {
+        matches!(self, Family::Plant | Family::PlantPulsed)
+    }
+}
 
 /// A pump in units of flow: speed is the flow it would displace, current in A, voltage in V, pressure in kPa.
 #[derive(Clone, Debug)]
@@ -92,7 +102,7 @@ impl Truth {
         let width = match family {
             Motor | Pulsed => opens * u(0.01, 0.06),
             Leaky => opens * u(0.05, 0.15),
-            Saturating | Plain | Family::Plant => 0.0,
+            Saturating | Plain | Family::Plant | Family::PlantPulsed => 0.0,
         };
         let slope = u(0.6, 4.0);
         let loss = droop.clamp(0.08 * full, 0.45 * full);
@@ -289,13 +299,16 @@ pub(crate) enum Pair {
 
 impl Pair {
     pub(crate) fn random(family: Family, seed: Seed, two: bool) -> Pair {
-        if family != Family::Plant {
+        if !family.plant() {
             return Pair::Averaged(Truth::random(family, seed, two));
         }
-        let config = (0..)
+        let mut config = (0..)
             .map(|i| random_pair(seed.nth(i)))
             .find(|c| (c.nozzles.len() > 1) == two)
             .unwrap();
+        if family == Family::PlantPulsed {
+            config.motor.inductance_mh *= uniform(&mut seed.stream("inductance"), 0.15, 0.6);
+        }
         Pair::Plant(Box::new(config), RefCell::default())
     }
 
