@@ -127,13 +127,15 @@ struct Straight {
 
 /// Part of the highest pressure up to which an early bypass counts as slip where temperature is concerned.
 const EARLY: f64 = 0.3;
+/// Most that slip takes as far as temperature is concerned, fraction of full flow.
+const LOSS_MOST: f64 = 0.5;
 
 impl Straight {
     /// Loss of flow in the lower part of the pressures, as slip, mL/min at the highest pressure: a bypass that opens
     /// early is taken for slip, which it most likely is.
-    fn loss(&self, extra: &Extra, highest_kpa: f64) -> f64 {
+    fn loss(&self, extra: &Extra, highest_kpa: f64, full: f64) -> f64 {
         let opens = extra.opening.map_or(f64::INFINITY, |o| o.opens_kpa / highest_kpa);
-        self.slip + self.slope * (EARLY - opens).max(0.0) / EARLY
+        (self.slip + self.slope * (EARLY - opens).max(0.0) / EARLY).min(LOSS_MOST * full)
     }
 }
 
@@ -297,7 +299,11 @@ impl<'a> Pass<'a> {
         let y = self.responses(&shares);
         let mut candidate = Candidate {
             extra,
-            slip: found.loss(&extra, self.data.scaling.pressure_kpa),
+            slip: found.loss(
+                &extra,
+                self.data.scaling.pressure_kpa,
+                self.data.scaling.flow_ml_min,
+            ),
             terms,
             left: Vec::new(),
             losses: Vec::new(),
