@@ -50,6 +50,20 @@ impl Extra {
         })
     }
 
+    fn pulsed_more(&self) -> Option<Term> {
+        self.pulsing.map(|p| Term::PulsedMore {
+            still: p.still,
+            pressed: p.pressed,
+        })
+    }
+
+    fn pulsed_drop(&self) -> Option<Term> {
+        self.pulsing.map(|p| Term::PulsedDrop {
+            still: p.still,
+            pressed: p.pressed,
+        })
+    }
+
     pub(super) fn pulsed(&self) -> Option<Term> {
         self.pulsing.map(|p| Term::Pulsed {
             still: p.still,
@@ -280,6 +294,8 @@ impl<'a> Pass<'a> {
         let shares = self.shares(&extra, &found);
         let mut terms = self.base.clone();
         terms.extend(extra.pulsed());
+        terms.extend(extra.pulsed_more());
+        terms.extend(extra.pulsed_drop());
         terms.extend(extra.relief());
         let own: Vec<Vec<f64>> = terms[self.base.len()..]
             .iter()

@@ -53,6 +53,12 @@ pub(super) const FREE_FLOW: (f64, f64) = (1.5, 0.6);
 /// Prior standard deviation of what a pulsing current does beyond its textbook law, fraction of full flow over the
 /// measured range.
 pub(super) const PULSED_SD: f64 = 0.1;
+/// Winding resistance over twice inductance and PWM frequency, times the rise of flow over the measured range, in full
+/// flows, and its standard deviation: time constants of half a period to a few periods.
+pub(super) const PULSED_DROP: (f64, f64) = (0.5, 0.3);
+/// Prior standard deviation of the logarithm of the current's growth with pressure, times the rise of flow over the
+/// measured range, in full flows: one nozzle tells it no better than by half.
+pub(super) const PULSED_MORE_SD: f64 = 0.6;
 /// Share of the prior for a current that stops between pulses somewhere in the data.
 pub(super) const PULSED_SHARE: f64 = 0.3;
 /// What is supposed of the pump where temperature or liquid change. Data at one temperature do not tell; data that span
@@ -132,6 +138,8 @@ pub(super) fn prior(
             Term::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
             Term::Relief { .. } => (0.0, RELIEF_SD * full),
             Term::Pulsed { .. } => (0.0, PULSED_SD * full),
+            Term::PulsedDrop { .. } => (PULSED_DROP.0 * full, PULSED_DROP.1 * full),
+            Term::PulsedMore { .. } => (0.0, PULSED_MORE_SD * full),
             Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
             Term::RipplePressed(k) => (0.0, PRESSED * full * amplitude * kind.density(*k).sqrt()),
             other => (0.0, full * loss(other)),

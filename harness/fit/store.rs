@@ -250,6 +250,8 @@ fn term_entry(term: Term) -> (&'static str, Vec<f64>) {
     match term {
         Term::Relief { opens_kpa, width_kpa } => ("relief", vec![opens_kpa, width_kpa]),
         Term::Pulsed { still, pressed } => ("pulsed", vec![still, pressed]),
+        Term::PulsedMore { still, pressed } => ("pulsed_more", vec![still, pressed]),
+        Term::PulsedDrop { still, pressed } => ("pulsed_drop", vec![still, pressed]),
         Term::Ripple(k) => ("ripple", vec![f64::from(k)]),
         Term::RipplePressed(k) => ("ripple_pressed", vec![f64::from(k)]),
         plain => (
@@ -272,6 +274,8 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
     match (entry.term.as_str(), entry.of.as_slice()) {
         ("relief", &[opens_kpa, width_kpa]) => Ok(Term::Relief { opens_kpa, width_kpa }),
         ("pulsed", &[still, pressed]) if still > 0.0 => Ok(Term::Pulsed { still, pressed }),
+        ("pulsed_more", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedMore { still, pressed }),
+        ("pulsed_drop", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedDrop { still, pressed }),
         ("ripple", &[k]) => order(k).map(Term::Ripple).ok_or_else(wrong),
         ("ripple_pressed", &[k]) => order(k).map(Term::RipplePressed).ok_or_else(wrong),
         (name, []) => TERMS
@@ -279,11 +283,13 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
             .find(|(_, n)| *n == name)
             .map(|(t, _)| *t)
             .ok_or_else(|| {
-                let names =
-                    TERMS
-                        .iter()
-                        .map(|(_, n)| *n)
-                        .chain(["relief", "pulsed", "ripple", "ripple_pressed"]);
+                let names = TERMS.iter().map(|(_, n)| *n).chain([
+                    "relief",
+                    "pulsed",
+                    "pulsed_more",
+                    "ripple",
+                    "ripple_pressed",
+                ]);
                 let problem = Problem::new(format!("no term \"{name}\""));
                 match nearest(name, names) {
                     Some(near) => problem.help(format!("did you mean \"{near}\"?")).into(),

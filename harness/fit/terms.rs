@@ -55,6 +55,22 @@ pub enum Term {
         /// Growth of `j` up to the highest pressure.
         pressed: f64,
     },
+    /// The same where the current grows more with pressure than supposed: its derivative with respect to the logarithm
+    /// of `pressed`.
+    PulsedMore {
+        /// `j` without pressure.
+        still: f64,
+        /// Growth of `j` up to the highest pressure.
+        pressed: f64,
+    },
+    /// The winding's extra drop while the same current flows for a part of the period only: `-j (part / d - 1)` in the
+    /// full range of voltage, for a coefficient of resistance over twice inductance and frequency.
+    PulsedDrop {
+        /// `j` without pressure.
+        still: f64,
+        /// Growth of `j` up to the highest pressure.
+        pressed: f64,
+    },
     /// Smooth remainder along effective voltage: sine of order `k`, from 1, on the range of half-width
     /// [`RIPPLE_HALF`].
     Ripple(u32),
@@ -104,6 +120,21 @@ impl Drive {
     pub fn pulsed_v(&self, j: f64) -> f64 {
         let squared = self.duty * self.duty;
         self.span_v() * (squared / (squared + j) - self.duty).max(0.0)
+    }
+}
+
+impl Drive {
+    /// Fall of [`Drive::pulsed_v`] per rise of `j`, V; nothing where the current does not stop, or under such vacuum that
+    /// `j` no longer falls.
+    fn pulsed_loss(&self, still: f64, pressed: f64, p: f64) -> f64 {
+        let j = pulsing(still, pressed, p);
+        let squared = self.duty * self.duty;
+        let open = self.pulsed_v(j) > 0.0 && j > still * STILL_LEAST;
+        if open {
+            self.span_v() * squared / (squared + j).powi(2)
+        } else {
+            0.0
+        }
     }
 }
 
@@ -213,7 +244,12 @@ impl Term {
             | Term::Thin
             | Term::Warm
             | Term::RipplePressed(_) => Pressed::Straight(self.value(&at, scaling)),
-            Term::Seep | Term::SlipBend | Term::Relief { .. } | Term::Pulsed { .. } => Pressed::Bent,
+            Term::Seep
+            | Term::SlipBend
+            | Term::Relief { .. }
+            | Term::Pulsed { .. }
+            | Term::PulsedMore { .. }
+            | Term::PulsedDrop { .. } => Pressed::Bent,
         }
     }
 
@@ -240,6 +276,14 @@ impl Term {
             Term::Pulsed { still, pressed } => {
                 at.drive.pulsed_v(pulsing(still, pressed, p)) / scaling.range_v()
             }
+            Term::PulsedMore { still, pressed } => {
+                -pressed * p * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
+            }
+            Term::PulsedDrop { still, pressed } => {
+                let j = pulsing(still, pressed, p);
+                let gained = at.drive.pulsed_v(j) / (at.drive.span_v() * at.drive.duty.max(1e-6));
+                -j * gained * at.drive.span_v() / scaling.range_v()
+            }
             Term::Ripple(k) => ripple(k, s),
             Term::RipplePressed(k) => ripple(k, s) * p,
         }
@@ -261,11 +305,23 @@ impl Term {
             Term::Thin => -at.away.thin,
             Term::Warm => -at.away.warm_k / 10.0,
             Term::Pulsed { still, pressed } => {
+                -pressed * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
+            }
+            Term::PulsedMore { still, pressed } => {
                 let j = pulsing(still, pressed, p);
-                let squared = at.drive.duty * at.drive.duty;
-                let open = at.drive.pulsed_v(j) > 0.0 && j > still * STILL_LEAST;
-                let fall = at.drive.span_v() * squared / (squared + j).powi(2) * pressed;
-                if open { -fall / scaling.range_v() } else { 0.0 }
+                let bent = 1.0 - 2.0 * pressed * p / (at.drive.duty * at.drive.duty + j);
+                -pressed * bent * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
+            }
+            Term::PulsedDrop { still, pressed } => {
+                let j = pulsing(still, pressed, p);
+                let duty = at.drive.duty.max(1e-6);
+                let gained = at.drive.pulsed_v(j) / duty;
+                let fall = j / duty * at.drive.pulsed_loss(still, pressed, p);
+                if fall > 0.0 {
+                    -pressed * (gained - fall) / scaling.range_v()
+                } else {
+                    0.0
+                }
             }
             Term::Relief { opens_kpa, width_kpa } => -soft_step(at.line_kpa - opens_kpa, width_kpa),
         };
