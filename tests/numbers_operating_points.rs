@@ -7,11 +7,20 @@ mod common;
 
 use common::{Row, Tally, table};
 use dutycup::fit::surface::{Operating, Outlet, Surface};
-use dutycup::fit::terms::{At, Away, Scaling, Term, duty_of, effective_v};
+use dutycup::fit::terms::{At, Away, Drive, Scaling, Term};
 use dutycup::numerics::quadrature::root;
 
 /// 1 psi in kPa, exact.
 const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
+
+/// A drive without a free-wheel voltage: effective voltage is duty times supply.
+fn drive(duty: f64, supply_v: f64) -> Drive {
+    Drive {
+        duty,
+        supply_v,
+        freewheel_v: 0.0,
+    }
+}
 
 /// The pump of a case as a surface, its nozzle, and what it sprays against.
 fn pair(row: &Row) -> (Surface, Outlet) {
@@ -37,11 +46,7 @@ fn pair(row: &Row) -> (Surface, Outlet) {
 
 fn operate(row: &Row, duty: f64) -> Operating {
     let (surface, outlet) = pair(row);
-    surface.operate(
-        effective_v(duty, row.num("supply_V"), 0.0),
-        &outlet,
-        Away::default(),
-    )
+    surface.operate(&drive(duty, row.num("supply_V")), &outlet, Away::default())
 }
 
 fn square_root_law(row: &Row) -> bool {
@@ -100,11 +105,8 @@ fn duty_for_a_wanted_flow() {
     {
         let id = row.text("case_id");
         let (wanted, supply) = (row.num("q_target_mL_min"), row.num("supply_V"));
-        let volts = root(0.0, 2.0 * supply, |v| {
-            operate(row, duty_of(v, supply, 0.0)).flow - wanted
-        })
-        .unwrap();
-        let duty = duty_of(volts, supply, 0.0);
+        let volts = root(0.0, 2.0 * supply, |v| operate(row, v / supply).flow - wanted).unwrap();
+        let duty = volts / supply;
         tally.digits(format!("{id} duty"), duty, row.num("duty"), 9.0);
         let line = operate(row, duty).line_kpa / KPA_PER_PSI;
         tally.digits(format!("{id} line pressure"), line, row.num("line_psi"), 8.0);
@@ -139,7 +141,7 @@ fn nozzle_against_back_pressure() {
             k: density * row.num("K_mL_min_per_psi_to_n") / KPA_PER_PSI.sqrt(),
             out_kpa: (row.num("boost_psi_gauge") + row.num("check_valve_drop_psi")) * KPA_PER_PSI,
         };
-        let q = surface.operate(1.0, &outlet, Away::default()).flow;
+        let q = surface.operate(&drive(1.0, 1.0), &outlet, Away::default()).flow;
         tally.within(format!("{id} flow"), q, row.num("q_mL_min"), 1e-2);
         let q_m = q / 60.0 * row.num("rho_kg_m3") * 1e-3;
         tally.within(format!("{id} mass flow"), q_m, row.num("qm_g_s"), 2e-4);
@@ -162,7 +164,7 @@ fn pump_that_slips() {
         };
         let (rpm, line_kpa) = (row.num("speed_rpm"), row.num("pressure_psi") * KPA_PER_PSI);
         let q = surface.flow(&At {
-            effective_v: rpm,
+            drive: drive(1.0, rpm),
             line_kpa,
             away: Away::default(),
         });

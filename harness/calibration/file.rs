@@ -192,17 +192,12 @@ pub struct Scaling {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TermEntry {
-    /// Name: `level`, `rise`, `slip`, ..., `relief`, `ripple`.
+    /// Name: `level`, `rise`, `slip`, ..., `relief`, `pulsed`, `ripple`.
     pub term: String,
-    /// Of a `relief`: opening pressure, gauge kPa.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub opens_kpa: Option<f64>,
-    /// Of a `relief`: softness, kPa.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub width_kpa: Option<f64>,
-    /// Of a `ripple`: order, from 1.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub order: Option<u32>,
+    /// Its own numbers: opening pressure and softness (kPa) of a `relief`; `j` at no pressure and its growth up to the
+    /// highest of `pulsed`; the order, from 1, of a `ripple` or `ripple_pressed`; none of the others.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub of: Vec<f64>,
     /// Coefficient, mL/min.
     pub coefficient: f64,
     /// Row of the covariance of the coefficients up to the diagonal, mL2/min2.

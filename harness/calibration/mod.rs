@@ -104,8 +104,9 @@ impl Calibration {
     ///
     /// # Errors
     /// A value that cannot be written, which is a bug of the caller.
-    pub fn write(&self) -> Result<String, Problem> {
-        serde_yaml::to_string(self).map_err(|e| Problem::new(format!("calibration cannot be written: {e}")))
+    pub fn write(&self) -> Result<String, Problems> {
+        serde_yaml::to_string(self)
+            .map_err(|e| Problem::new(format!("calibration cannot be written: {e}")).into())
     }
 }
 

@@ -7,8 +7,10 @@
 //! its first two moments, because flow at fixed pressure is linear in them. So intervals widen between points and
 //! where candidates disagree. In: [`PumpData`]. Out: [`Blend`]. Never: systematic errors.
 
-use super::candidate::{Candidate, Opening, Pass, cut_negative};
+use super::candidate::{Candidate, Extra, Pass, cut_negative};
 use super::gauss::Solved;
+use super::opening::{SCORED, likeliest};
+use super::outliers::outliers;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
 use super::surface::Surface;
@@ -18,15 +20,15 @@ use nalgebra::{DMatrix, DVector};
 /// Weight against the heaviest below which a member is dropped.
 const NEGLIGIBLE: f64 = 3e-3;
 /// Members at most.
-const MEMBERS_MAX: usize = 60;
+const MEMBERS_MAX: usize = 150;
 /// Members that take part in carrying a common error into the fit.
 const REFITTED: usize = 4;
 
 /// A member of the blend.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Member {
-    /// Its bypass.
-    pub opening: Option<Opening>,
+    /// Its bypass and its pulsing current.
+    pub extra: Extra,
     /// Amplitude of the remainder, fraction of full flow.
     pub amplitude: f64,
     /// Kind of the remainder.
@@ -60,10 +62,25 @@ struct Found {
 }
 
 impl Blend {
-    /// Fits; none where the data leave level and rise of the pump open.
+    /// Fits, after a first look at the data has told which collections to mistrust and where to linearise those without
+    /// replicates; with the places of the mistrusted. None where the data leave level and rise of the pump open.
     #[must_use]
-    pub fn new(data: &PumpData) -> Option<Blend> {
-        Pass::new(data, Warmth::SUPPOSED).blend()
+    pub fn new(data: &mut PumpData) -> Option<(Blend, Vec<usize>)> {
+        let (found, wrong) = {
+            let pass = Pass::new(data, Warmth::SUPPOSED);
+            let candidates = pass.candidates();
+            let (surface, left_out) = pass.first_look(&candidates)?;
+            let wrong = outliers(data, &left_out);
+            if wrong.is_empty() && !data.has_singles() {
+                return Some((pass.blend(&candidates)?, wrong));
+            }
+            (surface, wrong)
+        };
+        data.mistrust(&wrong);
+        data.about(&found);
+        let pass = Pass::new(data, Warmth::SUPPOSED);
+        let candidates = pass.candidates();
+        Some((pass.blend(&candidates)?, wrong))
     }
 
     /// Coefficient of slip, mL/min at the highest pressure.
@@ -78,7 +95,17 @@ impl Blend {
     pub fn bypass_share(&self) -> f64 {
         self.members
             .iter()
-            .filter(|m| m.opening.is_some())
+            .filter(|m| m.extra.opening.is_some())
+            .map(|m| m.weight)
+            .sum()
+    }
+
+    /// Share of the evidence for a current that stops between pulses, 0 to 1.
+    #[must_use]
+    pub fn pulsing_share(&self) -> f64 {
+        self.members
+            .iter()
+            .filter(|m| m.extra.pulsing.is_some())
             .map(|m| m.weight)
             .sum()
     }
@@ -91,11 +118,12 @@ impl Blend {
         let mut mean = vec![0.0; self.surface.terms.len()];
         let mut total = 0.0;
         for member in self.members.iter().take(REFITTED) {
-            let candidate = pass.candidate(member.opening, 1.0);
+            let candidate = pass.candidate(member.extra, 1.0);
             let kind = KINDS.iter().position(|k| *k == member.kind)?;
             let solved = pass.solve(&candidate, member.shape, member.amplitude, kind)?;
             let (prior_mean, variance) = pass.relative(&candidate, member);
-            let means = solved.means(&candidate.rows.x, &prior_mean, &variance);
+            let mut means = solved.means(&candidate.rows.x, &prior_mean, &variance);
+            pass.to_terms(&candidate, &mut means, None);
             for (term, c) in candidate.terms.iter().zip(means) {
                 if let Some(i) = self.surface.terms.iter().position(|t| t == term) {
                     mean[i] += member.weight * c;
@@ -109,6 +137,31 @@ impl Blend {
 }
 
 impl Pass<'_> {
+    /// A first look at the data: the surface of the likeliest candidate, and every mean's distance from what the others
+    /// say of it, in standard deviations.
+    fn first_look(&self, candidates: &[Candidate]) -> Option<(Surface, Vec<f64>)> {
+        let candidate = likeliest(candidates)?;
+        let (amplitude, kind) = SCORED[1];
+        let shape = self.shapes(candidate).first().copied()?;
+        let solved = self.solve(candidate, shape, amplitude, kind)?;
+        let member = Member {
+            extra: candidate.extra,
+            amplitude,
+            kind: KINDS[kind],
+            shape,
+            weight: 1.0,
+        };
+        let (prior_mean, variance) = self.relative(candidate, &member);
+        let mut coefficients = solved.means(&candidate.rows.x, &prior_mean, &variance);
+        self.to_terms(candidate, &mut coefficients, None);
+        let surface = Surface {
+            scaling: self.data.scaling,
+            terms: candidate.terms.clone(),
+            coefficients,
+        };
+        Some((surface, solved.left_out()))
+    }
+
     /// Prior means, and prior variances against the expected noise, of a member's coefficients.
     fn relative(&self, candidate: &Candidate, member: &Member) -> (Vec<f64>, Vec<f64>) {
         let prior = self.prior(candidate, member.amplitude, member.kind);
@@ -121,11 +174,10 @@ impl Pass<'_> {
         (prior.mean, variance)
     }
 
-    fn blend(&self) -> Option<Blend> {
-        let candidates = self.candidates();
+    fn blend(&self, candidates: &[Candidate]) -> Option<Blend> {
         let mut found: Vec<Found> = Vec::new();
         for (index, candidate) in candidates.iter().enumerate() {
-            for shape in 0..self.noises.len() {
+            for shape in self.shapes(candidate) {
                 for amplitude in AMPLITUDES {
                     for (at, kind) in KINDS.into_iter().enumerate() {
                         let Some(solved) = self.solve(candidate, shape, amplitude, at) else {
@@ -135,7 +187,7 @@ impl Pass<'_> {
                             + candidate.prior_weight.ln()
                             + amplitude_prior(amplitude).ln();
                         let member = Member {
-                            opening: candidate.opening,
+                            extra: candidate.extra,
                             amplitude,
                             kind,
                             shape,
@@ -162,19 +214,17 @@ impl Pass<'_> {
         found.truncate(MEMBERS_MAX);
         let total: f64 = found.iter().map(|f| f.member.weight).sum();
         found.iter_mut().for_each(|f| f.member.weight /= total);
-        (!found.is_empty()).then(|| self.collapse(&candidates, found))
+        (!found.is_empty()).then(|| self.collapse(candidates, found))
     }
 
     /// First two moments of the blend in the coefficients of every term that some member has.
     fn collapse(&self, candidates: &[Candidate], found: Vec<Found>) -> Blend {
         let mut terms = self.base.clone();
         for f in &found {
-            if let Some(term) = candidates[f.index]
-                .terms
-                .get(self.base.len())
-                .filter(|t| !terms.contains(t))
-            {
-                terms.push(*term);
+            for term in &candidates[f.index].terms[self.base.len()..] {
+                if !terms.contains(term) {
+                    terms.push(*term);
+                }
             }
         }
         let p = terms.len();
@@ -196,7 +246,8 @@ impl Pass<'_> {
             let x = &candidate.rows.x;
             let mut own = DVector::from_vec(solved.means(x, &prior_mean, &prior_variance));
             let mut covariance = solved.covariance(x, &prior_variance);
-            cut_negative(&mut own, &mut covariance, candidate.opening.is_some());
+            cut_negative(&mut own, &mut covariance, candidate.extra.opening.is_some());
+            self.to_terms(candidate, own.as_mut_slice(), Some(&mut covariance));
             for (i, &gi) in at.iter().enumerate() {
                 mean[gi] += member.weight * own[i];
                 for (j, &gj) in at.iter().enumerate() {

@@ -5,9 +5,12 @@
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
 use super::gauss::Solved;
 use super::noise_shape::noises;
-use super::prior::{KINDS, Kind, LOSS_SD, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior};
+use super::prior::{
+    FREE_FLOW, KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT,
+    STALL_SUPPLY_V, STALL_V, Warmth, prior,
+};
 use super::pump_data::PumpData;
-use super::terms::{At, Term};
+use super::terms::{At, Away, Drive, Term};
 use crate::numerics::distribution::normal_cdf;
 use nalgebra::{DMatrix, DVector};
 use std::f64::consts::PI;
@@ -21,12 +24,64 @@ pub struct Opening {
     pub width_kpa: f64,
 }
 
+/// Motor current that stops between pulses: twice inductance times mean current over period and voltage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pulsing {
+    /// Without pressure.
+    pub still: f64,
+    /// Growth up to the highest pressure.
+    pub pressed: f64,
+}
+
+/// What a candidate has besides the terms that all have.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Extra {
+    /// Its bypass.
+    pub opening: Option<Opening>,
+    /// Its pulsing current.
+    pub pulsing: Option<Pulsing>,
+}
+
+impl Extra {
+    pub(super) fn relief(&self) -> Option<Term> {
+        self.opening.map(|o| Term::Relief {
+            opens_kpa: o.opens_kpa,
+            width_kpa: o.width_kpa,
+        })
+    }
+
+    fn pulsed_more(&self) -> Option<Term> {
+        self.pulsing.map(|p| Term::PulsedMore {
+            still: p.still,
+            pressed: p.pressed,
+        })
+    }
+
+    fn pulsed_drop(&self) -> Option<Term> {
+        self.pulsing.map(|p| Term::PulsedDrop {
+            still: p.still,
+            pressed: p.pressed,
+        })
+    }
+
+    pub(super) fn pulsed(&self) -> Option<Term> {
+        self.pulsing.map(|p| Term::Pulsed {
+            still: p.still,
+            pressed: p.pressed,
+        })
+    }
+}
+
 /// Everything the candidates share.
 pub(super) struct Pass<'a> {
     pub(super) data: &'a PumpData,
     flows: Vec<f64>,
+    /// Where the means lie, then the anchors.
     pub(super) places: Vec<At>,
+    anchors: [Anchor; 2],
     pub(super) noises: Vec<Noise>,
+    /// The shape with which candidates are compared.
+    pub(super) scored_shape: usize,
     warmth: Warmth,
     tells: bool,
     pub(super) base: Vec<Term>,
@@ -36,9 +91,74 @@ pub(super) struct Pass<'a> {
     ripples: Vec<Vec<f64>>,
 }
 
+/// A flow that is roughly known of any pump, mL/min, with its standard deviation. It matters where data are few, and in
+/// extrapolation.
+#[derive(Clone, Copy, Debug)]
+struct Anchor {
+    flow: f64,
+    sd: f64,
+}
+
+/// Nothing at the voltage where pumps stop, and more than full flow at full voltage without pressure; with where.
+fn anchors(data: &PumpData) -> ([At; 2], [Anchor; 2]) {
+    let n = data.means.len() as f64;
+    let supply_v = data.means.iter().map(|d| d.drive.supply_v).sum::<f64>() / n;
+    let freewheel_v = data.means.first().map_or(0.0, |d| d.drive.freewheel_v);
+    let drive = Drive {
+        duty: 1.0,
+        supply_v,
+        freewheel_v,
+    };
+    let at = |effective_v| At {
+        drive: drive.with_effective_v(effective_v),
+        line_kpa: 0.0,
+        away: Away::default(),
+    };
+    let full = data.scaling.flow_ml_min;
+    let part = supply_v / STALL_SUPPLY_V;
+    let per_v = FREE_FLOW.0 * full / data.scaling.effective_v.1;
+    let places = [at(STALL_V.0 * part), at(data.scaling.effective_v.1)];
+    let known = [
+        Anchor {
+            flow: 0.0,
+            sd: STALL_V.1 * part * per_v,
+        },
+        Anchor {
+            flow: FREE_FLOW.0 * full,
+            sd: FREE_FLOW.1 * full,
+        },
+    ];
+    (places, known)
+}
+
+/// What a straight fit finds, mL/min: rise over the range, slip and bypass per highest pressure.
+#[derive(Clone, Copy, Debug)]
+struct Straight {
+    rise: f64,
+    slip: f64,
+    slope: f64,
+}
+
+/// Part of the highest pressure up to which an early bypass counts as slip where temperature is concerned.
+const EARLY: f64 = 0.3;
+/// Most that slip takes as far as temperature is concerned, fraction of full flow.
+const LOSS_MOST: f64 = 0.5;
+
+impl Straight {
+    /// Loss of flow in the lower part of the pressures, as slip, mL/min at the highest pressure: a bypass that opens
+    /// early is taken for slip, which it most likely is.
+    fn loss(&self, extra: &Extra, highest_kpa: f64, full: f64) -> f64 {
+        let opens = extra.opening.map_or(f64::INFINITY, |o| o.opens_kpa / highest_kpa);
+        (self.slip + self.slope * (EARLY - opens).max(0.0) / EARLY).min(LOSS_MOST * full)
+    }
+}
+
+/// Where rise stands among the terms.
+const RISE_AT: usize = 1;
+
 /// A candidate with its rows, and its share of the prior.
 pub(super) struct Candidate {
-    pub(super) opening: Option<Opening>,
+    pub(super) extra: Extra,
     pub(super) terms: Vec<Term>,
     /// Slip by a straight fit, mL/min at the highest pressure: what the priors of its changes stand against.
     slip: f64,
@@ -60,45 +180,69 @@ impl<'a> Pass<'a> {
         base.extend((1..=RIPPLES).map(Term::Ripple));
         let pressed = RIPPLES_PRESSED[usize::from(data.several_outlets())];
         base.extend((1..=pressed).map(Term::RipplePressed));
-        let flows = data.flows();
-        let places = data.places(&flows);
+        let flows = data.about.clone();
+        let (known_at, anchors) = anchors(data);
+        let mut places = data.places(&flows);
+        places.extend(known_at);
         let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {
             base[k].value(&places[i], &data.scaling)
         });
         let ripples = KINDS.iter().map(|kind| ripples(&base, &values, *kind)).collect();
         let tells = data.tells_warmth();
-        Pass {
+        let noises = noises(data);
+        let mut pass = Pass {
             data,
             flows,
             places,
-            noises: noises(data),
+            anchors,
+            noises,
+            scored_shape: 1,
             warmth,
             tells,
             base,
             values,
             ripples,
-        }
+        };
+        let plain = pass.candidate(Extra::default(), 1.0);
+        pass.scored_shape = pass.shapes(&plain).first().copied().unwrap_or(1);
+        pass
     }
 
-    /// Slip and slope of the bypass (mL/min per `P_s`) by a fit of level, rise, slip and bypass alone, repeated until
-    /// the shares it is weighted by are its own.
-    pub(super) fn straight(&self, relief: Option<Term>) -> (f64, f64) {
+    /// Values of a term at every place.
+    fn column(&self, term: Option<Term>) -> Option<Vec<f64>> {
+        term.map(|t| {
+            self.places
+                .iter()
+                .map(|p| t.value(p, &self.data.scaling))
+                .collect()
+        })
+    }
+
+    /// A fit of level, rise, slip and bypass alone, repeated until the shares it is weighted by are its own.
+    fn straight(&self, extra: &Extra) -> Straight {
         let full = self.data.scaling.flow_ml_min;
-        let (mut slip, mut slope) = (SLIP.0 * full, 0.0);
+        let (relief, pulsed) = (self.column(extra.relief()), self.column(extra.pulsed()));
+        let mut found = Straight {
+            rise: full,
+            slip: SLIP.0 * full,
+            slope: 0.0,
+        };
         let columns = 3 + usize::from(relief.is_some());
         for _ in 0..3 {
-            let shares = self.shares(relief, slip, slope);
+            let shares = self.shares(extra, &found);
             let x = DMatrix::from_fn(shares.len(), columns, |i, k| {
-                let value = if k < 3 {
-                    self.values[(i, k)]
-                } else {
-                    relief.map_or(0.0, |r| r.value(&self.places[i], &self.data.scaling))
+                let value = match k {
+                    1 => self.values[(i, 1)] + pulsed.as_ref().map_or(0.0, |p| p[i]),
+                    0 | 2 => self.values[(i, k)],
+                    _ => relief.as_ref().map_or(0.0, |r| r[i]),
                 };
                 shares[i] * value
             });
-            let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
-            let rows = Rows { x, y };
-            let noise = &self.noises[1];
+            let rows = Rows {
+                x,
+                y: self.responses(&shares),
+            };
+            let noise = &self.with_anchors(&self.noises[1]);
             let mut prior = Prior {
                 mean: vec![0.0, 0.0, SLIP.0 * full, 0.0],
                 sd: vec![f64::INFINITY, f64::INFINITY, SLIP.1 * full, RELIEF_SD * full],
@@ -109,41 +253,73 @@ impl<'a> Pass<'a> {
             let Some(p) = Posterior::new(&rows, &sums, noise, &prior) else {
                 break;
             };
-            slip = p.mean[SLIP_AT].clamp(0.05 * full, full);
-            slope = if columns == 4 { p.mean[3].max(0.0) } else { 0.0 };
+            found = Straight {
+                rise: p.mean[1].clamp(0.2 * full, 5.0 * full),
+                slip: p.mean[SLIP_AT].clamp(0.05 * full, full),
+                slope: if columns == 4 { p.mean[3].max(0.0) } else { 0.0 },
+            };
         }
-        (slip, slope)
+        found
     }
 
-    pub(super) fn shares(&self, relief: Option<Term>, slip: f64, slope: f64) -> Vec<f64> {
+    fn shares(&self, extra: &Extra, found: &Straight) -> Vec<f64> {
         let scaling = &self.data.scaling;
-        self.data.shares(&self.flows, |i| {
-            slip / scaling.pressure_kpa - relief.map_or(0.0, |r| slope * r.per_kpa(&self.places[i], scaling))
-        })
+        let (relief, pulsed) = (extra.relief(), extra.pulsed());
+        let mut shares = self.data.shares(&self.flows, |i| {
+            let gain =
+                |term: Option<Term>, c: f64| term.map_or(0.0, |t| c * t.per_kpa(&self.places[i], scaling));
+            found.slip / scaling.pressure_kpa - gain(relief, found.slope) - gain(pulsed, found.rise)
+        });
+        shares.extend([1.0; 2]);
+        shares
     }
 
-    pub(super) fn candidate(&self, opening: Option<Opening>, prior_weight: f64) -> Candidate {
-        let relief = opening.map(|o| Term::Relief {
-            opens_kpa: o.opens_kpa,
-            width_kpa: o.width_kpa,
-        });
-        let (slip, slope) = self.straight(relief);
-        let shares = self.shares(relief, slip, slope);
+    /// Responses of means and anchors.
+    fn responses(&self, shares: &[f64]) -> DVector<f64> {
+        let mut y = self.data.responses(&self.flows, shares);
+        y.extend(self.anchors.map(|a| a.flow));
+        DVector::from_vec(y)
+    }
+
+    /// A noise whose shape goes on with the anchors.
+    fn with_anchors(&self, noise: &Noise) -> Noise {
+        let mut noise = noise.clone();
+        let per = 1.0 / noise.expected;
+        noise.shape.extend(self.anchors.map(|a| a.sd * a.sd * per));
+        noise
+    }
+
+    pub(super) fn candidate(&self, extra: Extra, prior_weight: f64) -> Candidate {
+        let found = self.straight(&extra);
+        let shares = self.shares(&extra, &found);
         let mut terms = self.base.clone();
-        terms.extend(relief);
+        terms.extend(extra.pulsed());
+        terms.extend(extra.pulsed_more());
+        terms.extend(extra.pulsed_drop());
+        terms.extend(extra.relief());
+        let own: Vec<Vec<f64>> = terms[self.base.len()..]
+            .iter()
+            .filter_map(|t| self.column(Some(*t)))
+            .collect();
         let columns = self.base.len();
+        let pulsed = extra.pulsing.is_some();
         let x = DMatrix::from_fn(shares.len(), terms.len(), |i, k| {
             let value = if k < columns {
                 self.values[(i, k)]
             } else {
-                terms[k].value(&self.places[i], &self.data.scaling)
+                own[k - columns][i]
             };
-            shares[i] * value
+            // The voltage gained drives the motor as any other: it goes with the rise.
+            shares[i] * (value + if k == RISE_AT && pulsed { own[0][i] } else { 0.0 })
         });
-        let y = DVector::from_vec(self.data.responses(&self.flows, &shares));
+        let y = self.responses(&shares);
         let mut candidate = Candidate {
-            opening,
-            slip,
+            extra,
+            slip: found.loss(
+                &extra,
+                self.data.scaling.pressure_kpa,
+                self.data.scaling.flow_ml_min,
+            ),
             terms,
             left: Vec::new(),
             losses: Vec::new(),
@@ -157,6 +333,23 @@ impl<'a> Pass<'a> {
         let explained = &candidate.rows.x * DVector::from_column_slice(&prior.mean);
         candidate.left = (&candidate.rows.y - explained).iter().copied().collect();
         candidate
+    }
+
+    /// Coefficients of a candidate's terms from those of its columns: the rise's column carries the pulsing current's.
+    pub(super) fn to_terms(&self, c: &Candidate, means: &mut [f64], covariance: Option<&mut DMatrix<f64>>) {
+        if c.extra.pulsing.is_none() {
+            return;
+        }
+        let at = self.base.len();
+        means[at] += means[RISE_AT];
+        if let Some(m) = covariance {
+            let row = m.row(RISE_AT).clone_owned();
+            let mut to = m.row_mut(at);
+            to += row;
+            let column = m.column(RISE_AT).clone_owned();
+            let mut to = m.column_mut(at);
+            to += column;
+        }
     }
 
     /// A noise shape at the highest flow, as the variance of one collection.
@@ -192,7 +385,10 @@ impl<'a> Pass<'a> {
                 at += 1;
             }
             if let Some(diagonal) = covariance.last_mut() {
-                *diagonal += noise.shape[i];
+                *diagonal += match i.checked_sub(noise.shape.len()) {
+                    None => noise.shape[i],
+                    Some(anchor) => self.anchors[anchor].sd.powi(2) * per,
+                };
             }
         }
         let x = &c.rows.x;
@@ -203,7 +399,38 @@ impl<'a> Pass<'a> {
             noise,
         )?;
         solved.log_evidence += self.log_positive(c, &solved, per);
+        if self.data.has_singles() {
+            solved.log_evidence += self.log_turned(c, &solved, shape, amplitude, kind);
+        }
         Some(solved)
+    }
+
+    /// What a law that follows the nozzle's own loses. A flow without replicates brings its noise into the pressure it is
+    /// explained by, so its likelihood carries the derivative of its residual with respect to itself,
+    /// `h (1 - F_P P'(q))`: 1 where the law is the one it was linearised with, next to nothing where pump and nozzle
+    /// become the same law.
+    fn log_turned(&self, c: &Candidate, solved: &Solved, shape: usize, amplitude: f64, kind: usize) -> f64 {
+        let per = 1.0 / self.noises[shape].expected;
+        let prior = self.prior(c, amplitude, KINDS[kind]);
+        let variance: Vec<f64> = prior
+            .sd
+            .iter()
+            .map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 })
+            .collect();
+        let mut means = solved.means(&c.rows.x, &prior.mean, &variance);
+        self.to_terms(c, &mut means, None);
+        let turned = |i: usize| {
+            let slope: f64 = c
+                .terms
+                .iter()
+                .zip(&means)
+                .map(|(t, m)| m * t.per_kpa(&self.places[i], &self.data.scaling))
+                .sum();
+            let k = self.data.means[i].outlet.k;
+            c.shares[i] * (1.0 - slope * 2.0 * self.flows[i] / (k * k))
+        };
+        let singles = (0..self.flows.len()).filter(|i| self.data.counts[*i] < 2);
+        singles.map(|i| turned(i).max(1e-3).ln().min(0.0)).sum()
     }
 
     /// Slip and a bypass only take flow away: the other halves of their priors are cut off.
@@ -214,7 +441,7 @@ impl<'a> Pass<'a> {
             normal_cdf(found.mean / found.sd).max(1e-300).ln()
         };
         let slip = chance(SLIP_AT, SLIP.0 * full, SLIP.1 * full);
-        match c.opening {
+        match c.extra.opening {
             None => slip,
             Some(_) => slip + 2.0_f64.ln() + chance(c.terms.len() - 1, 0.0, RELIEF_SD * full),
         }
@@ -227,7 +454,8 @@ fn ripples(base: &[Term], values: &DMatrix<f64>, kind: Kind) -> Vec<f64> {
         .iter()
         .enumerate()
         .filter_map(|(k, term)| match term {
-            Term::Ripple(order) | Term::RipplePressed(order) => Some((k, kind.density(*order))),
+            Term::Ripple(order) => Some((k, kind.density(*order))),
+            Term::RipplePressed(order) => Some((k, PRESSED * PRESSED * kind.density(*order))),
             _ => None,
         })
         .collect();
@@ -269,15 +497,27 @@ fn packed(n: usize, value: impl Fn(usize, usize) -> f64) -> Vec<f64> {
 pub(super) fn cut_negative(mean: &mut DVector<f64>, covariance: &mut DMatrix<f64>, bypass: bool) {
     let last = bypass.then_some(mean.len() - 1);
     for k in std::iter::once(SLIP_AT).chain(last) {
-        let sd = covariance[(k, k)].sqrt();
-        let a = mean[k] / sd;
-        if a > 5.0 {
-            continue;
-        }
-        let inside = normal_cdf(a).max(1e-12);
-        let pull = (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / inside;
-        let along: DVector<f64> = covariance.column(k) / sd;
-        *mean += &along * pull;
-        *covariance -= &along * along.transpose() * (pull * (pull + a));
+        cut_one(mean, covariance, k);
     }
+    // Cutting the bypass may have brought slip below nothing again.
+    if mean[SLIP_AT] < 0.0 {
+        cut_one(mean, covariance, SLIP_AT);
+    }
+}
+
+fn cut_one(mean: &mut DVector<f64>, covariance: &mut DMatrix<f64>, k: usize) {
+    let sd = covariance[(k, k)].max(0.0).sqrt();
+    let a = mean[k] / sd;
+    if a > 5.0 || !a.is_finite() {
+        return;
+    }
+    // Far below nothing the inverse Mills ratio tends to -a, and the quotient would lose its digits.
+    let pull = if a < -8.0 {
+        -a
+    } else {
+        (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / normal_cdf(a)
+    };
+    let along: DVector<f64> = covariance.column(k) / sd;
+    *mean += &along * pull;
+    *covariance -= &along * along.transpose() * (pull * (pull + a)).clamp(0.0, 1.0);
 }

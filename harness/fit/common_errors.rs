@@ -31,6 +31,8 @@ pub struct Refit<'a> {
     pub k: &'a [f64],
     /// Free-wheel voltage, V.
     pub freewheel_v: f64,
+    /// Collections that have little weight.
+    pub wrong: &'a [usize],
     /// Standard uncertainty of the gauge's zero, with height, kPa.
     pub u_zero_kpa: f64,
 }
@@ -111,6 +113,13 @@ fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewh
     let k: Vec<f64> = refit.k.iter().zip(&ln_k).map(|(k, d)| k * d.exp()).collect();
     let mut data = PumpData::new(moved, &k, refit.freewheel_v + freewheel_v, refit.away);
     data.scaling = refit.data.scaling;
+    data.mistrust(refit.wrong);
+    let kept = refit
+        .data
+        .about
+        .iter()
+        .zip(refit.data.means.iter().zip(&data.means));
+    data.about = kept.map(|(q, (was, is))| q * is.flow / was.flow).collect();
     let coefficients = refit.blend.refit(&data, Warmth::SUPPOSED)?;
     Some(Shift {
         cause: Cause::Scatter,

@@ -167,5 +167,6 @@ impl fmt::Display for FitRefusal {
 
 impl std::error::Error for FitRefusal {}
 
-/// Different duties with flow that the pump's law needs: three parameters and one to see whether it holds.
-pub const NEEDED_DUTIES: usize = 4;
+/// Different duties with flow that a curve needs: two for level and rise of the pump, which are taken from the data alone,
+/// and one to see a bend.
+pub const NEEDED_DUTIES: usize = 3;

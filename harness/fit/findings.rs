@@ -8,9 +8,6 @@ use super::pair::PairFit;
 use crate::numerics::gum;
 use crate::reduce::finding::Finding;
 
-/// A replicate this many standard deviations from its group is labelled.
-const OUTLIER_SD: f64 = 4.0;
-
 /// Everything noticed, in order of weight.
 #[must_use]
 pub fn findings(fit: &PairFit) -> Vec<Finding> {
@@ -119,43 +116,30 @@ fn second_opinions(fit: &PairFit, found: &mut Vec<Finding>) {
     }
 }
 
-/// Replicates far from their group: labelled, never dropped.
+/// Collections that went wrong: labelled, never dropped.
 fn outliers(fit: &PairFit, found: &mut Vec<Finding>) {
-    let Some((sd, _)) = fit.choice.as_ref().and_then(|c| c.replicates) else {
-        return;
-    };
-    for (index, group) in fit.points.groups.iter().enumerate().filter(|(_, g)| g.count > 2) {
-        let mut flows: Vec<f64> = fit
-            .points
-            .flowing
-            .iter()
-            .filter(|p| p.group == index)
-            .map(|p| p.flow)
-            .collect();
-        flows.sort_by(f64::total_cmp);
-        let median = flows[flows.len() / 2];
-        for p in fit.points.flowing.iter().filter(|p| p.group == index) {
-            let limit = OUTLIER_SD * sd.max(p.u_flow);
-            if (p.flow - median).abs() > limit {
-                found.push(
-                    Finding::new(
-                        "collection.outlier",
-                        format!(
-                            "collection {} ({:.1} % duty, repeat {}) gave {:.2} mL/min, the middle of its {} replicates \
-                             is {median:.2}; it is kept in the fit",
-                            p.step,
-                            100.0 * group.duty,
-                            p.repeat,
-                            p.flow,
-                            group.count
-                        ),
-                        "air, a bumped cup, a splash, or a slip of the pen; void it only for a reason that was seen",
-                    )
-                    .with("flow", p.flow, "mL/min")
-                    .with("median", median, "mL/min"),
-                );
-            }
-        }
+    for p in fit.wrong.iter().map(|i| &fit.points.flowing[*i]) {
+        let group = &fit.points.groups[p.group];
+        let against = if group.count > 1 {
+            "its replicates"
+        } else {
+            "all other collections"
+        };
+        found.push(
+            Finding::new(
+                "collection.outlier",
+                format!(
+                    "collection {} ({:.1} % duty, repeat {}): {:.2} mL/min disagrees with {against} by far more than \
+                     they scatter; it stays in the fit with a twenty-fifth of the weight",
+                    p.step,
+                    100.0 * p.duty,
+                    p.repeat,
+                    p.flow
+                ),
+                "air, a bumped cup, a splash, or a slip of the pen; void it only for a reason that was seen",
+            )
+            .with("flow", p.flow, "mL/min"),
+        );
     }
 }
 
@@ -224,7 +208,8 @@ fn missing(fit: &PairFit, found: &mut Vec<Finding>) {
     if fit.points.replicate_dof() == 0 {
         found.push(Finding::new(
             "fit.no_replicates",
-            "no duty was collected twice: scatter is taken from the residuals of the law",
+            "no duty was collected twice: scatter is taken from the residuals of the law, and 0.15 % of flow is supposed \
+             from dwell to dwell",
             "repeat each duty at least once, so that scatter and lack of fit can be told apart",
         ));
     }

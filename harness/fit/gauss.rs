@@ -58,11 +58,10 @@ impl Lower {
     /// Solves `L' x = b` in place.
     fn backward(&self, b: &mut [f64]) {
         for i in (0..self.n).rev() {
-            b[i] /= self.a[Self::at(i, i)];
+            let row = &self.a[Self::at(i, 0)..=Self::at(i, i)];
+            b[i] /= row[i];
             let x = b[i];
-            for j in 0..i {
-                b[j] -= self.a[Self::at(i, j)] * x;
-            }
+            b.iter_mut().zip(&row[..i]).for_each(|(b, a)| *b -= a * x);
         }
     }
 
@@ -118,7 +117,7 @@ impl Solved {
             dot(&flats[1], &flats[1]),
         );
         let det = a * c - b * b;
-        if !(det > 1e-12 * a * c) {
+        if det <= 1e-12 * a * c || !det.is_finite() {
             return None;
         }
         let inverse = [[c / det, -b / det], [-b / det, a / det]];
@@ -130,7 +129,8 @@ impl Solved {
         for (i, r) in right.iter_mut().enumerate() {
             *r -= flat[0] * flats[0][i] + flat[1] * flats[1][i];
         }
-        let nu = noise.prior_dof + n as f64 - 2.0;
+        // Rows beyond the noise's are anchors, too weak to count.
+        let nu = noise.prior_dof + noise.shape.len() as f64 - 2.0;
         let total = noise.prior_dof * noise.floor + dot(&right, &right);
         let log_evidence = noise.log_within - 0.5 * (lower.log_det() + det.ln() + nu * total.ln());
         lower.backward(&mut right);
@@ -214,19 +214,35 @@ impl Solved {
         out * self.scale
     }
 
-    /// Degrees of freedom left after the coefficients in effect used: the noise prior's, and the part of every row that
-    /// its own noise explains.
-    pub(super) fn effective_dof(&self, noise: &[f64]) -> f64 {
+    /// Diagonal of `C^-1` with the flat columns taken out.
+    fn precision(&self) -> Vec<f64> {
         let n = self.lower.n;
-        let mut left = self.prior_dof;
-        for (i, v) in noise.iter().enumerate() {
+        let one = |i: usize| {
             let mut unit = vec![0.0; n];
             unit[i] = 1.0;
             self.lower.forward(&mut unit);
             let f = [dot(&unit, &self.flats[0]), dot(&unit, &self.flats[1])];
-            left += v * (dot(&unit, &unit) - self.between(f, f));
-        }
-        left.max(1.0)
+            dot(&unit, &unit) - self.between(f, f)
+        };
+        (0..n).map(one).collect()
+    }
+
+    /// Degrees of freedom left after the coefficients in effect used: the noise prior's, and the part of every row that
+    /// its own noise explains.
+    pub(super) fn effective_dof(&self, noise: &[f64]) -> f64 {
+        let left: f64 = self.precision().iter().zip(noise).map(|(p, v)| p * v).sum();
+        (self.prior_dof + left).max(1.0)
+    }
+
+    /// Every row's distance from what the other rows say of it, in standard deviations (leave-one-out residuals of a
+    /// Gaussian process: Rasmussen and Williams, 5.4.2, from memory).
+    pub(super) fn left_out(&self) -> Vec<f64> {
+        let p = self.precision();
+        self.weights
+            .iter()
+            .zip(p)
+            .map(|(w, p)| w / (p * self.scale).sqrt().max(1e-300))
+            .collect()
     }
 }
 

@@ -7,7 +7,7 @@
 
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
 use super::blend::Blend;
-use super::candidate::{Opening, Pass};
+use super::candidate::{Extra, Opening, Pass};
 use super::prior::{RELIEF_SD, Warmth};
 use super::pump_data::PumpData;
 use super::terms::Term;
@@ -46,6 +46,8 @@ pub struct Choice {
     pub replicates: Option<(f64, f64)>,
     /// Share of the evidence for a bypass in the blend.
     pub bypass_share: f64,
+    /// Share of the evidence for a current that stops between pulses.
+    pub pulsing_share: f64,
 }
 
 impl Choice {
@@ -55,21 +57,34 @@ impl Choice {
         let pass = Pass::new(data, Warmth::SUPPOSED);
         let shape = blend.members.first()?.shape;
         let noise = &pass.noises[shape];
-        let opening = blend.members.iter().find_map(|m| m.opening);
-        let plain = vec![Term::Level, Term::Rise, Term::Slip];
-        let bent = [plain.clone(), vec![Term::Bend]].concat();
+        let opening = blend.members.iter().find_map(|m| m.extra.opening);
+        let pulsing = blend.members.iter().find_map(|m| m.extra.pulsing);
+        let none = Extra::default();
         let mut tried = vec![
-            ("slip proportional to pressure", None, plain.clone()),
-            ("slip and a bend", None, bent.clone()),
+            ("slip proportional to pressure", none, false),
+            ("slip and a bend", none, true),
         ];
         if opening.is_some() {
-            tried.insert(1, ("slip and an internal bypass", opening, plain));
-            tried.push(("slip, an internal bypass and a bend", opening, bent));
+            let extra = Extra { opening, ..none };
+            tried.insert(1, ("slip and an internal bypass", extra, false));
+            tried.push(("slip, an internal bypass and a bend", extra, true));
         }
-        let laws: Vec<Law> = tried
+        if pulsing.is_some() {
+            tried.push((
+                "slip and a current that stops between pulses",
+                Extra { pulsing, ..none },
+                false,
+            ));
+        }
+        if opening.is_some() && pulsing.is_some() {
+            let name = "slip, an internal bypass and a current that stops between pulses";
+            tried.push((name, Extra { opening, pulsing }, false));
+        }
+        let mut laws: Vec<Law> = tried
             .into_iter()
-            .filter_map(|(name, opening, terms)| law(&pass, noise, name, opening, &terms))
+            .filter_map(|(name, extra, bent)| law(&pass, noise, name, extra, bent))
             .collect();
+        laws.sort_by_key(|l| l.parameters);
         let (squares, dof) = replicates(data, noise);
         let full = pass.at_full(&noise.shape);
         Some(Choice {
@@ -77,6 +92,7 @@ impl Choice {
             laws,
             replicates: (dof > 0.0).then(|| ((squares / dof * full).sqrt(), dof)),
             bypass_share: blend.bypass_share(),
+            pulsing_share: blend.pulsing_share(),
         })
     }
 
@@ -102,7 +118,14 @@ impl Choice {
         for (i, law) in self.laws.iter().enumerate() {
             let test = law.lack_of_fit.map_or_else(
                 || "lack of fit not tested".to_owned(),
-                |(f, a, b, p)| format!("lack of fit F({a:.0}, {b:.0}) = {f:.2}, p = {p:.3}"),
+                |(f, a, b, p)| {
+                    let p = if p < 0.001 {
+                        "p < 0.001".to_owned()
+                    } else {
+                        format!("p = {p:.3}")
+                    };
+                    format!("lack of fit F({a:.0}, {b:.0}) = {f:.2}, {p}")
+                },
             );
             let opens = law
                 .opening
@@ -116,8 +139,9 @@ impl Choice {
         }
         lines.push(format!(
             "weighed by evidence with an unknown smooth remainder, a bypass within the measured pressures has a share of \
-             {:.0} %",
-            100.0 * self.bypass_share
+             {:.0} %, a current that stops between pulses one of {:.0} %",
+            100.0 * self.bypass_share,
+            100.0 * self.pulsing_share
         ));
         lines
     }
@@ -130,28 +154,21 @@ fn choose(laws: &[Law]) -> Option<usize> {
     laws.iter().position(fits).or_else(least)
 }
 
-fn law(
-    pass: &Pass<'_>,
-    noise: &Noise,
-    name: &'static str,
-    opening: Option<Opening>,
-    terms: &[Term],
-) -> Option<Law> {
-    let candidate = pass.candidate(opening, 1.0);
-    let mut picked: Vec<usize> = terms
-        .iter()
-        .filter_map(|t| candidate.terms.iter().position(|u| u == t))
+fn law(pass: &Pass<'_>, noise: &Noise, name: &'static str, extra: Extra, bent: bool) -> Option<Law> {
+    let candidate = pass.candidate(extra, 1.0);
+    let wanted = |t: &Term| match t {
+        Term::Level | Term::Rise | Term::Slip | Term::Relief { .. } => true,
+        Term::Bend => bent,
+        _ => false,
+    };
+    let picked: Vec<usize> = (0..candidate.terms.len())
+        .filter(|k| wanted(&candidate.terms[*k]))
         .collect();
-    if opening.is_some() {
-        picked.push(candidate.terms.len() - 1);
-    }
-    let x = DMatrix::from_fn(candidate.rows.y.len(), picked.len(), |i, k| {
+    let x = DMatrix::from_fn(noise.shape.len(), picked.len(), |i, k| {
         candidate.rows.x[(i, picked[k])]
     });
-    let rows = Rows {
-        x,
-        y: candidate.rows.y.clone(),
-    };
+    let y = candidate.rows.y.rows(0, noise.shape.len()).clone_owned();
+    let rows = Rows { x, y };
     let sums = Sums::new(&rows, &noise.shape);
     // A wide prior only keeps a parameter that the data leave open from running away.
     let wide = 10.0 * RELIEF_SD * pass.data.scaling.flow_ml_min;
@@ -164,7 +181,9 @@ fn law(
     let residuals: Vec<f64> = rows.y.iter().zip(fitted.iter()).map(|(y, f)| y - f).collect();
     let between: f64 = residuals.iter().zip(&noise.shape).map(|(r, v)| r * r / v).sum();
     let (within, within_dof) = replicates(pass.data, noise);
-    let parameters = picked.len() + usize::from(opening.is_some());
+    // Beside the coefficients: the bypass's opening pressure, and the two numbers of a pulsing current.
+    let parameters =
+        picked.len() + usize::from(extra.opening.is_some()) + 2 * usize::from(extra.pulsing.is_some());
     let (n, k) = (residuals.len() as f64 + within_dof, parameters as f64);
     let total = between + within;
     let lack_dof = residuals.len() as f64 - k;
@@ -179,7 +198,7 @@ fn law(
     };
     Some(Law {
         name,
-        opening,
+        opening: extra.opening,
         parameters,
         lack_of_fit,
         criterion: n * (total / n).ln() + 2.0 * (k + 1.0) + small,

@@ -13,6 +13,7 @@
 //! | [`pump_data`] | the pump's problem, linearised |
 //! | [`bayes`] | regression with priors, and evidence |
 //! | `gauss` | the same regression, solved in the space of the rows |
+//! | [`outliers`] | collections that went wrong |
 //! | [`noise_shape`] | how large scatter is expected to be |
 //! | [`prior`] | what is supposed before data |
 //! | [`candidate`], `opening` | pump laws with and without a bypass |
@@ -54,6 +55,7 @@ pub mod model;
 pub mod noise_shape;
 pub mod nozzle;
 mod opening;
+pub mod outliers;
 pub mod pair;
 pub mod points;
 pub mod predict;

@@ -4,8 +4,8 @@
 //! from each source kept apart. Never: data, or an error common to all data that shrinks with their number.
 
 use super::estimate::{Cause, Part};
-use super::surface::{Operating, Outlet, Surface};
-use super::terms::{Away, effective_v};
+use super::surface::{Frame, Operating, Outlet, Surface};
+use super::terms::{Away, Drive};
 use nalgebra::{DMatrix, DVector};
 
 /// One of the pair's nozzles.
@@ -134,36 +134,44 @@ impl PairModel {
         }
     }
 
-    /// Effective voltage of a condition, V.
+    /// How the pump is driven in a condition.
     #[must_use]
-    pub fn effective_v(&self, c: &Condition) -> f64 {
-        effective_v(c.duty, c.supply_v, self.freewheel_v)
+    pub fn drive(&self, c: &Condition) -> Drive {
+        Drive {
+            duty: c.duty,
+            supply_v: c.supply_v,
+            freewheel_v: self.freewheel_v,
+        }
     }
 
     /// Where pump and nozzles agree.
     #[must_use]
     pub fn operate(&self, c: &Condition) -> Operating {
         self.surface
-            .operate(self.effective_v(c), &self.outlet(c, None), c.away)
+            .operate(&self.drive(c), &self.outlet(c, None), c.away)
     }
 
-    /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does.
-    fn signed(&self, c: &Condition, shift: &Shift) -> f64 {
-        let mut surface = self.surface.clone();
-        surface
-            .coefficients
-            .iter_mut()
-            .zip(&shift.coefficients)
-            .for_each(|(c, d)| *c += d);
-        let x = effective_v(c.duty, c.supply_v, self.freewheel_v + shift.freewheel_v);
-        let o = surface.operate(x, &self.outlet(c, Some(shift)), c.away);
+    /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does,
+    /// with one source moved by its standard uncertainty.
+    fn signed(&self, c: &Condition, shift: &Shift, frame: &Frame<'_>, near: &Operating) -> f64 {
+        let outlet = self.outlet(c, Some(shift));
+        let o = if shift.freewheel_v.abs() > 0.0 {
+            let drive = Drive {
+                freewheel_v: self.freewheel_v + shift.freewheel_v,
+                ..self.drive(c)
+            };
+            Frame::new(&self.surface, &drive, c.away).operate_moved(&shift.coefficients, &outlet, near)
+        } else {
+            frame.operate_moved(&shift.coefficients, &outlet, near)
+        };
         if o.flow > 0.0 { o.flow } else { o.free }
     }
 
     /// Contributions to the flow at an operating point from scatter and from every common error, mL/min.
     #[must_use]
     pub fn parts(&self, c: &Condition, operating: &Operating) -> Vec<Part> {
-        let g = DVector::from_vec(self.surface.gradient(self.effective_v(c), operating, c.away));
+        let frame = Frame::new(&self.surface, &self.drive(c), c.away);
+        let g = DVector::from_vec(frame.gradient(operating));
         let variance = (&self.covariance * &g).dot(&g);
         let scatter = Part {
             cause: Cause::Scatter,
@@ -181,7 +189,7 @@ impl PairModel {
         let common = self.shifts.iter().map(|s| Part {
             cause: s.cause.clone(),
             u_source: s.u_source,
-            u: self.signed(c, s) - here,
+            u: self.signed(c, s, &frame, operating) - here,
             dof: s.dof,
             rectangular: s.rectangular,
             type_a: s.type_a,

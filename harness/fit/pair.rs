@@ -43,6 +43,8 @@ pub struct PairFit {
     pub choice: Option<Choice>,
     /// Second opinions, in the order of the nozzles.
     pub second: Vec<SecondOpinion>,
+    /// Places among [`Points::flowing`] of collections that went wrong and have little weight.
+    pub wrong: Vec<usize>,
 }
 
 impl PairFit {
@@ -99,8 +101,8 @@ pub fn fit(
         .zip(&away)
         .for_each(|(p, a)| p.away = *a);
     let freewheel_v = facts.freewheel_v.0;
-    let data = PumpData::new(&points, &k, freewheel_v, &away);
-    let blend = Blend::new(&data).ok_or_else(|| FitRefusal::Degenerate {
+    let mut data = PumpData::new(&points, &k, freewheel_v, &away);
+    let (blend, wrong) = Blend::new(&mut data).ok_or_else(|| FitRefusal::Degenerate {
         what: "the pump's displacement, friction and slip".into(),
     })?;
     let refit = Refit {
@@ -111,6 +113,7 @@ pub fn fit(
         nozzles: &nozzles,
         k: &k,
         freewheel_v,
+        wrong: &wrong,
         u_zero_kpa: u_zero,
     };
     let shifts = shifts(&refit, systematics);
@@ -137,6 +140,7 @@ pub fn fit(
         points,
         facts: facts.clone(),
         second,
+        wrong,
     })
 }
 

@@ -241,7 +241,10 @@ fn group(points: &mut [Point]) -> Vec<Group> {
 }
 
 /// What replicates have in common: a value of a point, and how far values of one level may lie above its lowest.
-const SAME: [(fn(&Point) -> f64, f64); 3] = [
+type Common = (fn(&Point) -> f64, f64);
+
+/// The three.
+const SAME: [Common; 3] = [
     (|p| p.out_kpa, SAME_OUTLET_KPA),
     (|p| p.duty, 2.0 * SAME_DUTY_PCT / 100.0),
     (|p| p.supply_v, SAME_SUPPLY_V),

@@ -10,7 +10,7 @@ use super::liquid::{KFactor, REFERENCE_DEGC, away};
 use super::model::{Condition, PairModel};
 use super::siphon;
 use super::surface::Operating;
-use super::terms::Away;
+use super::terms::{Away, Drive};
 use crate::fluid::Fluid;
 
 /// Duty this near to a measured one counts as measured, fraction.
@@ -336,8 +336,13 @@ impl PairModel {
     /// Loss of flow per kPa of line pressure at half the highest pressure, mL/min per kPa.
     pub(super) fn slip_per_kpa(&self) -> f64 {
         let (low, high) = self.surface.scaling.effective_v;
+        let drive = Drive {
+            duty: 1.0,
+            supply_v: self.reference.supply_v,
+            freewheel_v: self.freewheel_v,
+        };
         let at = super::terms::At {
-            effective_v: 0.5 * (low + high),
+            drive: drive.with_effective_v(0.5 * (low + high)),
             line_kpa: 0.25 * self.surface.scaling.pressure_kpa,
             away: Away::default(),
         };

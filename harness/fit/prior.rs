@@ -11,8 +11,11 @@ use std::f64::consts::PI;
 pub(super) const RIPPLES: u32 = 22;
 /// Ripple terms that grow with pressure: many where the data hold several nozzles, few where only corrections need them.
 pub(super) const RIPPLES_PRESSED: [u32; 2] = [6, 18];
+/// How much more such a term may grow up to the highest pressure than the remainder's own amplitude: a remainder that
+/// comes from the motor's current moves with pressure, so a third of the pressure's range may make it another one.
+pub(super) const PRESSED: f64 = 3.0;
 /// Amplitudes of the remainder that are weighed, fraction of full flow.
-pub(super) const AMPLITUDES: [f64; 7] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016];
+pub(super) const AMPLITUDES: [f64; 8] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016, 0.032];
 /// Amplitude from which on a remainder is thought less and less likely, fraction of full flow.
 pub(super) const AMPLITUDE_SCALE: f64 = 0.003;
 /// Kinds of remainder that are weighed: smooth, and with corners; lengths in units of the measured range of effective
@@ -39,6 +42,25 @@ pub(super) const SLIP: (f64, f64) = (0.25, 0.2);
 pub(super) const SLIP_AT: usize = 2;
 /// Prior standard deviation of a bypass's slope, in full flows per highest pressure.
 pub(super) const RELIEF_SD: f64 = 3.0;
+/// Effective voltage at which an unloaded pump stops, V at 13.8 V of supply, and its standard deviation: dead bands of 5
+/// to 12 % of duty (common practice, no source).
+pub(super) const STALL_V: (f64, f64) = (0.6, 0.7);
+/// Supply that figure belongs to, V.
+pub(super) const STALL_SUPPLY_V: f64 = 13.8;
+/// Flow of the pump at the highest effective voltage without pressure, in full flows, and its standard deviation: slip
+/// and droop take a fifth to a half, a bypass more.
+pub(super) const FREE_FLOW: (f64, f64) = (1.5, 0.6);
+/// Prior standard deviation of what a pulsing current does beyond its textbook law, fraction of full flow over the
+/// measured range.
+pub(super) const PULSED_SD: f64 = 0.1;
+/// Winding resistance over twice inductance and PWM frequency, times the rise of flow over the measured range, in full
+/// flows, and its standard deviation: time constants of half a period to a few periods.
+pub(super) const PULSED_DROP: (f64, f64) = (0.5, 0.3);
+/// Prior standard deviation of the logarithm of the current's growth with pressure, times the rise of flow over the
+/// measured range, in full flows: one nozzle tells it no better than by half.
+pub(super) const PULSED_MORE_SD: f64 = 0.6;
+/// Share of the prior for a current that stops between pulses somewhere in the data.
+pub(super) const PULSED_SHARE: f64 = 0.3;
 /// What is supposed of the pump where temperature or liquid change. Data at one temperature do not tell; data that span
 /// several kelvin are left to tell by themselves, from these priors.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -115,7 +137,11 @@ pub(super) fn prior(
             Term::Warm => (warmth.droop * slip, tell * DROOP.1 * slip),
             Term::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
             Term::Relief { .. } => (0.0, RELIEF_SD * full),
-            Term::Ripple(k) | Term::RipplePressed(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
+            Term::Pulsed { .. } => (0.0, PULSED_SD * full),
+            Term::PulsedDrop { .. } => (PULSED_DROP.0 * full, PULSED_DROP.1 * full),
+            Term::PulsedMore { .. } => (0.0, PULSED_MORE_SD * full),
+            Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
+            Term::RipplePressed(k) => (0.0, PRESSED * full * amplitude * kind.density(*k).sqrt()),
             other => (0.0, full * loss(other)),
         })
         .unzip();

@@ -8,7 +8,7 @@ use super::dead_band::dead_band;
 use super::estimate::{Cause, Estimate, Part};
 use super::model::{Condition, PairModel};
 use super::nozzle::NozzleFit;
-use super::terms::{At, Away, Term};
+use super::terms::{At, Away, Drive, Term};
 use nalgebra::DVector;
 
 /// Share of the evidence from which on a bypass is published.
@@ -68,8 +68,13 @@ impl PumpValues {
     pub fn new(model: &PairModel, blend: &Blend) -> Self {
         let scaling = &model.surface.scaling;
         let (low, high) = scaling.effective_v;
+        let drive = Drive {
+            duty: 1.0,
+            supply_v: model.reference.supply_v,
+            freewheel_v: model.freewheel_v,
+        };
         let at = |effective_v, line_kpa| At {
-            effective_v,
+            drive: drive.with_effective_v(effective_v),
             line_kpa,
             away: Away::default(),
         };
@@ -125,7 +130,7 @@ fn opening(model: &PairModel, blend: &Blend) -> Option<Estimate> {
     let opens = blend
         .members
         .iter()
-        .filter_map(|m| m.opening.map(|o| (m.weight / share, o)));
+        .filter_map(|m| m.extra.opening.map(|o| (m.weight / share, o)));
     let mean: f64 = opens.clone().map(|(w, o)| w * o.opens_kpa).sum();
     let spread: f64 = opens
         .map(|(w, o)| w * ((o.opens_kpa - mean).powi(2) + 0.25 * o.width_kpa.powi(2)))

@@ -7,17 +7,22 @@
 //! In: points and nozzle coefficients. Out: rows. Never: a choice of model.
 
 use super::points::Points;
-use super::surface::Outlet;
-use super::terms::{At, Away, Scaling, effective_v};
+use super::surface::{Outlet, Surface};
+use super::terms::{At, Away, Drive, Scaling};
+use crate::numerics::linear;
+use nalgebra::DMatrix;
 
 /// Span of temperature from which on the data tell by themselves, K.
 const TELLING_K: f64 = 6.0;
 
+/// Weight of a collection that went wrong: its standard deviation counts as five times the others'.
+const MISTRUSTED: f64 = 0.04;
+
 /// One point of the pump's fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Datum {
-    /// Effective voltage, V.
-    pub effective_v: f64,
+    /// How the pump was driven.
+    pub drive: Drive,
     /// What it sprays through.
     pub outlet: Outlet,
     /// How far from the reference liquid and temperature.
@@ -28,6 +33,8 @@ pub struct Datum {
     pub u_flow: f64,
     /// Group of replicates.
     pub group: usize,
+    /// Weight among its replicates and against other collections: 1, less for one that went wrong.
+    pub weight: f64,
 }
 
 /// Points of the pump's fit.
@@ -39,6 +46,8 @@ pub struct PumpData {
     pub means: Vec<Datum>,
     /// How many collections each mean is of.
     pub counts: Vec<usize>,
+    /// Flows about which the means are linearised, mL/min; see [`PumpData::about`].
+    pub about: Vec<f64>,
     /// Scaling of the terms.
     pub scaling: Scaling,
 }
@@ -57,11 +66,11 @@ impl PumpData {
                 })
         };
         let scaling = Scaling {
-            effective_v: ends(&|d| d.effective_v),
+            effective_v: ends(&|d| d.drive.effective_v()),
             pressure_kpa: ends(&|d| d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)).1,
             flow_ml_min: ends(&|d| d.flow).1,
         };
-        let per_v = scaling.flow_ml_min / (scaling.effective_v.1 - scaling.effective_v.0);
+        let per_v = scaling.flow_ml_min / scaling.range_v();
         let carried = points
             .flowing
             .iter()
@@ -75,18 +84,32 @@ impl PumpData {
             })
             .collect();
         let (means, counts) = means(&data, points.groups.len());
+        let about = smooth(&means, &counts);
         PumpData {
             points: data,
             means,
             counts,
+            about,
             scaling,
         }
     }
 
-    /// Flows about which the means are linearised: their own, mL/min.
+    /// Moves the linearisation of collections without replicates to where a fitted surface meets the nozzle. A flow that
+    /// is linearised about itself would bring its own noise into the pressure it is explained by, and any law that is
+    /// the nozzle's would fit it perfectly.
+    pub fn about(&mut self, surface: &Surface) {
+        for ((d, count), about) in self.means.iter().zip(&self.counts).zip(&mut self.about) {
+            let o = surface.operate(&d.drive, &d.outlet, d.away);
+            if *count < 2 && o.flow > 0.0 {
+                *about = o.flow;
+            }
+        }
+    }
+
+    /// Whether some collection has no replicate.
     #[must_use]
-    pub fn flows(&self) -> Vec<f64> {
-        self.means.iter().map(|d| d.flow).collect()
+    pub fn has_singles(&self) -> bool {
+        self.counts.iter().any(|c| *c < 2)
     }
 
     /// Whether the data span enough temperature to tell by themselves what it does.
@@ -108,7 +131,7 @@ impl PumpData {
     /// Mean slope of flow over effective voltage, mL/min per V.
     #[must_use]
     pub fn slope(&self) -> f64 {
-        self.scaling.flow_ml_min / (self.scaling.effective_v.1 - self.scaling.effective_v.0)
+        self.scaling.flow_ml_min / self.scaling.range_v()
     }
 
     /// Where each datum lies on the pump's surface, for the flows about which it is linearised.
@@ -118,7 +141,7 @@ impl PumpData {
             .iter()
             .zip(flows)
             .map(|(d, q)| At {
-                effective_v: d.effective_v,
+                drive: d.drive,
                 line_kpa: d.outlet.out_kpa + (q / d.outlet.k).powi(2),
                 away: d.away,
             })
@@ -147,21 +170,42 @@ impl PumpData {
             .collect()
     }
 
-    /// Scatter of replicates about their means, each brought to its mean's effective voltage by the mean slope: weighted
-    /// sum of squares with weights 1/`shape` (a value per point), and its degrees of freedom.
+    /// Gives the collections at these places so little weight that one that went wrong does no harm.
+    pub fn mistrust(&mut self, wrong: &[usize]) {
+        for i in wrong {
+            self.points[*i].weight = MISTRUSTED;
+        }
+        let groups = self.means.len();
+        (self.means, self.counts) = means(&self.points, groups);
+        self.about = smooth(&self.means, &self.counts);
+    }
+
+    /// Each collection's flow less its group's mean, brought to the mean's effective voltage by the mean slope, mL/min.
+    #[must_use]
+    pub fn deviations(&self) -> Vec<f64> {
+        let slope = self.slope();
+        let off = |d: &Datum| {
+            let mean = &self.means[d.group];
+            d.flow - mean.flow - slope * (d.drive.effective_v() - mean.drive.effective_v())
+        };
+        self.points.iter().map(off).collect()
+    }
+
+    /// Scatter of replicates about their means: sum of squares with weights 1/`shape` (a value per point), and its degrees
+    /// of freedom. A mistrusted collection adds next to nothing to either.
     #[must_use]
     pub fn within(&self, shape: &[f64]) -> (f64, f64) {
-        let slope = self.slope();
+        let deviations = self.deviations();
         let squares = self
             .points
             .iter()
+            .zip(deviations)
             .zip(shape)
-            .map(|(d, v)| {
-                let mean = &self.means[d.group];
-                (d.flow - mean.flow - slope * (d.effective_v - mean.effective_v)).powi(2) / v
-            })
+            .map(|((d, r), v)| d.weight * r * r / v)
             .sum();
-        (squares, (self.points.len() - self.means.len()) as f64)
+        let trusted = self.points.iter().filter(|d| d.weight >= 1.0).count();
+        let groups = self.means.iter().filter(|m| m.weight >= 1.0).count();
+        (squares, trusted.saturating_sub(groups) as f64)
     }
 }
 
@@ -171,7 +215,11 @@ fn data(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Vec<Datu
         .iter()
         .zip(away)
         .map(|(p, away)| Datum {
-            effective_v: effective_v(p.duty, p.supply_v, freewheel_v),
+            drive: Drive {
+                duty: p.duty,
+                supply_v: p.supply_v,
+                freewheel_v,
+            },
             outlet: Outlet {
                 k: k[p.nozzle],
                 out_kpa: p.out_kpa,
@@ -180,24 +228,60 @@ fn data(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Vec<Datu
             flow: p.flow,
             u_flow: p.u_flow,
             group: p.group,
+            weight: 1.0,
         })
         .collect()
 }
 
-/// Means over groups, and how many points each is of.
+/// Weighted means over groups, and how many points each is of.
 fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
     let mut counts = vec![0; groups];
     let mut means: Vec<Option<Datum>> = vec![None; groups];
     for d in data {
         counts[d.group] += 1;
-        let part = 1.0 / counts[d.group] as f64;
-        let m = means[d.group].get_or_insert(*d);
+        let m = means[d.group].get_or_insert(Datum { weight: 0.0, ..*d });
+        m.weight += d.weight;
+        let part = d.weight / m.weight;
         let step = |mean: &mut f64, value: f64| *mean += part * (value - *mean);
-        step(&mut m.effective_v, d.effective_v);
+        step(&mut m.drive.duty, d.drive.duty);
+        step(&mut m.drive.supply_v, d.drive.supply_v);
         step(&mut m.flow, d.flow);
         step(&mut m.outlet.out_kpa, d.outlet.out_kpa);
         step(&mut m.away.thin, d.away.thin);
         step(&mut m.away.warm_k, d.away.warm_k);
     }
     (means.into_iter().flatten().collect(), counts)
+}
+
+/// Nearest points along effective voltage that a collection without replicates is smoothed over.
+const NEIGHBOURS: usize = 7;
+
+/// The means themselves where they are of replicates; a parabola through their neighbours, themselves left out, where
+/// they are not.
+fn smooth(means: &[Datum], counts: &[usize]) -> Vec<f64> {
+    means
+        .iter()
+        .zip(counts)
+        .map(|(d, count)| if *count > 1 { d.flow } else { neighbours(means, d) })
+        .collect()
+}
+
+/// The parabola through the nearest points of the same outlet, at a datum; its own flow where there are too few.
+fn neighbours(means: &[Datum], d: &Datum) -> f64 {
+    let same =
+        |o: &Outlet| (o.k / d.outlet.k - 1.0).abs() < 1e-9 && (o.out_kpa - d.outlet.out_kpa).abs() < 1.0;
+    let x = d.drive.effective_v();
+    let mut near: Vec<(f64, f64)> = means
+        .iter()
+        .filter(|m| m.group != d.group && same(&m.outlet))
+        .map(|m| (m.drive.effective_v() - x, m.flow))
+        .collect();
+    near.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+    near.truncate(NEIGHBOURS);
+    if near.len() < NEIGHBOURS - 2 {
+        return d.flow;
+    }
+    let rows = DMatrix::from_fn(near.len(), 3, |i, k| near[i].0.powi(k as i32));
+    let flows: Vec<f64> = near.iter().map(|n| n.1).collect();
+    linear::weighted(&rows, &flows, None).map_or(d.flow, |fit| fit.predict(&[1.0, 0.0, 0.0]))
 }

@@ -11,7 +11,7 @@ use super::published::{PumpValues, highest_pressure, nozzle_exponent, nozzle_k};
 use super::surface;
 use super::terms::{Scaling, Term};
 use crate::calibration::{self as disk, Calibration, Measured};
-use crate::problem::{Problem, nearest};
+use crate::problem::{Problem, Problems, nearest};
 use crate::reduce::collection::Source;
 use crate::script::rig::DriveSide;
 use nalgebra::DMatrix;
@@ -19,6 +19,9 @@ use std::collections::BTreeMap;
 
 /// Digits kept of numbers that only the program reads.
 const DIGITS: i32 = 12;
+
+/// Degrees of freedom from which on they are as good as infinite.
+const MANY_DOF: f64 = 10_000.0;
 
 /// Where a calibration comes from.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -135,7 +138,8 @@ fn rounded(e: &Estimate) -> Measured {
     Measured {
         value: digits(e.value, decimals),
         u95: digits(e.u95, decimals),
-        dof: e.dof.is_finite().then(|| digits(e.dof, 1)),
+        // Beyond that, t is the normal distribution to four digits.
+        dof: (e.dof < MANY_DOF).then(|| digits(e.dof, 1)),
     }
 }
 
@@ -206,12 +210,10 @@ fn surface_entry(m: &PairModel) -> disk::Surface {
         .zip(&s.coefficients)
         .enumerate()
         .map(|(i, (term, c))| {
-            let (name, opens_kpa, width_kpa, order) = term_entry(*term);
+            let (name, of) = term_entry(*term);
             disk::TermEntry {
                 term: name.into(),
-                opens_kpa,
-                width_kpa,
-                order,
+                of,
                 coefficient: kept(*c),
                 covariance: (0..=i).map(|j| kept(m.covariance[(i, j)])).collect(),
             }
@@ -244,47 +246,57 @@ const TERMS: [(Term, &str); 11] = [
     (Term::WarmLevel, "warm_level"),
 ];
 
-fn term_entry(term: Term) -> (&'static str, Option<f64>, Option<f64>, Option<u32>) {
+fn term_entry(term: Term) -> (&'static str, Vec<f64>) {
     match term {
-        Term::Relief { opens_kpa, width_kpa } => ("relief", Some(opens_kpa), Some(width_kpa), None),
-        Term::Ripple(k) => ("ripple", None, None, Some(k)),
-        Term::RipplePressed(k) => ("ripple_pressed", None, None, Some(k)),
+        Term::Relief { opens_kpa, width_kpa } => ("relief", vec![opens_kpa, width_kpa]),
+        Term::Pulsed { still, pressed } => ("pulsed", vec![still, pressed]),
+        Term::PulsedMore { still, pressed } => ("pulsed_more", vec![still, pressed]),
+        Term::PulsedDrop { still, pressed } => ("pulsed_drop", vec![still, pressed]),
+        Term::Ripple(k) => ("ripple", vec![f64::from(k)]),
+        Term::RipplePressed(k) => ("ripple_pressed", vec![f64::from(k)]),
         plain => (
             TERMS
                 .iter()
                 .find(|(t, _)| *t == plain)
                 .map_or("level", |(_, n)| n),
-            None,
-            None,
-            None,
+            Vec::new(),
         ),
     }
 }
 
-fn term(entry: &disk::TermEntry) -> Result<Term, Problem> {
-    match (entry.term.as_str(), entry.opens_kpa, entry.width_kpa, entry.order) {
-        ("relief", Some(opens_kpa), Some(width_kpa), None) => Ok(Term::Relief { opens_kpa, width_kpa }),
-        ("ripple", None, None, Some(k)) if k > 0 => Ok(Term::Ripple(k)),
-        ("ripple_pressed", None, None, Some(k)) if k > 0 => Ok(Term::RipplePressed(k)),
-        (name, None, None, None) => TERMS
+fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
+    let order = |k: f64| ((1.0..=100.0).contains(&k) && k.fract().abs() < f64::EPSILON).then_some(k as u32);
+    let wrong = || {
+        Problem::new(format!("term \"{}\" with numbers {:?}", entry.term, entry.of))
+            .expected("two of a relief or of pulsed, an order of a ripple, none of the others")
+            .into()
+    };
+    match (entry.term.as_str(), entry.of.as_slice()) {
+        ("relief", &[opens_kpa, width_kpa]) => Ok(Term::Relief { opens_kpa, width_kpa }),
+        ("pulsed", &[still, pressed]) if still > 0.0 => Ok(Term::Pulsed { still, pressed }),
+        ("pulsed_more", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedMore { still, pressed }),
+        ("pulsed_drop", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedDrop { still, pressed }),
+        ("ripple", &[k]) => order(k).map(Term::Ripple).ok_or_else(wrong),
+        ("ripple_pressed", &[k]) => order(k).map(Term::RipplePressed).ok_or_else(wrong),
+        (name, []) => TERMS
             .iter()
             .find(|(_, n)| *n == name)
             .map(|(t, _)| *t)
             .ok_or_else(|| {
-                let names = TERMS
-                    .iter()
-                    .map(|(_, n)| *n)
-                    .chain(["relief", "ripple", "ripple_pressed"]);
+                let names = TERMS.iter().map(|(_, n)| *n).chain([
+                    "relief",
+                    "pulsed",
+                    "pulsed_more",
+                    "ripple",
+                    "ripple_pressed",
+                ]);
                 let problem = Problem::new(format!("no term \"{name}\""));
                 match nearest(name, names) {
-                    Some(near) => problem.help(format!("did you mean \"{near}\"?")),
-                    None => problem,
+                    Some(near) => problem.help(format!("did you mean \"{near}\"?")).into(),
+                    None => problem.into(),
                 }
             }),
-        (name, ..) => Err(
-            Problem::new(format!("term \"{name}\" with numbers that are not its own"))
-                .expected("opens_kpa and width_kpa of a relief, order of a ripple, none of the others"),
-        ),
+        _ => Err(wrong()),
     }
 }
 
@@ -318,7 +330,7 @@ fn cause_word(cause: &Cause) -> String {
     }
 }
 
-fn cause(word: &str) -> Result<Cause, Problem> {
+fn cause(word: &str) -> Result<Cause, Problems> {
     if let Some(name) = word.strip_prefix("nozzle ") {
         return Ok(Cause::Nozzle(name.to_owned()));
     }
@@ -329,7 +341,7 @@ fn cause(word: &str) -> Result<Cause, Problem> {
             .iter()
             .find(|(_, w)| *w == other)
             .map(|(s, _)| Cause::Common(*s))
-            .ok_or_else(|| Problem::new(format!("no common error \"{other}\""))),
+            .ok_or_else(|| Problem::new(format!("no common error \"{other}\"")).into()),
     }
 }
 
@@ -355,7 +367,7 @@ fn common_error(m: &PairModel, s: &Shift) -> disk::CommonError {
 ///
 /// # Errors
 /// A name the program does not know.
-pub fn model(c: &Calibration) -> Result<PairModel, Problem> {
+pub fn model(c: &Calibration) -> Result<PairModel, Problems> {
     let terms = c.surface.terms.iter().map(term).collect::<Result<Vec<_>, _>>()?;
     let p = terms.len();
     let lower = |i: usize, j: usize| c.surface.terms[i].covariance.get(j).copied().unwrap_or(0.0);
@@ -389,7 +401,7 @@ pub fn model(c: &Calibration) -> Result<PairModel, Problem> {
         covariance: DMatrix::from_fn(p, p, |i, j| lower(i.max(j), i.min(j))),
         dof: c.surface.dof.unwrap_or(f64::INFINITY),
         freewheel_v: c.surface.freewheel_v,
-        shifts: shifts.collect::<Result<Vec<_>, Problem>>()?,
+        shifts: shifts.collect::<Result<Vec<_>, Problems>>()?,
         nozzles,
         reference: Reference {
             supply_v: c.reference.supply_v,

@@ -3,7 +3,7 @@
 //! In: terms with coefficients, an effective voltage, a nozzle and what it sprays into. Out: the operating point and
 //! the sensitivity of its flow to every coefficient. Never: data, uncertainty of instruments.
 
-use super::terms::{At, Away, Scaling, Term};
+use super::terms::{At, Away, Drive, Pressed, Scaling, Term};
 
 /// The surface: terms and their coefficients, mL/min.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,53 +38,168 @@ pub struct Outlet {
     pub out_kpa: f64,
 }
 
-/// The surface at one effective voltage: what depends on pressure, and the sum of the rest.
-struct Cut<'a> {
+/// The terms under one drive: what they come to is computed once, for many coefficients.
+#[derive(Clone, Debug)]
+pub struct Frame<'a> {
     surface: &'a Surface,
-    at: At,
+    drive: Drive,
+    away: Away,
+    pressed: Vec<Pressed>,
+}
+
+/// A frame with coefficients: flow as a function of pressure alone.
+struct Cut<'a> {
+    frame: &'a Frame<'a>,
     constant: f64,
-    pressed: Vec<(Term, f64)>,
+    straight: f64,
+    bent: Vec<(Term, f64)>,
 }
 
 impl Cut<'_> {
     /// Flow and its derivative per kPa at a line pressure.
     fn at(&self, line_kpa: f64) -> (f64, f64) {
-        let at = At { line_kpa, ..self.at };
-        self.pressed
-            .iter()
-            .fold((self.constant, 0.0), |(f, slope), (term, c)| {
+        let scaling = &self.frame.surface.scaling;
+        let at = At {
+            drive: self.frame.drive,
+            line_kpa,
+            away: self.frame.away,
+        };
+        let slope = self.straight / scaling.pressure_kpa;
+        self.bent.iter().fold(
+            (self.constant + slope * line_kpa, slope),
+            |(f, slope), (term, c)| {
                 (
-                    f + c * term.value(&at, &self.surface.scaling),
-                    slope + c * term.per_kpa(&at, &self.surface.scaling),
+                    f + c * term.value(&at, scaling),
+                    slope + c * term.per_kpa(&at, scaling),
                 )
-            })
+            },
+        )
     }
 }
 
-impl Surface {
-    fn cut(&self, effective_v: f64, away: Away) -> Cut<'_> {
-        let at = At {
-            effective_v,
-            line_kpa: 0.0,
+impl<'a> Frame<'a> {
+    /// The surface's terms under a drive.
+    #[must_use]
+    pub fn new(surface: &'a Surface, drive: &Drive, away: Away) -> Self {
+        let pressed = surface
+            .terms
+            .iter()
+            .map(|t| t.pressed(drive, away, &surface.scaling))
+            .collect();
+        Frame {
+            surface,
+            drive: *drive,
             away,
-        };
-        let mut constant = 0.0;
-        let mut pressed = Vec::with_capacity(self.terms.len());
-        for (term, c) in self.terms.iter().zip(&self.coefficients) {
-            if term.of_pressure() {
-                pressed.push((*term, *c));
-            } else {
-                constant += c * term.value(&at, &self.scaling);
-            }
-        }
-        Cut {
-            surface: self,
-            at,
-            constant,
             pressed,
         }
     }
 
+    fn cut(&self, coefficients: impl Iterator<Item = f64>) -> Cut<'_> {
+        let mut cut = Cut {
+            frame: self,
+            constant: 0.0,
+            straight: 0.0,
+            bent: Vec::new(),
+        };
+        for ((term, pressed), c) in self.surface.terms.iter().zip(&self.pressed).zip(coefficients) {
+            match pressed {
+                Pressed::Not(value) => cut.constant += c * value,
+                Pressed::Straight(value) => cut.straight += c * value,
+                Pressed::Bent => cut.bent.push((*term, c)),
+            }
+        }
+        cut
+    }
+
+    /// Where pump and nozzle agree: `Q = F(x, P_out + (Q / K)^2)`.
+    #[must_use]
+    pub fn operate(&self, outlet: &Outlet) -> Operating {
+        self.cut(self.surface.coefficients.iter().copied())
+            .operate(outlet, None)
+    }
+
+    /// The same with changed coefficients, found from an operating point nearby.
+    #[must_use]
+    pub fn operate_moved(&self, change: &[f64], outlet: &Outlet, near: &Operating) -> Operating {
+        let moved = self.surface.coefficients.iter().zip(change).map(|(c, d)| c + d);
+        self.cut(moved).operate(outlet, Some(near.flow))
+    }
+
+    /// Sensitivity of the flow at an operating point to every coefficient.
+    #[must_use]
+    pub fn gradient(&self, operating: &Operating) -> Vec<f64> {
+        let scaling = &self.surface.scaling;
+        let at = At {
+            drive: self.drive,
+            line_kpa: operating.line_kpa,
+            away: self.away,
+        };
+        let p = operating.line_kpa / scaling.pressure_kpa;
+        let value = |term: &Term, pressed: &Pressed| match pressed {
+            Pressed::Not(value) => *value,
+            Pressed::Straight(value) => p * value,
+            Pressed::Bent => term.value(&at, scaling),
+        };
+        self.surface
+            .terms
+            .iter()
+            .zip(&self.pressed)
+            .map(|(t, pressed)| operating.share * value(t, pressed))
+            .collect()
+    }
+}
+
+impl Cut<'_> {
+    /// Newton steps kept inside a bracket; a step that does not bring the excess down by half is followed by one that
+    /// halves the bracket, so that a corner cannot make Newton's steps go in circles.
+    fn operate(&self, outlet: &Outlet, near: Option<f64>) -> Operating {
+        let free = self.at(outlet.out_kpa).0;
+        if free <= 0.0 {
+            return Operating {
+                flow: 0.0,
+                line_kpa: outlet.out_kpa,
+                share: 1.0,
+                free,
+            };
+        }
+        let line = |q: f64| outlet.out_kpa + (q / outlet.k).powi(2);
+        let (mut low, mut high) = (0.0, 2.0 * free);
+        let mut q = near.filter(|q| *q > 0.0 && *q < high).unwrap_or(0.7 * free);
+        let mut last = f64::INFINITY;
+        let mut share = 1.0;
+        for _ in 0..80 {
+            let (f, slope) = self.at(line(q));
+            let excess = q - f;
+            if excess > 0.0 {
+                high = q;
+            } else {
+                low = q;
+            }
+            let steep = (1.0 - slope * 2.0 * q / (outlet.k * outlet.k)).max(0.1);
+            share = 1.0 / steep;
+            let newton = q - excess / steep;
+            let slow = excess.abs() > 0.5 * last;
+            last = if slow { f64::INFINITY } else { excess.abs() };
+            let next = if slow || newton <= low || newton >= high {
+                0.5 * (low + high)
+            } else {
+                newton
+            };
+            if excess.abs() < 1e-11 * free || (next - q).abs() < 1e-12 * free {
+                break;
+            }
+            q = next;
+        }
+        Operating {
+            flow: q,
+            line_kpa: line(q),
+            share,
+            free,
+        }
+    }
+}
+
+impl Surface {
     /// Flow of the pump at a fixed line pressure, mL/min.
     #[must_use]
     pub fn flow(&self, at: &At) -> f64 {
@@ -105,64 +220,9 @@ impl Surface {
             .sum()
     }
 
-    /// Where pump and nozzle agree: `Q = F(x, P_out + (Q / K)^2)`, by Newton steps kept inside a bracket.
+    /// Where pump and nozzle agree; see [`Frame::operate`].
     #[must_use]
-    pub fn operate(&self, effective_v: f64, outlet: &Outlet, away: Away) -> Operating {
-        let cut = self.cut(effective_v, away);
-        let free = cut.at(outlet.out_kpa).0;
-        if free <= 0.0 {
-            let share = 1.0;
-            return Operating {
-                flow: 0.0,
-                line_kpa: outlet.out_kpa,
-                share,
-                free,
-            };
-        }
-        let line = |q: f64| outlet.out_kpa + (q / outlet.k).powi(2);
-        let (mut low, mut high) = (0.0, 2.0 * free);
-        let mut q = 0.7 * free;
-        let mut share = 1.0;
-        for round in 0..60 {
-            let (f, slope) = cut.at(line(q));
-            let excess = q - f;
-            if excess > 0.0 {
-                high = q;
-            } else {
-                low = q;
-            }
-            let steep = (1.0 - slope * 2.0 * q / (outlet.k * outlet.k)).max(0.1);
-            share = 1.0 / steep;
-            let mut next = q - excess / steep;
-            // Every third step halves, so that a corner cannot make Newton's steps go in circles.
-            if round % 3 == 2 || !(next > low && next < high) {
-                next = 0.5 * (low + high);
-            }
-            let step = (next - q).abs();
-            q = next;
-            if step < 1e-10 * free {
-                break;
-            }
-        }
-        Operating {
-            flow: q,
-            line_kpa: line(q),
-            share,
-            free,
-        }
-    }
-
-    /// Sensitivity of the flow at an operating point to every coefficient.
-    #[must_use]
-    pub fn gradient(&self, effective_v: f64, operating: &Operating, away: Away) -> Vec<f64> {
-        let at = At {
-            effective_v,
-            line_kpa: operating.line_kpa,
-            away,
-        };
-        self.terms
-            .iter()
-            .map(|t| operating.share * t.value(&at, &self.scaling))
-            .collect()
+    pub fn operate(&self, drive: &Drive, outlet: &Outlet, away: Away) -> Operating {
+        Frame::new(self, drive, away).operate(outlet)
     }
 }

@@ -47,6 +47,30 @@ pub enum Term {
         /// Softness, kPa.
         width_kpa: f64,
     },
+    /// Voltage gained where the current stops between pulses, over the measured range of effective voltage; the mean
+    /// current grows with pressure, `j = still + pressed p`.
+    Pulsed {
+        /// `j` without pressure.
+        still: f64,
+        /// Growth of `j` up to the highest pressure.
+        pressed: f64,
+    },
+    /// The same where the current grows more with pressure than supposed: its derivative with respect to the logarithm
+    /// of `pressed`.
+    PulsedMore {
+        /// `j` without pressure.
+        still: f64,
+        /// Growth of `j` up to the highest pressure.
+        pressed: f64,
+    },
+    /// The winding's extra drop while the same current flows for a part of the period only: `-j (part / d - 1)` in the
+    /// full range of voltage, for a coefficient of resistance over twice inductance and frequency.
+    PulsedDrop {
+        /// `j` without pressure.
+        still: f64,
+        /// Growth of `j` up to the highest pressure.
+        pressed: f64,
+    },
     /// Smooth remainder along effective voltage: sine of order `k`, from 1, on the range of half-width
     /// [`RIPPLE_HALF`].
     Ripple(u32),
@@ -54,11 +78,71 @@ pub enum Term {
     RipplePressed(u32),
 }
 
+/// How the pump is driven.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drive {
+    /// Duty, fraction.
+    pub duty: f64,
+    /// Supply at the driver's terminals, V.
+    pub supply_v: f64,
+    /// Free-wheel diode voltage, V.
+    pub freewheel_v: f64,
+}
+
+impl Drive {
+    /// Voltage that drives the motor on average while its current never stops, V: `V_eff = d V - (1 - d) V_f`.
+    #[must_use]
+    pub fn effective_v(&self) -> f64 {
+        self.duty * self.supply_v - (1.0 - self.duty) * self.freewheel_v
+    }
+
+    /// Range of that voltage from no duty to full, V.
+    #[must_use]
+    pub fn span_v(&self) -> f64 {
+        self.supply_v + self.freewheel_v
+    }
+
+    /// The same supply at the duty that gives an effective voltage.
+    #[must_use]
+    pub fn with_effective_v(self, effective_v: f64) -> Self {
+        Drive {
+            duty: (effective_v + self.freewheel_v) / self.span_v(),
+            ..self
+        }
+    }
+
+    /// Voltage gained where the current stops between pulses, V: then the motor turns free for the rest of the period,
+    /// and `V_eff + V_f` is `(V + V_f) d^2 / (d^2 + j)` instead of `(V + V_f) d`, where that is more. `j` is twice the
+    /// inductance times mean current over period and voltage (conversion ratio of a buck converter in discontinuous
+    /// conduction, Erickson and Maksimovic, Fundamentals of Power Electronics, chapter 5, from memory; ohmic drop left
+    /// out).
+    #[must_use]
+    pub fn pulsed_v(&self, j: f64) -> f64 {
+        let squared = self.duty * self.duty;
+        self.span_v() * (squared / (squared + j) - self.duty).max(0.0)
+    }
+}
+
+impl Drive {
+    /// Fall of [`Drive::pulsed_v`] per rise of `j`, V; nothing where the current does not stop, or under such vacuum that
+    /// `j` no longer falls.
+    fn pulsed_loss(&self, still: f64, pressed: f64, p: f64) -> f64 {
+        let j = pulsing(still, pressed, p);
+        let squared = self.duty * self.duty;
+        let open = self.pulsed_v(j) > 0.0 && j > still * STILL_LEAST;
+        if open {
+            self.span_v() * squared / (squared + j).powi(2)
+        } else {
+            0.0
+        }
+    }
+}
+
 /// Where the surface is evaluated.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct At {
-    /// Effective voltage, V.
-    pub effective_v: f64,
+    /// How the pump is driven.
+    pub drive: Drive,
     /// Line pressure, gauge kPa.
     pub line_kpa: f64,
     /// How far from the reference liquid and temperature.
@@ -86,23 +170,25 @@ pub struct Scaling {
 }
 
 impl Scaling {
+    /// Range of effective voltage measured, V.
+    #[must_use]
+    pub fn range_v(&self) -> f64 {
+        self.effective_v.1 - self.effective_v.0
+    }
+
     /// Effective voltage over the measured range.
     #[must_use]
     pub fn s(&self, effective_v: f64) -> f64 {
-        (effective_v - self.effective_v.0) / (self.effective_v.1 - self.effective_v.0)
+        (effective_v - self.effective_v.0) / self.range_v()
     }
 }
 
-/// Voltage that drives the motor on average, V: `V_eff = d V - (1 - d) V_f`, duty as a fraction.
-#[must_use]
-pub fn effective_v(duty: f64, supply_v: f64, freewheel_v: f64) -> f64 {
-    duty * supply_v - (1.0 - duty) * freewheel_v
-}
+/// Part of [`Term::Pulsed`]'s `still` that is left under vacuum.
+const STILL_LEAST: f64 = 0.2;
 
-/// Duty (fraction) for an effective voltage: the inverse of [`effective_v`].
-#[must_use]
-pub fn duty_of(effective: f64, supply_v: f64, freewheel_v: f64) -> f64 {
-    (effective + freewheel_v) / (supply_v + freewheel_v)
+/// `j` at a pressure.
+fn pulsing(still: f64, pressed: f64, p: f64) -> f64 {
+    (still + pressed * p).max(STILL_LEAST * still)
 }
 
 /// `w ln(1 + exp(x / w))`, a corner at 0 rounded over `w`; the corner itself where `w` is 0.
@@ -128,20 +214,49 @@ fn soft_root(p: f64) -> f64 {
     p.signum() * ((p.abs() + ROOT_SOFT).sqrt() - ROOT_SOFT.sqrt())
 }
 
+/// How a term goes with pressure.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pressed {
+    /// Not at all: its value.
+    Not(f64),
+    /// In proportion: its value at `p` = 1.
+    Straight(f64),
+    /// In another way.
+    Bent,
+}
+
 impl Term {
-    /// Whether the term depends on pressure.
+    /// The term's way with pressure under a drive.
     #[must_use]
-    pub fn of_pressure(self) -> bool {
-        !matches!(
-            self,
-            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_)
-        )
+    pub fn pressed(self, drive: &Drive, away: Away, scaling: &Scaling) -> Pressed {
+        let at = At {
+            drive: *drive,
+            line_kpa: scaling.pressure_kpa,
+            away,
+        };
+        match self {
+            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => {
+                Pressed::Not(self.value(&at, scaling))
+            }
+            Term::Slip
+            | Term::SlipRise
+            | Term::SlipLow
+            | Term::Thin
+            | Term::Warm
+            | Term::RipplePressed(_) => Pressed::Straight(self.value(&at, scaling)),
+            Term::Seep
+            | Term::SlipBend
+            | Term::Relief { .. }
+            | Term::Pulsed { .. }
+            | Term::PulsedMore { .. }
+            | Term::PulsedDrop { .. } => Pressed::Bent,
+        }
     }
 
     /// The term's value for a coefficient of 1.
     #[must_use]
     pub fn value(self, at: &At, scaling: &Scaling) -> f64 {
-        let s = scaling.s(at.effective_v);
+        let s = scaling.s(at.drive.effective_v());
         let p = at.line_kpa / scaling.pressure_kpa;
         match self {
             Term::Level => 1.0,
@@ -158,6 +273,17 @@ impl Term {
             Term::Relief { opens_kpa, width_kpa } => {
                 -soft_corner(at.line_kpa - opens_kpa, width_kpa) / scaling.pressure_kpa
             }
+            Term::Pulsed { still, pressed } => {
+                at.drive.pulsed_v(pulsing(still, pressed, p)) / scaling.range_v()
+            }
+            Term::PulsedMore { still, pressed } => {
+                -pressed * p * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
+            }
+            Term::PulsedDrop { still, pressed } => {
+                let j = pulsing(still, pressed, p);
+                let gained = at.drive.pulsed_v(j) / (at.drive.span_v() * at.drive.duty.max(1e-6));
+                -j * gained * at.drive.span_v() / scaling.range_v()
+            }
             Term::Ripple(k) => ripple(k, s),
             Term::RipplePressed(k) => ripple(k, s) * p,
         }
@@ -166,7 +292,7 @@ impl Term {
     /// Its derivative with respect to line pressure, per kPa.
     #[must_use]
     pub fn per_kpa(self, at: &At, scaling: &Scaling) -> f64 {
-        let s = scaling.s(at.effective_v);
+        let s = scaling.s(at.drive.effective_v());
         let p = at.line_kpa / scaling.pressure_kpa;
         let per_p = match self {
             Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => 0.0,
@@ -178,6 +304,25 @@ impl Term {
             Term::SlipLow => -(-s.max(-0.5) / LOW_REACH).exp(),
             Term::Thin => -at.away.thin,
             Term::Warm => -at.away.warm_k / 10.0,
+            Term::Pulsed { still, pressed } => {
+                -pressed * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
+            }
+            Term::PulsedMore { still, pressed } => {
+                let j = pulsing(still, pressed, p);
+                let bent = 1.0 - 2.0 * pressed * p / (at.drive.duty * at.drive.duty + j);
+                -pressed * bent * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
+            }
+            Term::PulsedDrop { still, pressed } => {
+                let j = pulsing(still, pressed, p);
+                let duty = at.drive.duty.max(1e-6);
+                let gained = at.drive.pulsed_v(j) / duty;
+                let fall = j / duty * at.drive.pulsed_loss(still, pressed, p);
+                if fall > 0.0 {
+                    -pressed * (gained - fall) / scaling.range_v()
+                } else {
+                    0.0
+                }
+            }
             Term::Relief { opens_kpa, width_kpa } => -soft_step(at.line_kpa - opens_kpa, width_kpa),
         };
         per_p / scaling.pressure_kpa

@@ -3,6 +3,8 @@
 //! In: a truth, a plan, a seed. Out: collections, the common errors as declared, and the conditions the truth is to be
 //! compared at. Never: the fit.
 
+#![allow(dead_code, reason = "every test file uses its own part")]
+
 use super::truth::{Pair, Plan};
 use dutycup::chance::{Seed, normal, uniform};
 use dutycup::reduce::collection::{Collection, Source, Systematic, Systematics};
@@ -58,8 +60,8 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
     let mut r = seed.stream("scatter");
     let process = uniform(&mut r, 0.0003, 0.002);
     let gauge_noise = uniform(&mut r, 0.1, 0.8);
-    let water = uniform(&mut r, 16.0, 26.0);
-    let lowest = uniform(&mut r, 0.13, 0.20);
+    let water = uniform(&mut r, plan.water_degc.0, plan.water_degc.1);
+    let lowest = plan.lowest;
     let mut collections = Vec::new();
     for (nozzle, name) in ["A", "B"].iter().enumerate().take(truth.nozzles()) {
         for repeat in 1..=plan.repeats {
@@ -79,13 +81,20 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
                     water
                 };
                 let supply = 13.8
+                    + plan.supply_step_v * (repeat - 1) as f64
                     + if plan.supply_measured {
                         normal(&mut r, 0.0, 0.03) - 0.08 * duty
                     } else {
                         0.0
                     };
-                let (flow, line, _) = truth.settle(nozzle, duty, supply, 0.0, degc);
-                let flow = flow * (1.0 + normal(&mut r, 0.0, process));
+                let back = if repeat % 2 == 0 { plan.back_kpa } else { 0.0 };
+                let (flow, line, _) = truth.settle(nozzle, duty, supply, back, degc);
+                let wrong = if uniform(&mut r, 0.0, 1.0) < plan.wrong {
+                    normal(&mut r, 0.0, 0.015)
+                } else {
+                    0.0
+                };
+                let flow = flow * (1.0 + normal(&mut r, 0.0, process) + wrong);
                 let grams = flow / 60.0 * COLLECT_S * DENSITY;
                 let weighed = (scale * grams + normal(&mut r, 0.0, 0.05)) / 0.1;
                 let weighed = weighed.round() * 0.1;
@@ -108,10 +117,10 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
                     supply_v: if plan.supply_measured {
                         supply_read
                     } else {
-                        13.8 * supply_gain
+                        (13.8 + plan.supply_step_v * (repeat - 1) as f64) * supply_gain
                     },
                     line_pressure_kpa: Some(line * gain + zero + normal(&mut r, 0.0, gauge_noise)),
-                    back_pressure_kpa: 0.0,
+                    back_pressure_kpa: back,
                     water_degc: plan.temperature_measured.then_some(degc),
                     collected_g: weighed,
                     collect_s: COLLECT_S,

@@ -4,6 +4,9 @@
 //! hard and soft; a discharge coefficient that depends on flow; current that stops between pulses. In: a family and a
 //! seed. Out: the steady flow and line pressure at any condition. Never: anything of the library but seeded chance.
 
+#![allow(dead_code, reason = "every test file uses its own part")]
+#![expect(clippy::unwrap_used, reason = "a truth that cannot be set up must fail")]
+
 use dutycup::chance::{Seed, Stream, uniform};
 use dutycup::virtual_bench::{config::Config, random_pair, settled_state};
 use std::cell::RefCell;
@@ -24,21 +27,31 @@ pub(crate) enum Family {
     Pulsed,
     /// The virtual bench's plant, in the time domain.
     Plant,
+    /// The same with so little inductance that the current often stops between pulses.
+    PlantPulsed,
 }
 
-pub(crate) const FAMILIES: [Family; 6] = [
+pub(crate) const FAMILIES: [Family; 7] = [
     Family::Motor,
     Family::Saturating,
     Family::Plain,
     Family::Leaky,
     Family::Pulsed,
     Family::Plant,
+    Family::PlantPulsed,
 ];
+
+impl Family {
+    /// Whether it is a plant in the time domain.
+    pub(crate) fn plant(self) -> bool {
+        matches!(self, Family::Plant | Family::PlantPulsed)
+    }
+}
 
 /// A pump in units of flow: speed is the flow it would displace, current in A, voltage in V, pressure in kPa.
 #[derive(Clone, Debug)]
 pub(crate) struct Truth {
-    pub family: Family,
+    pub(crate) family: Family,
     emf_v_per_flow: f64,
     brush_v: f64,
     freewheel_v: f64,
@@ -89,7 +102,7 @@ impl Truth {
         let width = match family {
             Motor | Pulsed => opens * u(0.01, 0.06),
             Leaky => opens * u(0.05, 0.15),
-            Saturating | Plain | Family::Plant => 0.0,
+            Saturating | Plain | Family::Plant | Family::PlantPulsed => 0.0,
         };
         let slope = u(0.6, 4.0);
         let loss = droop.clamp(0.08 * full, 0.45 * full);
@@ -209,11 +222,21 @@ impl Truth {
 /// How a data set is taken.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Plan {
-    pub duties: usize,
-    pub repeats: usize,
-    pub supply_measured: bool,
-    pub duty_measured: bool,
-    pub temperature_measured: bool,
+    pub(crate) duties: usize,
+    pub(crate) repeats: usize,
+    /// Lowest duty, fraction.
+    pub(crate) lowest: f64,
+    /// Temperature of the water lies between these, degC.
+    pub(crate) water_degc: (f64, f64),
+    pub(crate) supply_measured: bool,
+    pub(crate) duty_measured: bool,
+    pub(crate) temperature_measured: bool,
+    /// Supply changes by this from repeat to repeat, V.
+    pub(crate) supply_step_v: f64,
+    /// Every second repeat sprays against this, kPa.
+    pub(crate) back_kpa: f64,
+    /// Share of collections that went wrong by a per cent or two.
+    pub(crate) wrong: f64,
 }
 
 impl Plan {
@@ -233,6 +256,37 @@ impl Plan {
             supply_measured: uniform(r, 0.0, 1.0) < 0.7,
             duty_measured: uniform(r, 0.0, 1.0) < 0.6,
             temperature_measured: uniform(r, 0.0, 1.0) < 0.7,
+            lowest: uniform(r, 0.13, 0.20),
+            water_degc: (17.0, 23.0),
+            supply_step_v: 0.0,
+            back_kpa: 0.0,
+            wrong: 0.0,
+        }
+    }
+
+    /// Benches as people also run them: few duties or many, once or often, from below the dead band on, with other
+    /// supplies, against pressure, with collections that went wrong.
+    pub(crate) fn odd(r: &mut Stream) -> Plan {
+        let chance = |r: &mut Stream, p: f64| uniform(r, 0.0, 1.0) < p;
+        Plan {
+            duties: uniform(r, 5.0, 20.999) as usize,
+            repeats: uniform(r, 1.0, 5.999) as usize,
+            supply_measured: chance(r, 0.8),
+            duty_measured: chance(r, 0.6),
+            temperature_measured: chance(r, 0.6),
+            lowest: uniform(r, 0.05, 0.25),
+            water_degc: (10.0, 30.0),
+            supply_step_v: if chance(r, 0.4) {
+                uniform(r, -0.9, 0.6)
+            } else {
+                0.0
+            },
+            back_kpa: if chance(r, 0.3) {
+                uniform(r, 50.0, 150.0)
+            } else {
+                0.0
+            },
+            wrong: if chance(r, 0.3) { 0.03 } else { 0.0 },
         }
     }
 }
@@ -245,13 +299,16 @@ pub(crate) enum Pair {
 
 impl Pair {
     pub(crate) fn random(family: Family, seed: Seed, two: bool) -> Pair {
-        if family != Family::Plant {
+        if !family.plant() {
             return Pair::Averaged(Truth::random(family, seed, two));
         }
-        let config = (0..)
+        let mut config = (0..)
             .map(|i| random_pair(seed.nth(i)))
             .find(|c| (c.nozzles.len() > 1) == two)
             .unwrap();
+        if family == Family::PlantPulsed {
+            config.motor.inductance_mh *= uniform(&mut seed.stream("inductance"), 0.15, 0.6);
+        }
         Pair::Plant(Box::new(config), RefCell::default())
     }
 
