@@ -170,9 +170,10 @@ impl Emulated {
             .stderr(Stdio::null())
             .spawn()
             .expect("emulate starts");
+        let emulated = Emulated(child, ports);
         for _ in 0..500 {
-            if ports.join("rig.yaml").exists() {
-                return Emulated(child, ports);
+            if emulated.1.join("rig.yaml").exists() {
+                return emulated;
             }
             #[expect(
                 clippy::disallowed_methods,

@@ -14,7 +14,7 @@ use std::io::{ErrorKind, Read, Write};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -285,10 +285,7 @@ impl Ports for SerialPorts {
 
     fn wait(&mut self, deadline: Moment, take: &mut dyn FnMut(Moment, Arrival<'_>)) -> Moment {
         let span = deadline.since(self.clock.now()).min(Duration::from_secs(3600));
-        let mut next = match self.queue.recv_timeout(span) {
-            Ok(item) => Some(item),
-            Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => None,
-        };
+        let mut next = self.queue.recv_timeout(span).ok();
         for _ in 0..QUEUE_CHUNKS {
             let Some((at, item)) = next else { break };
             match &item {
