@@ -31,6 +31,11 @@ const PLAN: Plan = Plan {
     supply_measured: true,
     duty_measured: true,
     temperature_measured: true,
+    lowest: 0.15,
+    water_degc: (17.0, 23.0),
+    supply_step_v: 0.0,
+    back_kpa: 0.0,
+    wrong: 0.0,
 };
 
 fn calibrated(truth: &Truth, blocked: f64, seed: Seed) -> PairModel {
