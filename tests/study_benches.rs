@@ -1,0 +1,162 @@
+//! A hundred seeded virtual benches, each played in full through the byte protocols, reduced and fitted: does the
+//! calibration recover the bench's truth within the uncertainty it states?
+//!
+//! The errors of every instrument are drawn anew for each bench from the limits that the rig states. The truth is the
+//! settled state of the noise-free plant at the reference conditions of the calibration; it shares no formula with the
+//! fit. `DUTYCUP_BENCHES` sets how many are played.
+
+use dutycup::chance::Seed;
+use dutycup::fit::facts::PairFacts;
+use dutycup::fit::pair::fit;
+use dutycup::port::in_process::{InProcess, Pace, StopFlag};
+use dutycup::record::run_file::ClockKind;
+use dutycup::record::{Recorder, RunFile, RunFolder, write_whole};
+use dutycup::run::bench::Bench;
+use dutycup::run::drive::drive;
+use dutycup::script::rig::Rig;
+use dutycup::script::{Scenario, load_rig, load_scenario, plan};
+use dutycup::virtual_bench::config::Config;
+use dutycup::virtual_bench::{build, settled_state};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The scenario shortened: the same steps, less of each.
+const SHORT: [(&str, &str); 5] = [
+    ("dwell", "10 s"),
+    ("rest", "3 s"),
+    ("ramp", "10 s"),
+    ("prime", "4 s"),
+    ("weighed", "60 %"),
+];
+/// Temperature of the tables, degC.
+const REFERENCE_DEGC: f64 = 20.0;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn benches() -> u64 {
+    std::env::var("DUTYCUP_BENCHES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(100)
+}
+
+/// Plays one bench and returns its record's folder and the plant's parameters.
+fn play(seed: u64, rig: &Rig, scenario: &Scenario) -> (PathBuf, Config) {
+    let dir = Path::new(env!("CARGO_TARGET_TMPDIR"))
+        .join("study-benches")
+        .join(seed.to_string());
+    let _ = fs::remove_dir_all(&dir);
+    fs::create_dir_all(dir.parent().expect("a parent")).expect("scratch");
+    let sets: Vec<(String, String)> = SHORT.iter().map(|(n, v)| ((*n).into(), (*v).into())).collect();
+    let plan = plan(scenario, rig, &sets, Seed(seed)).unwrap_or_else(|e| panic!("{e}"));
+    let roles: Vec<_> = rig.channels.iter().map(|c| c.role.clone()).collect();
+    let mut recorder = Recorder::create(&dir, &roles).unwrap_or_else(|e| panic!("{e}"));
+    let mut file = RunFile::new(
+        rig,
+        &plan,
+        seed,
+        ClockKind::Virtual,
+        None,
+        "2000-01-01T00:00:00Z".into(),
+    );
+    for (name, text) in [("scenario.yaml", &plan.source), ("rig.yaml", &rig.source)] {
+        write_whole(&dir.join(name), text.as_bytes()).unwrap_or_else(|e| panic!("{e}"));
+    }
+    let section = rig.virtual_bench.as_ref().expect("a virtual bench");
+    let far_end = build(section, Seed(seed)).unwrap_or_else(|e| panic!("{e}"));
+    let truth = far_end.config().clone();
+    let names = rig.instruments.iter().map(|i| i.name.as_str());
+    let mut ports = InProcess::new(far_end, names, Pace::Virtual, StopFlag::default());
+    let ending = {
+        let mut bench = Bench::new(rig, &plan, &mut recorder).unwrap_or_else(|e| panic!("{e}"));
+        drive(&mut bench, &mut ports, 0, &mut |_, _| {})
+    };
+    assert!(ending.complete(), "seed {seed}: {ending:?}");
+    file.finished(&recorder.finish().unwrap_or_else(|e| panic!("{e}")));
+    file.write(&dir).unwrap_or_else(|e| panic!("{e}"));
+    (dir, truth)
+}
+
+/// What one bench came to: rows of the curve, rows whose truth lies within U, U and error in % of full flow.
+struct Outcome {
+    seed: u64,
+    rows: usize,
+    inside: usize,
+    u_pct: Vec<f64>,
+    error_pct: Vec<f64>,
+}
+
+fn one(seed: u64, rig: &Rig, scenario: &Scenario) -> Outcome {
+    let (dir, mut truth) = play(seed, rig, scenario);
+    let folder = RunFolder::open(&dir).unwrap_or_else(|e| panic!("{e}"));
+    let reduced = dutycup::reduce::from_run(&folder, rig).unwrap_or_else(|e| panic!("{e}"));
+    let facts = PairFacts::from_rig(&rig.pair, &rig.fluid);
+    let fitted = fit(&reduced.collections, &reduced.systematics, &facts)
+        .unwrap_or_else(|e| panic!("seed {seed}: {e}"));
+    let reference = &fitted.model.reference;
+    truth.water.start_degc = REFERENCE_DEGC;
+    let rows = fitted.tables().duty_flow;
+    let full = rows.last().expect("a curve").flow_ml_min;
+    let mut outcome = Outcome {
+        seed,
+        rows: rows.len(),
+        inside: 0,
+        u_pct: Vec::new(),
+        error_pct: Vec::new(),
+    };
+    for row in &rows {
+        let there = settled_state(&truth, row.duty_pct, reference.supply_v, "A", 0.0)
+            .unwrap_or_else(|e| panic!("{e}"));
+        let error = row.flow_ml_min - there.flow_ml_min;
+        outcome.inside += usize::from(error.abs() <= row.u95_ml_min);
+        outcome.u_pct.push(100.0 * row.u95_ml_min / full);
+        outcome.error_pct.push(100.0 * error / full);
+    }
+    let _ = fs::remove_dir_all(dir);
+    outcome
+}
+
+#[test]
+fn calibrations_recover_the_truth_within_their_uncertainty() {
+    let rig = load_rig(&root().join("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"));
+    let scenario =
+        load_scenario(&root().join("scenarios/pump-and-nozzle.yaml")).unwrap_or_else(|e| panic!("{e}"));
+    let (rig, scenario) = (&rig, &scenario);
+    let half = |from: u64| {
+        move || {
+            (from..=benches())
+                .step_by(2)
+                .map(|s| one(s, rig, scenario))
+                .collect::<Vec<_>>()
+        }
+    };
+    let outcomes: Vec<Outcome> = std::thread::scope(|scope| {
+        let (a, b) = (scope.spawn(half(1)), scope.spawn(half(2)));
+        let join = |t: std::thread::ScopedJoinHandle<'_, Vec<Outcome>>| t.join().expect("a study thread");
+        join(a).into_iter().chain(join(b)).collect()
+    });
+    let rows: usize = outcomes.iter().map(|o| o.rows).sum();
+    let inside: usize = outcomes.iter().map(|o| o.inside).sum();
+    let cover_pct = 100.0 * inside as f64 / rows as f64;
+    let mut u: Vec<f64> = outcomes.iter().flat_map(|o| o.u_pct.clone()).collect();
+    u.sort_by(f64::total_cmp);
+    let errors: Vec<f64> = outcomes.iter().flat_map(|o| o.error_pct.clone()).collect();
+    let rms = (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt();
+    let mean = errors.iter().sum::<f64>() / errors.len() as f64;
+    println!(
+        "{} benches, {rows} rows: truth within U in {cover_pct:.1} %; median U {:.3} % of full flow; error mean {mean:.3} %, \
+         rms {rms:.3} %; U over twice the error {:.2}",
+        outcomes.len(),
+        u[u.len() / 2],
+        u[u.len() / 2] / (2.0 * rms)
+    );
+    for o in outcomes.iter().filter(|o| 10 * o.inside < 9 * o.rows) {
+        println!("seed {}: {} of {} rows within U", o.seed, o.inside, o.rows);
+    }
+    assert!(
+        cover_pct >= 92.0,
+        "truth within U in {cover_pct:.1} % of {rows} rows"
+    );
+}
