@@ -3,6 +3,7 @@
 //! In: a run folder, or points taken by hand, with a rig. Out: the files of a calibration in a folder, and the summary
 //! on the terminal. Never: a change of the record.
 
+use super::line;
 use super::output::{data, write_text};
 use super::{Failure, say};
 use crate::exit::Exit;
@@ -10,6 +11,7 @@ use crate::fit::facts::PairFacts;
 use crate::fit::pair::{PairFit, fit};
 use crate::fit::store::Origin;
 use crate::judge::item::{Verdict, Verdicts};
+use crate::judge::line_runs::Coefficient;
 use crate::judge::pair::{Expectation, items, whole};
 use crate::numerics::conformity::Zone;
 use crate::problem::Problem;
@@ -19,7 +21,8 @@ use crate::reduce::collections_csv;
 use crate::report::figure_text::Units;
 use crate::report::junit;
 use crate::report::page_html;
-use crate::report::pages::pair::{Subject, page};
+use crate::report::pages::pair::page;
+use crate::report::pages::subject::Subject;
 use crate::report::summary::Summary;
 use crate::report::terminal::{self, Look};
 use crate::report::verdicts_json;
@@ -147,7 +150,7 @@ fn refused(source: &Source<'_>, why: &str) -> Result<Exit, Failure> {
     )
 }
 
-fn write_verdicts(out: &Path, subject: &Subject, verdicts: &Verdicts) -> Result<(), Failure> {
+pub(super) fn write_verdicts(out: &Path, subject: &Subject, verdicts: &Verdicts) -> Result<(), Failure> {
     let bad = |e: &dyn std::fmt::Display| Failure::from(Problem::new(e.to_string()));
     write_text(
         &out.join("verdicts.json"),
@@ -182,7 +185,7 @@ fn report(
 }
 
 /// The summary on stdout, or the verdicts as JSON.
-fn show(
+pub(super) fn show(
     subject: &Subject,
     summary: &Summary,
     verdicts: &Verdicts,
@@ -211,20 +214,23 @@ fn show(
     Ok(())
 }
 
-/// Analyses a run folder into `out`, by its purpose.
-pub(super) fn of_run(dir: &Path, out: &Path, display: &Display) -> Result<Exit, Failure> {
+/// Analyses a run folder into `out`, by its purpose. `coefficient` is a nozzle's from an earlier calibration.
+pub(super) fn of_run(
+    dir: &Path,
+    out: &Path,
+    coefficient: Option<Coefficient>,
+    display: &Display,
+) -> Result<Exit, Failure> {
     use crate::script::plan::Purpose;
     let folder = crate::record::RunFolder::open(dir)?;
+    let name = dir.join("rig.yaml").display().to_string();
+    let rig = crate::script::rig_file::read(&crate::script::yaml::Text::new(name, folder.rig_text.as_str()))?;
     let run = &folder.run;
     match run.purpose {
         Purpose::Pair | Purpose::DutyCurve => {
-            let rig = crate::script::rig_file::read(&crate::script::yaml::Text::new(
-                dir.join("rig.yaml").display().to_string(),
-                folder.rig_text.as_str(),
-            ))?;
-            let reduced = crate::reduce::from_run(&folder, &rig)?;
             let source = Source {
-                subject: Subject::of_run(run, &rig),
+                subject: Subject::of_run("Pump and nozzle", run, &rig),
+                reduced: crate::reduce::from_run(&folder, &rig)?,
                 facts: PairFacts::from_rig(&rig.pair, &rig.fluid),
                 expected: expected(&folder, &rig)?,
                 files: run
@@ -235,10 +241,13 @@ pub(super) fn of_run(dir: &Path, out: &Path, display: &Display) -> Result<Exit, 
                     .collect(),
                 wiring: rig.pair.wiring.clone(),
                 written: run.ended.clone().unwrap_or_else(|| run.started.clone()),
-                reduced,
                 out,
             };
             pair(&source, display)
+        }
+        Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
+            let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder, &rig)?)?;
+            line::write(&Subject::of_run(title, run, &rig), outcome, &[], out, display)
         }
         Purpose::Record => {
             say(&format!(

@@ -7,11 +7,13 @@ mod analyse;
 mod analysis;
 mod check;
 mod emulate;
+mod line;
 mod output;
 mod predict;
 mod run;
 mod schema;
 mod signals;
+mod window;
 
 use crate::exit::Exit;
 use crate::problem::fault::Fault;
@@ -103,6 +105,8 @@ enum Command {
     Analyse(analyse::Options),
     /// Ask a calibration: what flow does a duty give, what duty does a flow need.
     Predict(predict::Options),
+    /// Would the pressure switch tell the truth on the car: from a calibration and a switch run.
+    Window(window::Options),
     /// Serve a rig's virtual bench on pseudo-terminals, at real time.
     Emulate(emulate::Options),
     /// Print the JSON Schema of a file format.
@@ -135,6 +139,7 @@ pub fn main() -> Exit {
         Command::Check(options) => check::main(options),
         Command::Analyse(options) => analyse::main(options),
         Command::Predict(options) => predict::main(options),
+        Command::Window(options) => window::main(options),
         Command::Emulate(options) => emulate::main(options),
         Command::Schema(options) => schema::main(options),
         Command::Completions(options) => schema::completions(options),

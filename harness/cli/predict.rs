@@ -5,7 +5,6 @@
 
 use super::analysis::UnitChoice;
 use super::{Failure, Outcome, data, say, write_text};
-use crate::calibration::Calibration;
 use crate::exit::Exit;
 use crate::fit::ask::{Answer, Ask, Refusal};
 use crate::fit::model::PairModel;
@@ -60,10 +59,7 @@ pub(super) struct Options {
 
 /// Runs the command.
 pub(super) fn main(options: &Options) -> Outcome {
-    let name = options.calibration.display().to_string();
-    let text = std::fs::read_to_string(&options.calibration)
-        .map_err(|e| Problem::new(format!("{name}: {e}")).expected("a calibration file"))?;
-    let model = crate::fit::store::model(&Calibration::read(&name, &text)?)?;
+    let model = crate::fit::store::model(&super::line::calibration(&options.calibration)?)?;
     let ask = ask(options)?;
     if let Some(wanted) = &options.table {
         return table(options, &model, &ask, wanted);
@@ -93,7 +89,7 @@ pub(super) fn main(options: &Options) -> Outcome {
 }
 
 /// A value of a dimension from the command line, internal unit.
-fn value(text: &str, dimension: Dimension) -> Result<f64, Failure> {
+pub(super) fn value(text: &str, dimension: Dimension) -> Result<f64, Failure> {
     crate::quantity::parse(text, dimension).map_err(|e| {
         let problem =
             Problem::new(e.what(text)).expected(crate::quantity::QuantityError::expected(dimension));

@@ -4,6 +4,7 @@
 //! real clock, and energises nothing without `--arm` and its own name.
 
 use super::analysis::{self, Display};
+use super::line;
 use super::signals::with_signals;
 use super::{Failure, Outcome, data, say};
 use crate::chance::Seed;
@@ -20,7 +21,7 @@ use crate::record::writer::{self, Recorder};
 use crate::run::bench::Bench;
 use crate::run::drive::{drive, panicked};
 use crate::run::ending::Ending;
-use crate::script::plan::Plan;
+use crate::script::plan::{Plan, Purpose};
 use crate::script::rig::{Rig, Watchdog};
 use crate::script::yaml::Text;
 use clap::{Args, ValueEnum};
@@ -58,6 +59,9 @@ pub(super) struct Options {
     /// The rig's own name: the bench is safe and may be energised.
     #[arg(long, value_name = "BENCH")]
     arm: Option<String>,
+    /// Calibration of the pair, for what needs the nozzle's coefficient (leak, decay after stop).
+    #[arg(long, value_name = "FILE")]
+    calibration: Option<PathBuf>,
     #[command(flatten)]
     display: Display,
 }
@@ -104,11 +108,43 @@ pub(super) fn main(options: &Options) -> Outcome {
     };
     let played = play(options, &rig, &plan, &dir, clock, started)?;
     say_ending(&played.ending);
-    if !played.ending.complete() {
+    let coefficient = options
+        .calibration
+        .as_deref()
+        .map(line::coefficient)
+        .transpose()?;
+    let about_line = matches!(
+        plan.purpose,
+        Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel
+    );
+    // What ended a run over the line early (a burst hose, a leak larger than the pump) is a finding too.
+    let tells = played.ending.complete() || (about_line && played.ending.fault.is_some());
+    if !tells {
         say(&format!("the record is in {}", dir.display()));
         return Ok(played.ending.exit);
     }
-    analysis::of_run(&dir, &dir, &options.display)
+    let judged = analysis::of_run(&dir, &dir, coefficient, &options.display);
+    let exit = judged
+        .as_ref()
+        .map_or_else(Failure::exit, |exit| *exit)
+        .and(played.ending.exit);
+    keep_verdict(&dir, exit)?;
+    judged.map(|_| exit)
+}
+
+/// Writes into the run file what the run came to.
+fn keep_verdict(dir: &Path, exit: Exit) -> Result<(), Failure> {
+    let path = dir.join("run.yaml");
+    let text = std::fs::read_to_string(&path).map_err(|e| Failure::write(&path, &e))?;
+    let mut file = RunFile::from_text(&text)?;
+    file.exit_code = Some(exit.code());
+    file.verdict = match exit {
+        Exit::Pass => Some("pass".into()),
+        Exit::Fail => Some("fail".into()),
+        Exit::Undecided => Some("undecided".into()),
+        _ => None,
+    };
+    Ok(file.write(dir)?)
 }
 
 /// The clock that was asked for, or the one that fits.

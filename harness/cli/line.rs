@@ -1,0 +1,109 @@
+//! Switch, leak, dead-head and tank level: from a run or a file of ramps to verdicts, tables and a report.
+
+use super::Failure;
+use super::analysis::{Display, show, write_verdicts};
+use super::output::{data, write_text};
+use crate::calibration::Calibration;
+use crate::exit::Exit;
+use crate::fit::published::nozzle_k;
+use crate::fit::store;
+use crate::judge::line_runs::{self, Coefficient, Outcome};
+use crate::judge::pair::{Expectation, whole};
+use crate::problem::Problem;
+use crate::record::RunFolder;
+use crate::report::page_html;
+use crate::report::pages::items::page;
+use crate::report::pages::subject::Subject;
+use crate::script::plan::Purpose;
+use crate::script::rig::Rig;
+use std::path::Path;
+
+/// What a run of one of these purposes came to, with its title.
+pub(super) fn of_run(
+    folder: &RunFolder,
+    rig: &Rig,
+    coefficient: Option<Coefficient>,
+    expected: &[Expectation],
+) -> Result<(&'static str, Outcome), Failure> {
+    Ok(match folder.run.purpose {
+        Purpose::Switch => {
+            let outcome = line_runs::switch_of_run(folder, rig, None, coefficient, expected)?;
+            ("Pressure switch", outcome)
+        }
+        Purpose::LeakDown => (
+            "Leak-down",
+            line_runs::leak_down(folder, rig, coefficient, expected)?,
+        ),
+        Purpose::DeadHead => ("Dead-head pressure", line_runs::dead_head(folder, rig, expected)?),
+        Purpose::TankLevel => ("Tank level", line_runs::tank_level(folder, rig, expected)?),
+        other => return Err(Problem::new(format!("{other:?} is not about the line")).into()),
+    })
+}
+
+/// Writes tables, verdicts and the report, and shows the summary. `said` is the result in plain words.
+pub(super) fn write(
+    subject: &Subject,
+    outcome: Outcome,
+    said: &[String],
+    out: &Path,
+    display: &Display,
+) -> Result<Exit, Failure> {
+    for (name, text) in &outcome.files {
+        write_text(&out.join(name), text)?;
+    }
+    let verdicts = whole(outcome.items);
+    write_verdicts(out, subject, &verdicts)?;
+    let files: Vec<&str> = outcome.files.iter().map(|(name, _)| *name).collect();
+    let page = page(
+        subject,
+        &verdicts,
+        &outcome.findings,
+        said,
+        &files,
+        display.units.into(),
+    );
+    write_text(&out.join("report.html"), &page_html::render(&page))?;
+    show(subject, &page.summary, &verdicts, out, display)?;
+    Ok(verdicts.verdict.exit())
+}
+
+/// The same on the terminal alone.
+pub(super) fn say(
+    subject: &Subject,
+    outcome: Outcome,
+    said: &[String],
+    display: &Display,
+) -> Result<Exit, Failure> {
+    let verdicts = whole(outcome.items);
+    let mut page = page(
+        subject,
+        &verdicts,
+        &outcome.findings,
+        said,
+        &[],
+        display.units.into(),
+    );
+    page.summary.files.clear();
+    show(subject, &page.summary, &verdicts, Path::new(""), display)?;
+    if !display.json {
+        said.iter()
+            .skip(1)
+            .for_each(|sentence| data(&format!("{sentence}\n")));
+    }
+    Ok(verdicts.verdict.exit())
+}
+
+/// Reads a calibration file.
+pub(super) fn calibration(path: &Path) -> Result<Calibration, Failure> {
+    let name = path.display().to_string();
+    let text = std::fs::read_to_string(path)
+        .map_err(|e| Problem::new(format!("{name}: {e}")).expected("a calibration file"))?;
+    Ok(Calibration::read(&name, &text)?)
+}
+
+/// The first nozzle's coefficient of a calibration, with its relative standard uncertainty.
+pub(super) fn coefficient(path: &Path) -> Result<Coefficient, Failure> {
+    let model = store::model(&calibration(path)?)?;
+    let k = nozzle_k(&model, 0);
+    Ok((k.value, k.u / k.value))
+}
