@@ -142,7 +142,7 @@ struct Straight {
 /// Part of the highest pressure up to which an early bypass counts as slip where temperature is concerned.
 const EARLY: f64 = 0.3;
 /// Most that slip takes as far as temperature is concerned, fraction of full flow.
-const LOSS_MOST: f64 = 0.5;
+const LOSS_MOST: f64 = 0.9;
 
 impl Straight {
     /// Loss of flow in the lower part of the pressures, as slip, mL/min at the highest pressure: a bypass that opens

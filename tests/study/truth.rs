@@ -31,6 +31,7 @@ pub(crate) enum Family {
     PlantPulsed,
 }
 
+/// Every family.
 pub(crate) const FAMILIES: [Family; 7] = [
     Family::Motor,
     Family::Saturating,
