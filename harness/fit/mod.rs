@@ -16,6 +16,8 @@
 //! | [`outliers`] | collections that went wrong |
 //! | [`noise_shape`] | how large scatter is expected to be |
 //! | [`prior`] | what is supposed before data |
+//! | `anchor` | what is roughly known of any pump |
+//! | [`extra`] | bypass and pulsing current |
 //! | [`candidate`], `opening` | pump laws with and without a bypass |
 //! | [`blend`] | the pump's law from data: all of them weighed |
 //! | [`law`] | which law in a few parameters the data ask for |
@@ -37,6 +39,7 @@
 //! | [`pair`] | the whole fit |
 //! | [`wanted`] | a table of wanted flows |
 
+mod anchor;
 pub mod ask;
 pub mod bayes;
 pub mod blend;
@@ -45,6 +48,7 @@ pub mod candidate;
 pub mod common_errors;
 pub mod dead_band;
 pub mod estimate;
+pub mod extra;
 pub mod facts;
 pub mod findings;
 mod inverse;
