@@ -25,23 +25,11 @@ use truth::{Family, Pair, Plan, Truth};
 
 const PAIRS: u64 = 240;
 const FAMILIES: [Family; 4] = [Family::Motor, Family::Saturating, Family::Plain, Family::Leaky];
-const PLAN: Plan = Plan {
-    duties: 11,
-    repeats: 3,
-    supply_measured: true,
-    duty_measured: true,
-    temperature_measured: true,
-    lowest: 0.15,
-    water_degc: (17.0, 23.0),
-    supply_step_v: 0.0,
-    back_kpa: 0.0,
-    wrong: 0.0,
-};
 
 fn calibrated(truth: &Truth, blocked: f64, seed: Seed) -> PairModel {
     let mut truth = truth.clone();
     truth.nozzles.iter_mut().for_each(|k| *k *= 1.0 - blocked);
-    let taken = bench::take(&Pair::Averaged(truth), &PLAN, seed);
+    let taken = bench::take(&Pair::Averaged(truth), &Plan::THOROUGH, seed);
     fit(&taken.collections, &taken.systematics, &PairFacts::unknown())
         .unwrap()
         .model

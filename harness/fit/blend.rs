@@ -7,7 +7,8 @@
 //! its first two moments, because flow at fixed pressure is linear in them. So intervals widen between points and
 //! where candidates disagree. In: [`PumpData`]. Out: [`Blend`]. Never: systematic errors.
 
-use super::candidate::{Candidate, Extra, Pass, cut_negative};
+use super::candidate::{Candidate, Pass, cut_negative};
+use super::extra::Extra;
 use super::gauss::Solved;
 use super::opening::{SCORED, likeliest};
 use super::outliers::outliers;

@@ -2,75 +2,19 @@
 //!
 //! In: the pump's data. Out: for each bypass that may be there, the terms and rows of its regression. Never: a choice.
 
+use super::anchor::{Anchor, anchors};
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
+use super::extra::Extra;
 use super::gauss::Solved;
 use super::noise_shape::noises;
 use super::prior::{
-    FREE_FLOW, KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT,
-    STALL_SUPPLY_V, STALL_V, Warmth, prior,
+    KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior,
 };
 use super::pump_data::PumpData;
-use super::terms::{At, Away, Drive, Term};
+use super::terms::{At, Term};
 use crate::numerics::distribution::normal_cdf;
 use nalgebra::{DMatrix, DVector};
 use std::f64::consts::PI;
-
-/// A candidate: no bypass, or one that opens at a pressure over a width, kPa.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Opening {
-    /// Opening pressure, gauge kPa of the line.
-    pub opens_kpa: f64,
-    /// Width, kPa.
-    pub width_kpa: f64,
-}
-
-/// Motor current that stops between pulses: twice inductance times mean current over period and voltage.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Pulsing {
-    /// Without pressure.
-    pub still: f64,
-    /// Growth up to the highest pressure.
-    pub pressed: f64,
-}
-
-/// What a candidate has besides the terms that all have.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Extra {
-    /// Its bypass.
-    pub opening: Option<Opening>,
-    /// Its pulsing current.
-    pub pulsing: Option<Pulsing>,
-}
-
-impl Extra {
-    pub(super) fn relief(&self) -> Option<Term> {
-        self.opening.map(|o| Term::Relief {
-            opens_kpa: o.opens_kpa,
-            width_kpa: o.width_kpa,
-        })
-    }
-
-    fn pulsed_more(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::PulsedMore {
-            still: p.still,
-            pressed: p.pressed,
-        })
-    }
-
-    fn pulsed_drop(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::PulsedDrop {
-            still: p.still,
-            pressed: p.pressed,
-        })
-    }
-
-    pub(super) fn pulsed(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::Pulsed {
-            still: p.still,
-            pressed: p.pressed,
-        })
-    }
-}
 
 /// Everything the candidates share.
 pub(super) struct Pass<'a> {
@@ -91,46 +35,6 @@ pub(super) struct Pass<'a> {
     ripples: Vec<Vec<f64>>,
 }
 
-/// A flow that is roughly known of any pump, mL/min, with its standard deviation. It matters where data are few, and in
-/// extrapolation.
-#[derive(Clone, Copy, Debug)]
-struct Anchor {
-    flow: f64,
-    sd: f64,
-}
-
-/// Nothing at the voltage where pumps stop, and more than full flow at full voltage without pressure; with where.
-fn anchors(data: &PumpData) -> ([At; 2], [Anchor; 2]) {
-    let n = data.means.len() as f64;
-    let supply_v = data.means.iter().map(|d| d.drive.supply_v).sum::<f64>() / n;
-    let freewheel_v = data.means.first().map_or(0.0, |d| d.drive.freewheel_v);
-    let drive = Drive {
-        duty: 1.0,
-        supply_v,
-        freewheel_v,
-    };
-    let at = |effective_v| At {
-        drive: drive.with_effective_v(effective_v),
-        line_kpa: 0.0,
-        away: Away::default(),
-    };
-    let full = data.scaling.flow_ml_min;
-    let part = supply_v / STALL_SUPPLY_V;
-    let per_v = FREE_FLOW.0 * full / data.scaling.effective_v.1;
-    let places = [at(STALL_V.0 * part), at(data.scaling.effective_v.1)];
-    let known = [
-        Anchor {
-            flow: 0.0,
-            sd: STALL_V.1 * part * per_v,
-        },
-        Anchor {
-            flow: FREE_FLOW.0 * full,
-            sd: FREE_FLOW.1 * full,
-        },
-    ];
-    (places, known)
-}
-
 /// What a straight fit finds, mL/min: rise over the range, slip and bypass per highest pressure.
 #[derive(Clone, Copy, Debug)]
 struct Straight {
@@ -142,7 +46,7 @@ struct Straight {
 /// Part of the highest pressure up to which an early bypass counts as slip where temperature is concerned.
 const EARLY: f64 = 0.3;
 /// Most that slip takes as far as temperature is concerned, fraction of full flow.
-const LOSS_MOST: f64 = 0.5;
+const LOSS_MOST: f64 = 0.9;
 
 impl Straight {
     /// Loss of flow in the lower part of the pressures, as slip, mL/min at the highest pressure: a bypass that opens

@@ -8,6 +8,9 @@ use super::pair::PairFit;
 use crate::numerics::gum;
 use crate::reduce::finding::Finding;
 
+/// Share of the evidence from which on a pulsing current is reported.
+const PULSING_SHARE: f64 = 0.9;
+
 /// Everything noticed, in order of weight.
 #[must_use]
 pub fn findings(fit: &PairFit) -> Vec<Finding> {
@@ -16,6 +19,7 @@ pub fn findings(fit: &PairFit) -> Vec<Finding> {
     sums(fit, &mut found);
     second_opinions(fit, &mut found);
     outliers(fit, &mut found);
+    pulsing(fit, &mut found);
     falls(fit, &mut found);
     dry(fit, &mut found);
     missing(fit, &mut found);
@@ -139,6 +143,25 @@ fn outliers(fit: &PairFit, found: &mut Vec<Finding>) {
                 "air, a bumped cup, a splash, or a slip of the pen; void it only for a reason that was seen",
             )
             .with("flow", p.flow, "mL/min"),
+        );
+    }
+}
+
+/// A motor current that stops between pulses.
+fn pulsing(fit: &PairFit, found: &mut Vec<Finding>) {
+    let share = fit.blend.pulsing_share();
+    if share > PULSING_SHARE {
+        found.push(
+            Finding::new(
+                "pump.pulsing",
+                format!(
+                    "the motor's current seems to stop between pulses at some duties (share of the evidence {:.0} %): \
+                     there flow falls more steeply with boost, and corrections to boost are less certain",
+                    100.0 * share
+                ),
+                "a low PWM frequency for this motor; calibrate at the frequency of the car, or raise both",
+            )
+            .with("share", 100.0 * share, "%"),
         );
     }
 }

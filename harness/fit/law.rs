@@ -7,7 +7,8 @@
 
 use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
 use super::blend::Blend;
-use super::candidate::{Extra, Opening, Pass};
+use super::candidate::Pass;
+use super::extra::{Extra, Opening};
 use super::prior::{RELIEF_SD, Warmth};
 use super::pump_data::PumpData;
 use super::terms::Term;

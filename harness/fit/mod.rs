@@ -16,9 +16,12 @@
 //! | [`outliers`] | collections that went wrong |
 //! | [`noise_shape`] | how large scatter is expected to be |
 //! | [`prior`] | what is supposed before data |
+//! | `anchor` | what is roughly known of any pump |
+//! | [`extra`] | bypass and pulsing current |
 //! | [`candidate`], `opening` | pump laws with and without a bypass |
 //! | [`blend`] | the pump's law from data: all of them weighed |
 //! | [`law`] | which law in a few parameters the data ask for |
+//! | [`bootstrap`] | how that law would scatter |
 //! | [`second_opinion`] | a curve without a law |
 //! | [`dead_band`] | where flow stops |
 //! | [`published`] | coefficients of pump and nozzle |
@@ -37,14 +40,17 @@
 //! | [`pair`] | the whole fit |
 //! | [`wanted`] | a table of wanted flows |
 
+mod anchor;
 pub mod ask;
 pub mod bayes;
 pub mod blend;
+pub mod bootstrap;
 pub mod budget;
 pub mod candidate;
 pub mod common_errors;
 pub mod dead_band;
 pub mod estimate;
+pub mod extra;
 pub mod facts;
 pub mod findings;
 mod inverse;

@@ -4,7 +4,8 @@
 //! taken over a grid of opening pressures and widths, and the grid is made finer where the evidence lies. In: a
 //! [`Pass`]. Out: the candidates that hold a share. Never: one guess.
 
-use super::candidate::{Candidate, Extra, Opening, Pass, Pulsing};
+use super::candidate::{Candidate, Pass};
+use super::extra::{Extra, Opening, Pulsing};
 use super::prior::PULSED_SHARE;
 
 /// Widths of a bypass's opening that are weighed, fraction of its opening pressure.

@@ -3,6 +3,7 @@
 //! In: collections, their common errors, facts. Out: [`PairFit`], or a refusal with its reason. Never: files.
 
 use super::blend::Blend;
+use super::bootstrap::{Bootstrap, Refitter};
 use super::budget::{Budget, budgets};
 use super::common_errors::{Refit, shifts};
 use super::facts::{FitRefusal, PairFacts};
@@ -18,6 +19,7 @@ use super::store::{self, Origin};
 use super::tables::Tables;
 use super::terms::Away;
 use crate::calibration::Calibration;
+use crate::chance::Seed;
 use crate::fluid::{Fluid, NumericsError};
 use crate::reduce::collection::{Collection, Source, Systematics};
 use crate::reduce::finding::Finding;
@@ -35,6 +37,8 @@ pub struct PairFit {
     pub nozzles: Vec<Option<NozzleFit>>,
     /// The blend of pump laws.
     pub blend: Blend,
+    /// What the pump's fit worked on.
+    pub data: PumpData,
     /// The points used.
     pub points: Points,
     /// The facts.
@@ -58,6 +62,12 @@ impl PairFit {
     #[must_use]
     pub fn calibration(&self, origin: &Origin) -> Calibration {
         store::calibration(self, origin)
+    }
+
+    /// How the chosen law in a few parameters would scatter if the data were taken again; none where it has none.
+    #[must_use]
+    pub fn bootstrap(&self, draws: usize, seed: Seed) -> Option<Bootstrap> {
+        Some(Refitter::new(&self.data, self.choice.as_ref()?.law())?.run(draws, seed))
     }
 
     /// What a person should know.
@@ -137,6 +147,7 @@ pub fn fit(
         model,
         nozzles,
         blend,
+        data,
         points,
         facts: facts.clone(),
         second,

@@ -46,6 +46,8 @@ pub struct PumpData {
     pub means: Vec<Datum>,
     /// How many collections each mean is of.
     pub counts: Vec<usize>,
+    /// Slope of flow over effective voltage about each mean, mL/min per V.
+    pub slopes: Vec<f64>,
     /// Flows about which the means are linearised, mL/min; see [`PumpData::about`].
     pub about: Vec<f64>,
     /// Scaling of the terms.
@@ -70,11 +72,12 @@ impl PumpData {
             pressure_kpa: ends(&|d| d.outlet.out_kpa + (d.flow / d.outlet.k).powi(2)).1,
             flow_ml_min: ends(&|d| d.flow).1,
         };
-        let per_v = scaling.flow_ml_min / scaling.range_v();
+        let (rough, counts) = means(&data, points.groups.len());
+        let slopes = slopes(&rough);
         let carried = points
             .flowing
             .iter()
-            .map(|p| per_v * ((p.supply_v + freewheel_v) * p.u_duty).hypot(p.duty * p.u_supply_v));
+            .map(|p| slopes[p.group] * ((p.supply_v + freewheel_v) * p.u_duty).hypot(p.duty * p.u_supply_v));
         let data: Vec<Datum> = data
             .iter()
             .zip(carried)
@@ -83,12 +86,13 @@ impl PumpData {
                 ..*d
             })
             .collect();
-        let (means, counts) = means(&data, points.groups.len());
+        let (means, _) = means(&data, points.groups.len());
         let about = smooth(&means, &counts);
         PumpData {
             points: data,
             means,
             counts,
+            slopes,
             about,
             scaling,
         }
@@ -126,12 +130,6 @@ impl PumpData {
             let first = self.means[0].outlet;
             (d.outlet.k / first.k - 1.0).abs() > 0.02 || (d.outlet.out_kpa - first.out_kpa).abs() > 5.0
         })
-    }
-
-    /// Mean slope of flow over effective voltage, mL/min per V.
-    #[must_use]
-    pub fn slope(&self) -> f64 {
-        self.scaling.flow_ml_min / self.scaling.range_v()
     }
 
     /// Where each datum lies on the pump's surface, for the flows about which it is linearised.
@@ -180,13 +178,12 @@ impl PumpData {
         self.about = smooth(&self.means, &self.counts);
     }
 
-    /// Each collection's flow less its group's mean, brought to the mean's effective voltage by the mean slope, mL/min.
+    /// Each collection's flow less its group's mean, brought to the mean's effective voltage by the slope there, mL/min.
     #[must_use]
     pub fn deviations(&self) -> Vec<f64> {
-        let slope = self.slope();
         let off = |d: &Datum| {
             let mean = &self.means[d.group];
-            d.flow - mean.flow - slope * (d.drive.effective_v() - mean.drive.effective_v())
+            d.flow - mean.flow - self.slopes[d.group] * (d.drive.effective_v() - mean.drive.effective_v())
         };
         self.points.iter().map(off).collect()
     }
@@ -253,6 +250,41 @@ fn means(data: &[Datum], groups: usize) -> (Vec<Datum>, Vec<usize>) {
     (means.into_iter().flatten().collect(), counts)
 }
 
+/// Least distance of means from whose flows a slope is taken, fraction of the range of effective voltage.
+const SLOPE_APART: f64 = 0.01;
+
+/// Slope of flow over effective voltage about each mean, from the nearest means of the same outlet on both sides of it;
+/// of all of them where there are none.
+fn slopes(means: &[Datum]) -> Vec<f64> {
+    let x = |d: &Datum| d.drive.effective_v();
+    let (low, high) = means
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
+            (a.min(x(d)), b.max(x(d)))
+        });
+    let apart = SLOPE_APART * (high - low);
+    let least = means.iter().map(|d| d.flow).fold(f64::INFINITY, f64::min);
+    let most = means.iter().map(|d| d.flow).fold(0.0, f64::max);
+    let overall = (most - least) / (high - low);
+    let one = |d: &Datum| {
+        let same = || means.iter().filter(|m| d.outlet.like(&m.outlet));
+        let below = same()
+            .filter(|m| x(m) < x(d) - apart)
+            .max_by(|a, b| x(a).total_cmp(&x(b)));
+        let above = same()
+            .filter(|m| x(m) > x(d) + apart)
+            .min_by(|a, b| x(a).total_cmp(&x(b)));
+        let (from, to) = (below.unwrap_or(d), above.unwrap_or(d));
+        let slope = (to.flow - from.flow) / (x(to) - x(from));
+        if slope.is_finite() && slope >= 0.0 {
+            slope
+        } else {
+            overall
+        }
+    };
+    means.iter().map(one).collect()
+}
+
 /// Nearest points along effective voltage that a collection without replicates is smoothed over.
 const NEIGHBOURS: usize = 7;
 
@@ -268,12 +300,10 @@ fn smooth(means: &[Datum], counts: &[usize]) -> Vec<f64> {
 
 /// The parabola through the nearest points of the same outlet, at a datum; its own flow where there are too few.
 fn neighbours(means: &[Datum], d: &Datum) -> f64 {
-    let same =
-        |o: &Outlet| (o.k / d.outlet.k - 1.0).abs() < 1e-9 && (o.out_kpa - d.outlet.out_kpa).abs() < 1.0;
     let x = d.drive.effective_v();
     let mut near: Vec<(f64, f64)> = means
         .iter()
-        .filter(|m| m.group != d.group && same(&m.outlet))
+        .filter(|m| m.group != d.group && m.outlet.like(&d.outlet))
         .map(|m| (m.drive.effective_v() - x, m.flow))
         .collect();
     near.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));

@@ -38,6 +38,14 @@ pub struct Outlet {
     pub out_kpa: f64,
 }
 
+impl Outlet {
+    /// Whether another is the same nozzle in front of the same pressure.
+    #[must_use]
+    pub fn like(&self, other: &Outlet) -> bool {
+        (self.k / other.k - 1.0).abs() < 1e-9 && (self.out_kpa - other.out_kpa).abs() < 1.0
+    }
+}
+
 /// The terms under one drive: what they come to is computed once, for many coefficients.
 #[derive(Clone, Debug)]
 pub struct Frame<'a> {

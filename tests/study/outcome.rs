@@ -5,7 +5,7 @@
 #![expect(clippy::unwrap_used, reason = "a pair that cannot be fitted must fail")]
 
 use super::bench;
-use super::truth::{FAMILIES, Family, Pair, Plan};
+use super::truth::{Family, Pair, Plan};
 use dutycup::chance::{Seed, Stream};
 use dutycup::fit::ask::Ask;
 use dutycup::fit::dead_band::dead_band;
@@ -77,10 +77,11 @@ fn stall(truth: &Pair, nozzle: usize, supply: f64, degc: f64) -> f64 {
 
 impl Outcome {
     /// Draws pair `index`, takes its data, fits them, and compares.
-    pub(crate) fn of(index: u64, plan: fn(&mut Stream) -> Plan) -> Outcome {
+    pub(crate) fn of(index: u64, families: &[Family], plan: fn(&mut Stream) -> Plan) -> Outcome {
+        let many = families.len() as u64;
         let seed = Seed(20_260_101).nth(index);
-        let family = FAMILIES[(index % 7) as usize];
-        let two = (index / 7) % 2 == 1;
+        let family = families[(index % many) as usize];
+        let two = (index / many) % 2 == 1;
         let truth = Pair::random(family, seed, two);
         let plan = plan(&mut seed.stream("plan"));
         let plan = if family.plant() { plan.plain() } else { plan };

@@ -31,6 +31,7 @@ pub(crate) enum Family {
     PlantPulsed,
 }
 
+/// Every family.
 pub(crate) const FAMILIES: [Family; 7] = [
     Family::Motor,
     Family::Saturating,
@@ -240,6 +241,20 @@ pub(crate) struct Plan {
 }
 
 impl Plan {
+    /// A bench that measures everything, eleven duties three times.
+    pub(crate) const THOROUGH: Plan = Plan {
+        duties: 11,
+        repeats: 3,
+        lowest: 0.15,
+        water_degc: (17.0, 23.0),
+        supply_measured: true,
+        duty_measured: true,
+        temperature_measured: true,
+        supply_step_v: 0.0,
+        back_kpa: 0.0,
+        wrong: 0.0,
+    };
+
     /// As the time-domain plant is taken: every set point once, and scatter on top.
     pub(crate) fn plain(self) -> Plan {
         Plan {
