@@ -1,9 +1,9 @@
-//! A hundred seeded virtual benches, each played in full through the byte protocols, reduced and fitted: does the
+//! A hundred seeded virtual benches, and forty random pairs, each played in full through the byte protocols, reduced and fitted: does the
 //! calibration recover the bench's truth within the uncertainty it states?
 //!
 //! The errors of every instrument are drawn anew for each bench from the limits that the rig states. The truth is the
 //! settled state of the noise-free plant at the reference conditions of the calibration; it shares no formula with the
-//! fit. `DUTYCUP_BENCHES` sets how many are played.
+//! fit. `DUTYCUP_BENCHES` sets how many benches are played.
 
 use dutycup::chance::Seed;
 use dutycup::fit::facts::PairFacts;
@@ -16,7 +16,7 @@ use dutycup::run::drive::drive;
 use dutycup::script::rig::Rig;
 use dutycup::script::{Scenario, load_rig, load_scenario, plan};
 use dutycup::virtual_bench::config::Config;
-use dutycup::virtual_bench::{build, settled_state};
+use dutycup::virtual_bench::{build, random_pair, settled_state};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -46,7 +46,7 @@ fn benches() -> u64 {
 fn play(seed: u64, rig: &Rig, scenario: &Scenario) -> (PathBuf, Config) {
     let dir = Path::new(env!("CARGO_TARGET_TMPDIR"))
         .join("study-benches")
-        .join(seed.to_string());
+        .join(format!("{}-{seed}", rig.name));
     let _ = fs::remove_dir_all(&dir);
     fs::create_dir_all(dir.parent().expect("a parent")).expect("scratch");
     let sets: Vec<(String, String)> = SHORT.iter().map(|(n, v)| ((*n).into(), (*v).into())).collect();
@@ -118,25 +118,25 @@ fn one(seed: u64, rig: &Rig, scenario: &Scenario) -> Outcome {
     outcome
 }
 
-#[test]
-fn calibrations_recover_the_truth_within_their_uncertainty() {
-    let rig = load_rig(&root().join("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"));
-    let scenario =
-        load_scenario(&root().join("scenarios/pump-and-nozzle.yaml")).unwrap_or_else(|e| panic!("{e}"));
-    let (rig, scenario) = (&rig, &scenario);
+/// Plays seeds 1 to `count`, each on the rig that `rig_of` gives, on two threads.
+fn study(count: u64, rig_of: impl Fn(u64) -> Rig + Sync) -> Vec<Outcome> {
+    let path = root().join("scenarios/pump-and-nozzle.yaml");
+    let scenario = load_scenario(&path).unwrap_or_else(|e| panic!("{e}"));
     let half = |from: u64| {
-        move || {
-            (from..=benches())
-                .step_by(2)
-                .map(|s| one(s, rig, scenario))
-                .collect::<Vec<_>>()
-        }
+        (from..=count)
+            .step_by(2)
+            .map(|s| one(s, &rig_of(s), &scenario))
+            .collect::<Vec<_>>()
     };
-    let outcomes: Vec<Outcome> = std::thread::scope(|scope| {
-        let (a, b) = (scope.spawn(half(1)), scope.spawn(half(2)));
+    std::thread::scope(|scope| {
+        let (a, b) = (scope.spawn(|| half(1)), scope.spawn(|| half(2)));
         let join = |t: std::thread::ScopedJoinHandle<'_, Vec<Outcome>>| t.join().expect("a study thread");
         join(a).into_iter().chain(join(b)).collect()
-    });
+    })
+}
+
+/// Prints what a study came to and returns the share of rows within U, %.
+fn figures(name: &str, outcomes: &[Outcome]) -> f64 {
     let rows: usize = outcomes.iter().map(|o| o.rows).sum();
     let inside: usize = outcomes.iter().map(|o| o.inside).sum();
     let cover_pct = 100.0 * inside as f64 / rows as f64;
@@ -146,8 +146,8 @@ fn calibrations_recover_the_truth_within_their_uncertainty() {
     let rms = (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt();
     let mean = errors.iter().sum::<f64>() / errors.len() as f64;
     println!(
-        "{} benches, {rows} rows: truth within U in {cover_pct:.1} %; median U {:.3} % of full flow; error mean {mean:.3} %, \
-         rms {rms:.3} %; U over twice the error {:.2}",
+        "{} {name}, {rows} rows: truth within U in {cover_pct:.1} %; median U {:.3} % of full flow; error mean \
+         {mean:.3} %, rms {rms:.3} %; U over twice the error {:.2}",
         outcomes.len(),
         u[u.len() / 2],
         u[u.len() / 2] / (2.0 * rms)
@@ -155,8 +155,42 @@ fn calibrations_recover_the_truth_within_their_uncertainty() {
     for o in outcomes.iter().filter(|o| 10 * o.inside < 9 * o.rows) {
         println!("seed {}: {} of {} rows within U", o.seed, o.inside, o.rows);
     }
+    cover_pct
+}
+
+fn virtual_rig() -> Rig {
+    load_rig(&root().join("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"))
+}
+
+#[test]
+fn calibrations_recover_the_truth_within_their_uncertainty() {
+    let outcomes = study(benches(), |_| virtual_rig());
+    let cover_pct = figures("benches", &outcomes);
     assert!(
         cover_pct >= 92.0,
-        "truth within U in {cover_pct:.1} % of {rows} rows"
+        "truth within U in {cover_pct:.1} % of the rows"
+    );
+}
+
+/// The virtual rig with another pair behind it; the pair's own pressure is allowed, everything else stays.
+fn random_rig(seed: u64) -> Rig {
+    let config = random_pair(Seed(seed));
+    let mut rig = virtual_rig();
+    rig.name = "random".into();
+    rig.pair.pwm_hz = config.driver.pwm_hz;
+    rig.pair.nozzles.iter_mut().for_each(|n| n.rating = None);
+    rig.limits.line_pressure_kpa = 2000.0;
+    rig.limits.cup_mass_g = 11_000.0;
+    rig.virtual_bench = Some(serde_yaml::to_value(&config).unwrap_or_else(|e| panic!("{e}")));
+    rig
+}
+
+#[test]
+fn random_pairs_played_in_full_agree_with_their_settled_states() {
+    let outcomes = study(40, random_rig);
+    let cover_pct = figures("random pairs", &outcomes);
+    assert!(
+        cover_pct >= 90.0,
+        "truth within U in {cover_pct:.1} % of the rows"
     );
 }
