@@ -295,3 +295,92 @@ fn a_bench_with_ports_is_not_energised_unasked() {
     assert!(!dir.exists(), "nothing was begun");
     drop(bench);
 }
+
+/// Value and U of an item of a `verdicts.json`.
+fn item(dir: &Path, id: &str) -> (f64, f64) {
+    let text = fs::read_to_string(dir.join("verdicts.json")).expect("verdicts.json");
+    let verdicts: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let items = verdicts["items"].as_array().expect("items");
+    let item = items
+        .iter()
+        .find(|i| i["id"] == id)
+        .unwrap_or_else(|| panic!("{id} in {text}"));
+    (
+        item["value"].as_f64().expect("a value"),
+        item["u95"].as_f64().expect("a U"),
+    )
+}
+
+#[test]
+fn a_check_of_scale_and_clock_finds_the_drawn_errors() {
+    let dir = scratch("check-scale");
+    let out = dir.display().to_string();
+    let output = dutycup(&["run", "scenarios/check-scale.yaml", "--seed", "4", "--out", &out]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    // The rig states limits of 0.05 % for the scale and 0.002 % for the clock; the errors are drawn from them.
+    let (scale, u) = item(&dir, "scale.gain");
+    assert!(scale.abs() <= 0.05 + u && u < 0.03, "{scale} {u}");
+    let (clock, u) = item(&dir, "clock.gain");
+    assert!(clock.abs() <= 0.002 + u && u < 0.1, "{clock} {u}");
+}
+
+#[test]
+fn the_line_scenarios_end_with_their_items() {
+    for (scenario, id) in [
+        ("pressure-switch", "switch.trip"),
+        ("leak-down", "line.leak"),
+        ("dead-head", "line.dead_head"),
+        ("tank-level", "tank.drawn"),
+    ] {
+        let dir = scratch(scenario);
+        let file = format!("scenarios/{scenario}.yaml");
+        let output = dutycup(&["run", &file, "--seed", "4", "--out", &dir.display().to_string()]);
+        assert_eq!(
+            output.status.code(),
+            Some(0),
+            "{scenario}: {}",
+            text(&output.stderr)
+        );
+        let (value, u) = item(&dir, id);
+        assert!(
+            value > 0.0 && u > 0.0 && u < 0.2 * value,
+            "{scenario}: {value} {u}"
+        );
+    }
+}
+
+#[test]
+fn a_window_is_answered_without_a_bench() {
+    let (pair, _) = run_pair("window-pair", &["--seed", "3"]);
+    let switch = scratch("window-switch");
+    let out = switch.display().to_string();
+    dutycup(&[
+        "run",
+        "scenarios/pressure-switch.yaml",
+        "--seed",
+        "3",
+        "--out",
+        &out,
+    ]);
+    let calibration = pair.join("calibration.yaml").display().to_string();
+    let ask = |lightest: &str| {
+        let output = dutycup(&[
+            "window",
+            &calibration,
+            &out,
+            "--boost",
+            "20 psi",
+            "--from",
+            "8 psi",
+            "--lightest",
+            lightest,
+            "--json",
+        ]);
+        (output.status.code(), text(&output.stdout))
+    };
+    // A switch set to 30 psi is dark under the lightest spray and right for a heavy one.
+    let (code, light) = ask("15 %");
+    assert_eq!(code, Some(1), "{light}");
+    let (code, heavy) = ask("70 %");
+    assert_eq!(code, Some(0), "{heavy}");
+}

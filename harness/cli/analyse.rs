@@ -39,6 +39,9 @@ pub(super) struct Options {
     /// Calibration of the pair, for leak and decay.
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
+    /// Run folder of a check of scale and clock: what it found stands in the place of what the rig states.
+    #[arg(long, value_name = "RUN")]
+    checked: Option<PathBuf>,
     /// Folder for the results, new or empty; beside the data if none is given.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -48,6 +51,7 @@ pub(super) struct Options {
 
 /// Runs the command.
 pub(super) fn main(options: &Options) -> Outcome {
+    let checked = options.checked.as_deref().map(analysis::checked).transpose()?;
     if options.path.is_dir() {
         let out = match &options.out {
             Some(out) => fresh_folder(out)?,
@@ -58,7 +62,13 @@ pub(super) fn main(options: &Options) -> Outcome {
             .as_deref()
             .map(line::coefficient)
             .transpose()?;
-        return analysis::of_run(&options.path, &out, coefficient, &options.display);
+        return analysis::of_run(
+            &options.path,
+            &out,
+            coefficient,
+            checked.as_ref(),
+            &options.display,
+        );
     }
     let rig = options.rig.as_deref().map(crate::script::load_rig).transpose()?;
     let name = options
@@ -70,7 +80,10 @@ pub(super) fn main(options: &Options) -> Outcome {
         return ramps(options, &name, rig.as_ref());
     }
     let table = crate::reduce::table::read(&options.path)?;
-    let reduced = crate::reduce::from_table(&table, rig.as_ref())?;
+    let mut reduced = crate::reduce::from_table(&table, rig.as_ref())?;
+    if let Some(check) = &checked {
+        check.apply(&mut reduced.systematics);
+    }
     let out = match &options.out {
         Some(out) => fresh_folder(out)?,
         None => fresh_folder(&options.path.with_extension("calibration"))?,

@@ -10,13 +10,15 @@ use crate::exit::Exit;
 use crate::fit::facts::PairFacts;
 use crate::fit::pair::{PairFit, fit};
 use crate::fit::store::Origin;
+use crate::judge::check_scale;
 use crate::judge::item::{Verdict, Verdicts};
-use crate::judge::line_runs::Coefficient;
+use crate::judge::line_runs::{Coefficient, Outcome};
 use crate::judge::pair::{Expectation, items, whole};
 use crate::numerics::conformity::Zone;
 use crate::problem::Problem;
 use crate::record::run_file::FileRecord;
 use crate::reduce::Reduced;
+use crate::reduce::check_scale::Check;
 use crate::reduce::collections_csv;
 use crate::report::figure_text::Units;
 use crate::report::junit;
@@ -214,11 +216,27 @@ pub(super) fn show(
     Ok(())
 }
 
+/// What a check of scale and clock found, from its run folder.
+pub(super) fn checked(dir: &Path) -> Result<Check, Failure> {
+    let folder = crate::record::RunFolder::open(dir)?;
+    let name = dir.join("rig.yaml").display().to_string();
+    let rig = crate::script::rig_file::read(&crate::script::yaml::Text::new(name, folder.rig_text.as_str()))?;
+    let check = crate::reduce::from_run(&folder, &rig)?.check;
+    if check == Check::default() {
+        let what = format!("{} holds no check of scale or clock", dir.display());
+        return Err(Problem::new(what)
+            .expected("a run of scenarios/check-scale.yaml")
+            .into());
+    }
+    Ok(check)
+}
+
 /// Analyses a run folder into `out`, by its purpose. `coefficient` is a nozzle's from an earlier calibration.
 pub(super) fn of_run(
     dir: &Path,
     out: &Path,
     coefficient: Option<Coefficient>,
+    checked: Option<&Check>,
     display: &Display,
 ) -> Result<Exit, Failure> {
     use crate::script::plan::Purpose;
@@ -228,9 +246,13 @@ pub(super) fn of_run(
     let run = &folder.run;
     match run.purpose {
         Purpose::Pair | Purpose::DutyCurve => {
+            let mut reduced = crate::reduce::from_run(&folder, &rig)?;
+            if let Some(check) = checked {
+                check.apply(&mut reduced.systematics);
+            }
             let source = Source {
                 subject: Subject::of_run("Pump and nozzle", run, &rig),
-                reduced: crate::reduce::from_run(&folder, &rig)?,
+                reduced,
                 facts: PairFacts::from_rig(&rig.pair, &rig.fluid),
                 expected: expected(&folder, &rig)?,
                 files: run
@@ -248,6 +270,21 @@ pub(super) fn of_run(
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
             let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder, &rig)?)?;
             line::write(&Subject::of_run(title, run, &rig), outcome, &[], out, display)
+        }
+        Purpose::CheckScale => {
+            let reduced = crate::reduce::from_run(&folder, &rig)?;
+            let outcome = Outcome {
+                items: check_scale::items(&reduced.check, &expected(&folder, &rig)?),
+                findings: reduced.findings,
+                files: Vec::new(),
+            };
+            line::write(
+                &Subject::of_run("Scale and clock", run, &rig),
+                outcome,
+                &[],
+                out,
+                display,
+            )
         }
         Purpose::Record => {
             say(&format!(

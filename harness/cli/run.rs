@@ -123,7 +123,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         say(&format!("the record is in {}", dir.display()));
         return Ok(played.ending.exit);
     }
-    let judged = analysis::of_run(&dir, &dir, coefficient, &options.display);
+    let judged = analysis::of_run(&dir, &dir, coefficient, None, &options.display);
     let exit = judged
         .as_ref()
         .map_or_else(Failure::exit, |exit| *exit)

@@ -46,7 +46,8 @@ pub struct InProcess<B> {
     /// Instrument behind each device.
     back: Vec<Option<usize>>,
     now: Moment,
-    question_open: bool,
+    /// Questions the operator has not answered yet.
+    questions: Vec<String>,
     pace: Pace,
     stop: StopFlag,
 }
@@ -72,7 +73,7 @@ impl<B: VirtualBench> InProcess<B> {
             links,
             back,
             now: Moment::START,
-            question_open: false,
+            questions: Vec::new(),
             pace,
             stop,
         }
@@ -108,8 +109,9 @@ impl<B: VirtualBench> Ports for InProcess<B> {
             });
         }
         // On the virtual bench the operator does what is asked, at once.
-        if std::mem::take(&mut self.question_open) {
-            take(until, Arrival::Answer(""));
+        for question in std::mem::take(&mut self.questions) {
+            let answer = self.bench.operate(&question, until);
+            take(until, Arrival::Answer(&answer));
         }
         until
     }
@@ -121,7 +123,7 @@ impl<B: VirtualBench> Ports for InProcess<B> {
         Ok(())
     }
 
-    fn ask(&mut self, _question: &str) {
-        self.question_open = true;
+    fn ask(&mut self, question: &str) {
+        self.questions.push(question.to_owned());
     }
 }

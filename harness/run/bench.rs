@@ -181,7 +181,7 @@ impl<'a> Bench<'a> {
         match self.asked.pop_front() {
             Some(Question::Step) => {
                 if let Some(act) = &mut self.act {
-                    act.answered();
+                    act.answered(text);
                     self.act_wake = at;
                 }
             }

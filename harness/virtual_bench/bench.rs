@@ -38,6 +38,8 @@ pub struct Bench {
     pub(super) mishaps: mishaps::Mishaps,
     now: Moment,
     /// Steps of the plant per nanosecond of the harness's clock.
+    /// When the operator began to look at the reference clock.
+    reference_from: Option<Moment>,
     steps_per_ns: f64,
 }
 
@@ -110,6 +112,7 @@ impl Bench {
             ),
             mishaps: mishaps::Mishaps::new(&config.mishaps),
             now: Moment::START,
+            reference_from: None,
             steps_per_ns: 1e-6 * (1.0 + errors.clock_gain),
             errors,
             config,
@@ -179,6 +182,25 @@ impl Bench {
         self.advance(now);
         self.run_plant(now);
         self.plant.empty_cup();
+    }
+
+    /// The operator puts a weight on the pan besides the cup, or takes it off, g. The air bears it less than the same
+    /// mass of water, which is what the pan is taken to carry.
+    pub(super) fn load_pan(&mut self, mass_g: f64) {
+        let scale = &self.config.scale;
+        let borne = |kg_m3: f64| 1.0 - scale.air_kg_m3 / kg_m3;
+        self.plant.cup.mass_g += mass_g * borne(scale.weights_kg_m3) / borne(self.plant.water.density);
+    }
+
+    /// The operator notes the time on a clock that is right.
+    pub(super) fn start_reference_clock(&mut self, now: Moment) {
+        self.reference_from = Some(now);
+    }
+
+    /// Seconds on that clock since then: the harness counts its own, and one of them is `1 + clock_gain` true ones.
+    pub(super) fn reference_clock_s(&self, now: Moment) -> Option<f64> {
+        self.reference_from
+            .map(|from| now.since(from).as_secs_f64() * self.steps_per_ns * 1e6)
     }
 
     /// The operator sets the pressure that the nozzle sprays into, gauge kPa; a number that is not finite is ignored.
@@ -317,6 +339,11 @@ impl VirtualBench for Bench {
             LOGGER => port.receive(bytes, now, |line| self.logger.expected(line)),
             _ => port.receive(bytes, now, |line| self.scale.expected(line)),
         }
+    }
+
+    fn operate(&mut self, request: &str, now: Moment) -> String {
+        self.bring_to(now);
+        super::operator::act(self, request, now)
     }
 
     fn next_output(&mut self) -> Moment {

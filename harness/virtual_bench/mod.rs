@@ -9,6 +9,7 @@ mod devices;
 mod firmware;
 mod mishaps;
 mod noise;
+mod operator;
 mod pairs;
 mod plant;
 
@@ -34,6 +35,8 @@ pub trait VirtualBench {
     fn receive(&mut self, device: Device, bytes: &[u8], now: Moment);
     /// The next moment at which some device has bytes to send, without further input; never before the last call.
     fn next_output(&mut self) -> Moment;
+    /// The operator is asked something at `now`, does it, and answers.
+    fn operate(&mut self, request: &str, now: Moment) -> String;
     /// Bytes that devices send at or before `now`, oldest first, through `take(device, bytes)`.
     fn transmit(&mut self, now: Moment, take: &mut dyn FnMut(Device, &[u8]));
 }

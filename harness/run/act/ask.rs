@@ -10,7 +10,7 @@ use crate::script::role::Role;
 pub(super) struct Ask {
     request: String,
     asked: bool,
-    done: bool,
+    answer: Option<String>,
 }
 
 impl Ask {
@@ -18,7 +18,7 @@ impl Ask {
         Ask {
             request,
             asked: false,
-            done: false,
+            answer: None,
         }
     }
 }
@@ -35,14 +35,17 @@ impl Act for Ask {
                 .questions
                 .push(format!("{} Press Enter when done.", self.request));
         }
-        if !self.done {
+        let Some(answer) = &self.answer else {
             return Ok(Progress::Until(Moment::NEVER));
+        };
+        match answer.trim().parse::<f64>() {
+            Ok(seconds) if seconds.is_finite() => bench.log.event(now, "answered", &[("seconds", &seconds)]),
+            _ => bench.log.text(now, "answered", answer),
         }
-        bench.log.text(now, "answered", &self.request);
         Ok(Progress::Done)
     }
 
-    fn answered(&mut self) {
-        self.done = true;
+    fn answered(&mut self, text: &str) {
+        self.answer = Some(text.to_owned());
     }
 }

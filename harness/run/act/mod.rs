@@ -70,8 +70,8 @@ pub trait Act: std::fmt::Debug + Send {
     /// Sees a reading.
     fn reading(&mut self, _role: &Role, _at: Moment, _value: f64) {}
 
-    /// The operator has done what was asked.
-    fn answered(&mut self) {}
+    /// The operator has done what was asked, and answered this.
+    fn answered(&mut self, _text: &str) {}
 
     /// The loop stood still; what is being measured cannot be trusted.
     fn gap(&mut self, _span: Duration) {}

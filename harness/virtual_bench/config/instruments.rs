@@ -151,6 +151,8 @@ pub struct ScaleConfig {
     pub weights_kg_m3: f64,
     /// Density of the air, kg/m3.
     pub air_kg_m3: f64,
+    /// Mass of the check weight that lies beside it, as its certificate gives it, g.
+    pub check_weight_g: f64,
     /// Period of the lines it sends by itself, ms.
     pub period_ms: u32,
     /// Line speed, bits per second.
@@ -169,6 +171,7 @@ impl Default for ScaleConfig {
             creep_s: 300.0,
             weights_kg_m3: 8000.0,
             air_kg_m3: 1.2,
+            check_weight_g: 500.0,
             period_ms: 100,
             baud: 9600,
         }
