@@ -136,6 +136,7 @@ fn study(count: u64, rig_of: impl Fn(u64) -> Rig + Sync) -> Vec<Outcome> {
 }
 
 /// Prints what a study came to and returns the share of rows within U, %.
+#[expect(clippy::print_stdout, reason = "the figures are what a study is for")]
 fn figures(name: &str, outcomes: &[Outcome]) -> f64 {
     let rows: usize = outcomes.iter().map(|o| o.rows).sum();
     let inside: usize = outcomes.iter().map(|o| o.inside).sum();
