@@ -16,6 +16,7 @@ use crate::report::pages::items::page;
 use crate::report::pages::subject::Subject;
 use crate::script::plan::Purpose;
 use crate::script::rig::Rig;
+use crate::script::role::Role;
 use std::path::Path;
 
 /// What a run of one of these purposes came to, with its title.
@@ -30,10 +31,13 @@ pub(super) fn of_run(
             let outcome = line_runs::switch_of_run(folder, rig, None, coefficient, expected)?;
             ("Pressure switch", outcome)
         }
-        Purpose::LeakDown => (
-            "Leak-down",
-            line_runs::leak_down(folder, rig, coefficient, expected)?,
-        ),
+        Purpose::LeakDown => {
+            let mut outcome = line_runs::leak_down(folder, rig, coefficient, expected)?;
+            if folder.column(&Role::Solenoid).is_some() {
+                outcome.items.extend(line_runs::solenoid(folder)?);
+            }
+            ("Leak-down", outcome)
+        }
         Purpose::DeadHead => ("Dead-head pressure", line_runs::dead_head(folder, rig, expected)?),
         Purpose::TankLevel => ("Tank level", line_runs::tank_level(folder, rig, expected)?),
         other => return Err(Problem::new(format!("{other:?} is not about the line")).into()),
