@@ -179,10 +179,8 @@ fn trapped_pressure_is_said_and_vented() {
         .filter(|s| s.traps_pressure)
         .map(|s| &s.op)
         .collect();
-    assert_eq!(
-        trapped[0],
-        &Op::Set(vec![(Role::Solenoid, 0.0), (Role::PumpDuty, 0.0)])
-    );
+    let shut = Op::Set(vec![(Role::Solenoid, 0.0), (Role::PumpDuty, 0.0)]);
+    assert!(trapped.contains(&&shut), "shut in with the pump off");
     assert_eq!(trapped.last(), Some(&&Op::Vent { at_most_s: 30.0 }));
 }
 
