@@ -6,6 +6,7 @@
 //! fit. `DUTYCUP_BENCHES` sets how many benches are played.
 
 use dutycup::chance::Seed;
+use dutycup::fit::edges::Edges;
 use dutycup::fit::facts::PairFacts;
 use dutycup::fit::pair::fit;
 use dutycup::port::in_process::{InProcess, Pace, StopFlag};
@@ -24,7 +25,7 @@ use std::path::{Path, PathBuf};
 const SHORT: [(&str, &str); 5] = [
     ("dwell", "10 s"),
     ("rest", "3 s"),
-    ("ramp", "10 s"),
+    ("ramp", "60 s"),
     ("prime", "4 s"),
     ("weighed", "60 %"),
 ];
@@ -86,6 +87,23 @@ struct Outcome {
     inside: usize,
     u_pct: Vec<f64>,
     error_pct: Vec<f64>,
+    /// Dead band on the ramp: found less true, and U, % of duty; none where the ramp showed none.
+    stall_pct: Option<(f64, f64)>,
+}
+
+/// The lowest duty at which the noise-free plant still flows once it runs, %.
+fn stall_of(truth: &Config, supply_v: f64) -> f64 {
+    let flows = |duty: f64| settled_state(truth, duty, supply_v, "A", 0.0).is_ok_and(|s| s.flow_ml_min > 0.5);
+    let (mut low, mut high) = (0.0, 40.0);
+    while high - low > 0.01 {
+        let middle = 0.5 * (low + high);
+        if flows(middle) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    high
 }
 
 fn one(seed: u64, rig: &Rig, scenario: &Scenario) -> Outcome {
@@ -105,7 +123,13 @@ fn one(seed: u64, rig: &Rig, scenario: &Scenario) -> Outcome {
         inside: 0,
         u_pct: Vec::new(),
         error_pct: Vec::new(),
+        stall_pct: None,
     };
+    let edges = Edges::new(&reduced.edges, &reduced.systematics);
+    if let Some(stall) = edges.stall {
+        let error = stall.value - stall_of(&truth, reference.supply_v);
+        outcome.stall_pct = Some((error, stall.u95));
+    }
     for row in &rows {
         let there = settled_state(&truth, row.duty_pct, reference.supply_v, "A", 0.0)
             .unwrap_or_else(|e| panic!("{e}"));
@@ -156,6 +180,24 @@ fn figures(name: &str, outcomes: &[Outcome]) -> f64 {
     for o in outcomes.iter().filter(|o| 10 * o.inside < 9 * o.rows) {
         println!("seed {}: {} of {} rows within U", o.seed, o.inside, o.rows);
     }
+    let stalls: Vec<(f64, f64)> = outcomes.iter().filter_map(|o| o.stall_pct).collect();
+    let inside = stalls.iter().filter(|(error, u)| error.abs() <= *u).count();
+    let mean = |value: fn(&(f64, f64)) -> f64| stalls.iter().map(value).sum::<f64>() / stalls.len() as f64;
+    println!(
+        "{name}: dead band seen on {} ramps, truth within U in {inside}; error mean {:.2} %, U mean {:.2} % of duty",
+        stalls.len(),
+        mean(|s| s.0),
+        mean(|s| s.1)
+    );
+    assert!(
+        stalls.len() * 2 > outcomes.len(),
+        "most ramps show where flow stops"
+    );
+    assert!(
+        inside * 100 >= stalls.len() * 92,
+        "dead band within U on {inside} of {} ramps",
+        stalls.len()
+    );
     cover_pct
 }
 

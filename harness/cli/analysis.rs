@@ -7,6 +7,7 @@ use super::line;
 use super::output::{data, write_text};
 use super::{Failure, say};
 use crate::exit::Exit;
+use crate::fit::edges::Edges;
 use crate::fit::facts::PairFacts;
 use crate::fit::pair::{PairFit, fit};
 use crate::fit::store::Origin;
@@ -92,7 +93,7 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
         &collections_csv::write(&reduced.collections, &reduced.systematics),
     )?;
     let fitted = match fit(&reduced.collections, &reduced.systematics, &source.facts) {
-        Ok(fitted) => fitted,
+        Ok(fitted) => fitted.with_edges(Edges::new(&reduced.edges, &reduced.systematics)),
         Err(refusal) => return refused(source, &refusal.to_string()),
     };
     for (name, text) in fitted.tables().files() {

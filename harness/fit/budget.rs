@@ -4,7 +4,6 @@
 //! degrees of freedom. Never: a sum without its parts.
 
 use super::ask::Ask;
-use super::dead_band::dead_band;
 use super::estimate::Estimate;
 use super::pair::PairFit;
 use super::published::{nozzle_exponent, nozzle_k};
@@ -88,7 +87,7 @@ pub fn budgets(fit: &PairFit) -> Vec<Budget> {
                 nozzle_exponent(nozzle),
             ));
         }
-        if let Some(band) = dead_band(&fit.model, index) {
+        if let Some(band) = fit.dead_band(index) {
             budgets.push(Budget::new(format!("nozzle {name}, dead band"), "%", band));
         }
         let bench = fit.model.reference.out_range_kpa.0;

@@ -36,6 +36,8 @@ pub enum Cause {
     UnknownTemperature,
     /// What the pump does in what it was not measured for.
     Beyond,
+    /// Drip and lag of the scale where flow stops or starts on a ramp.
+    Edge,
 }
 
 impl fmt::Display for Cause {
@@ -52,6 +54,7 @@ impl fmt::Display for Cause {
             Cause::CheckValve => "cracking pressure of the check valve",
             Cause::UnknownTemperature => "temperature of the data, not measured",
             Cause::Beyond => "beyond what was measured",
+            Cause::Edge => "drip and lag of the scale on the ramp",
         };
         f.write_str(text)
     }

@@ -6,6 +6,7 @@ use super::blend::Blend;
 use super::bootstrap::{Bootstrap, Refitter};
 use super::budget::{Budget, budgets};
 use super::common_errors::{Refit, shifts};
+use super::edges::Edges;
 use super::facts::{FitRefusal, PairFacts};
 use super::findings::findings;
 use super::law::Choice;
@@ -49,6 +50,8 @@ pub struct PairFit {
     pub second: Vec<SecondOpinion>,
     /// Places among [`Points::flowing`] of collections that went wrong and have little weight.
     pub wrong: Vec<usize>,
+    /// What ramps of the duty showed.
+    pub edges: Edges,
 }
 
 impl PairFit {
@@ -151,6 +154,7 @@ pub fn fit(
         points,
         facts: facts.clone(),
         second,
+        edges: Edges::default(),
         wrong,
     })
 }

@@ -3,7 +3,6 @@
 //! In: a [`PairFit`], or a checked [`Calibration`]. Out: the other. What is read back answers as what was written, to
 //! the digits of the file. Never: text, a folder.
 
-use super::dead_band::dead_band;
 use super::estimate::{Cause, Estimate};
 use super::model::{NozzleLaw, PairModel, Reference, Shift};
 use super::pair::PairFit;
@@ -48,7 +47,7 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
         low: kept(low),
         high: kept(high),
     };
-    let bands: Vec<Option<Estimate>> = (0..m.nozzles.len()).map(|j| dead_band(m, j)).collect();
+    let bands: Vec<Option<Estimate>> = (0..m.nozzles.len()).map(|j| fit.dead_band(j)).collect();
     Calibration {
         format: disk::FORMAT.into(),
         version: disk::VERSION,
@@ -83,7 +82,7 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
         duty: disk::Duty {
             dead_band_pct: bands.first().and_then(|b| b.as_ref().map(rounded)),
             by_nozzle: by_nozzle(m, &bands),
-            breakaway_pct: None,
+            breakaway_pct: fit.breakaway().as_ref().map(rounded),
             measured: fit.points.duty_measured,
         },
         check_valve: r.check_valve_kpa.map(|value| disk::CheckValve {

@@ -4,7 +4,6 @@
 
 use super::decide::{Subject, judge};
 use super::item::{Item, Verdict, Verdicts};
-use crate::fit::dead_band::dead_band;
 use crate::fit::estimate::Estimate;
 use crate::fit::pair::PairFit;
 use crate::fit::published::{highest_pressure, nozzle_exponent, nozzle_k, rated_flow};
@@ -90,7 +89,15 @@ pub fn items(fit: &PairFit, expected: &[Expectation]) -> Vec<Item> {
             "duty.dead_band",
             "dead band, flow stops at",
             "%",
-            dead_band(&fit.model, index),
+            fit.dead_band(index),
+            None,
+        );
+        let breakaway = (index == 0).then(|| fit.breakaway()).flatten();
+        add(
+            "duty.breakaway",
+            "breakaway, flow starts at",
+            "%",
+            breakaway,
             None,
         );
         add(

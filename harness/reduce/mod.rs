@@ -38,6 +38,7 @@ pub mod dead_head;
 pub mod decay;
 pub mod drift;
 pub mod dwell;
+pub mod edge_duty;
 pub mod expand;
 pub mod finding;
 pub mod gauge;

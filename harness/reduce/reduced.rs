@@ -6,6 +6,7 @@ use super::check_scale::{self, Check, Weighing};
 use super::collection::{Collection, Systematics};
 use super::drift;
 use super::dwell;
+use super::edge_duty::{self, DutyEdge};
 use super::finding::Finding;
 use super::instruments::Instruments;
 use super::points;
@@ -53,6 +54,8 @@ pub struct Reduced {
     pub density_kg_m3: f64,
     /// What a check of scale and clock found, where the run was one.
     pub check: Check,
+    /// Where flow stopped and started on ramps of the duty, where the run had them.
+    pub edges: Vec<DutyEdge>,
 }
 
 /// Reduces a run.
@@ -64,7 +67,15 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
     let mut gathered = Gathered::new(known);
     let columns = folder.columns();
     let (mut cutter, mut thinner) = (Cutter::new(columns), Thinner::new(columns));
-    let mut spans = SpanCutter::new(columns, &[zero::KIND, check_scale::WEIGH, check_scale::INTERVAL]);
+    let mut spans = SpanCutter::new(
+        columns,
+        &[
+            zero::KIND,
+            edge_duty::KIND,
+            check_scale::WEIGH,
+            check_scale::INTERVAL,
+        ],
+    );
     let last_s = stream(folder, &mut |item| match item {
         Item::Event(event) => {
             gathered.answered(event);
@@ -149,6 +160,7 @@ fn finish(
         stretches,
         instruments: known,
         check: Check::default(),
+        edges: Vec::new(),
         density_kg_m3: density,
     }
 }
@@ -174,6 +186,7 @@ struct Gathered {
     /// Times of the operator's answers around an interval, s, and the seconds answered.
     answers: Vec<(f64, Option<f64>)>,
     interval: bool,
+    edges: Vec<DutyEdge>,
 }
 
 impl Gathered {
@@ -188,6 +201,7 @@ impl Gathered {
             weighings: Vec::new(),
             answers: Vec::new(),
             interval: false,
+            edges: Vec::new(),
         }
     }
 
@@ -201,6 +215,7 @@ impl Gathered {
     fn span(&mut self, span: &Span) {
         match span.kind.as_str() {
             zero::KIND => self.zeros.take(span, &self.known),
+            edge_duty::KIND => self.edges.extend(edge_duty::read(span, &self.known)),
             check_scale::WEIGH => self.weighings.extend(check_scale::weighing(span)),
             _ => self.interval |= span.whole,
         }
@@ -265,6 +280,7 @@ impl Gathered {
         reduced.findings.extend(found);
         reduced.budget = budget::rows(&reduced.collections, &reduced.systematics);
         reduced.check = check;
+        reduced.edges = self.edges;
         reduced
     }
 
