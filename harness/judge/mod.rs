@@ -3,6 +3,7 @@
 //! In: values with their uncertainty. Out: [`item::Item`]s and what they come to. Never: a port, a run.
 
 pub mod clogging;
+pub mod baseline;
 pub mod decide;
 pub mod item;
 pub mod line;
