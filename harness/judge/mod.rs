@@ -5,6 +5,7 @@
 pub mod clogging;
 pub mod baseline;
 pub mod decide;
+pub mod diagnosis;
 pub mod item;
 pub mod line;
 pub mod line_runs;

@@ -200,7 +200,11 @@ impl At {
         };
         let rpm = self.rpm.map(|r| format!("{r:.0} rpm"));
         let supply = self.supply_v.map(|v| format!("{v:.1} V"));
-        [boost, rpm, supply].into_iter().flatten().collect::<Vec<_>>().join(", ")
+        [boost, rpm, supply]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(", ")
     }
 }
 
@@ -283,7 +287,10 @@ impl Gather {
             .keys
             .entry((empty.output.clone(), empty.kind.clone()))
             .or_default();
-        let known = places.iter().copied().find(|i| self.found[*i].0.at.same(&empty.at));
+        let known = places
+            .iter()
+            .copied()
+            .find(|i| self.found[*i].0.at.same(&empty.at));
         let index = known.unwrap_or_else(|| {
             places.push(self.found.len());
             self.found.push((empty.clone(), Vec::new()));

@@ -11,7 +11,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// The columns; the first, `value` and `unit` are needed.
 pub const COLUMNS: [&str; 7] = ["output", "boost_v", "rpm", "supply_v", "value", "unit", "repeat"];
 /// Units that a value may be in; `on` and an empty cell stand for an on-off output.
-const UNITS: [&str; 12] = ["%", "V", "mV", "A", "ms", "s", "kPa", "rpm", "Hz", "mL/min", "on", ""];
+const UNITS: [&str; 12] = [
+    "%", "V", "mV", "A", "ms", "s", "kPa", "rpm", "Hz", "mL/min", "on", "",
+];
 
 /// Whether a header is that of controller points.
 #[must_use]
@@ -44,16 +46,32 @@ pub fn from_table(table: &Table) -> Result<Observations, Problems> {
             .entry(observation.output.clone())
             .or_insert_with(|| observation.unit.clone());
         if *unit != observation.unit {
-            let what = format!("output {} is in {} here and in {unit} above", observation.output, observation.unit);
-            problems.push(Problem::new(what).at(table.cell(row, columns["unit"])).expected("one unit an output"));
+            let what = format!(
+                "output {} is in {} here and in {unit} above",
+                observation.output, observation.unit
+            );
+            problems.push(
+                Problem::new(what)
+                    .at(table.cell(row, columns["unit"]))
+                    .expected("one unit an output"),
+            );
         }
         let point = format!("{} {:?} {repeat}", observation.output, observation.at);
         if !seen.insert(point) {
-            let what = format!("repeat {repeat} of this point of output {} was given before", observation.output);
-            problems.push(Problem::new(what).at(at_output).help("number repeats of a point 1, 2, 3"));
+            let what = format!(
+                "repeat {repeat} of this point of output {} was given before",
+                observation.output
+            );
+            problems.push(
+                Problem::new(what)
+                    .at(at_output)
+                    .help("number repeats of a point 1, 2, 3"),
+            );
         }
         let text = &row.cells[columns["value"]];
-        let places = text.split_once('.').map_or(0, |(_, d)| d.chars().take_while(char::is_ascii_digit).count());
+        let places = text
+            .split_once('.')
+            .map_or(0, |(_, d)| d.chars().take_while(char::is_ascii_digit).count());
         let most = decimals.entry(observation.output.clone()).or_default();
         *most = (*most).max(u32::try_from(places).unwrap_or(0));
         gather.add(observation);
@@ -66,12 +84,18 @@ pub fn from_table(table: &Table) -> Result<Observations, Problems> {
         o.u_own = if o.unit == "on" { 0.0 } else { step / 12f64.sqrt() };
     }
     if list.is_empty() {
-        return Err(Problem::new(format!("{}: holds no value", table.file)).expected("rows with a value").into());
+        return Err(Problem::new(format!("{}: holds no value", table.file))
+            .expected("rows with a value")
+            .into());
     }
     let notes = vec![String::from(
         "points taken elsewhere: only scatter and written digits are known of their uncertainty",
     )];
-    Ok(Observations { list, responses: Vec::new(), notes })
+    Ok(Observations {
+        list,
+        responses: Vec::new(),
+        notes,
+    })
 }
 
 /// Where each column stands.
@@ -121,7 +145,12 @@ fn read_row(
         })
     };
     let value = cell("value");
-    let at = At { boost_kpa: None, boost_v: cell("boost_v"), rpm: cell("rpm"), supply_v: cell("supply_v") };
+    let at = At {
+        boost_kpa: None,
+        boost_v: cell("boost_v"),
+        rpm: cell("rpm"),
+        supply_v: cell("supply_v"),
+    };
     let repeat = cell("repeat").unwrap_or(1.0);
     if repeat < 1.0 || repeat.fract() > 0.0 || repeat > 1e6 {
         let column = columns.get("repeat").copied().unwrap_or(0);
@@ -136,7 +165,8 @@ fn read_row(
     let written = &row.cells[columns["unit"]];
     if !UNITS.contains(&written.as_str()) {
         let column = columns["unit"];
-        let problem = Problem::new(format!("\"{written}\" is not a unit of an output")).at(table.cell(row, column));
+        let problem =
+            Problem::new(format!("\"{written}\" is not a unit of an output")).at(table.cell(row, column));
         let problem = problem.expected(UNITS[..UNITS.len() - 1].join(", "));
         problems.push(match nearest(written, UNITS) {
             Some(near) if !near.is_empty() => problem.help(format!("did you mean \"{near}\"?")),
@@ -146,7 +176,11 @@ fn read_row(
     if problems.0.len() > before {
         return None;
     }
-    let unit = if written.is_empty() { "on" } else { written.as_str() };
+    let unit = if written.is_empty() {
+        "on"
+    } else {
+        written.as_str()
+    };
     let mut observation = blank(output, Kind::Steady, at, unit);
     observation.value = Some(value?);
     Some((observation, repeat as u32))

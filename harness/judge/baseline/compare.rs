@@ -7,10 +7,10 @@
 //! to both cancel only with the same instruments and calibration. Never: a decision without known scatter, or a
 //! tolerance that no measurement on this bench could meet.
 
+use super::Baseline;
 use super::origin::alike;
 use super::scatter::{Key, Scatter, pooled};
 use super::tolerance::{Stated, Tolerances};
-use super::Baseline;
 use crate::judge::item::Verdict;
 use crate::numerics::distribution::t_quantile;
 use crate::problem::{Problem, Problems};
@@ -105,9 +105,17 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
     let cancelled = old.origin.cancels(&new.origin);
     let scatter = pooled(old.observations.iter().chain(&new.observations));
     let pairs = pair(&old.observations, &new.observations);
-    let m = pairs.iter().filter(|(a, b)| a.is_some() && b.is_some()).count().max(1);
+    let m = pairs
+        .iter()
+        .filter(|(a, b)| a.is_some() && b.is_some())
+        .count()
+        .max(1);
     let level = 1.0 - (1.0 - ALARMS_MOST).powf(1.0 / m as f64);
-    let rule = Rule { scatter: &scatter, cancelled, level };
+    let rule = Rule {
+        scatter: &scatter,
+        cancelled,
+        level,
+    };
     refuse_too_tight(&rule, old, &tolerances)?;
     let mut list: Vec<Compared> = pairs
         .into_iter()
@@ -119,8 +127,17 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
         Verdict::Same => 2,
         _ => 3,
     };
-    list.sort_by(|a, b| rank(a.verdict).cmp(&rank(b.verdict)).then(b.weight().total_cmp(&a.weight())));
-    Ok(Comparison { list, cancelled, scatter, level })
+    list.sort_by(|a, b| {
+        rank(a.verdict)
+            .cmp(&rank(b.verdict))
+            .then(b.weight().total_cmp(&a.weight()))
+    });
+    Ok(Comparison {
+        list,
+        cancelled,
+        scatter,
+        level,
+    })
 }
 
 type Pair<'a> = (Option<&'a Observation>, Option<&'a Observation>);
@@ -135,14 +152,22 @@ fn pair<'a>(old: &'a [Observation], new: &'a [Observation]) -> Vec<Pair<'a>> {
     let mut pairs: Vec<Pair<'a>> = Vec::new();
     for o in old {
         let kinds = kinds_for(&o.kind);
-        let candidates = kinds.iter().filter_map(|k| places.get(&(o.output.as_str(), k))).flatten();
+        let candidates = kinds
+            .iter()
+            .filter_map(|k| places.get(&(o.output.as_str(), k)))
+            .flatten();
         let found = candidates.copied().find(|i| !taken[*i] && new[*i].at.same(&o.at));
         if let Some(i) = found {
             taken[i] = true;
         }
         pairs.push((Some(o), found.map(|i| &new[i])));
     }
-    pairs.extend(new.iter().zip(&taken).filter(|(_, t)| !**t).map(|(o, _)| (None, Some(o))));
+    pairs.extend(
+        new.iter()
+            .zip(&taken)
+            .filter(|(_, t)| !**t)
+            .map(|(o, _)| (None, Some(o))),
+    );
     pairs
 }
 
@@ -190,7 +215,11 @@ impl Rule<'_> {
         }
         let repeats = |o: &Observation| f64::from(o.repeats.max(1));
         let random = pool.sd * (1.0 / repeats(a) + 1.0 / repeats(b)).sqrt();
-        let common = if self.cancelled { 0.0 } else { a.u_common.hypot(b.u_common) };
+        let common = if self.cancelled {
+            0.0
+        } else {
+            a.u_common.hypot(b.u_common)
+        };
         // Inputs that were not played alike, as far as that was read: limits of that size.
         let apart = |x: Option<f64>, y: Option<f64>| x.zip(y).map_or(0.0, |(x, y)| (x - y).abs());
         let boost = a.per_boost_v * apart(a.at.boost_v, b.at.boost_v) / 3f64.sqrt();
@@ -198,8 +227,16 @@ impl Rule<'_> {
         let own = a.u_own.hypot(b.u_own);
         let u = random.hypot(common).hypot(own).hypot(boost).hypot(supply);
         // Welch-Satterthwaite (JCGM 100:2008 G.4.1): only the pooled part has finite degrees of freedom.
-        let dof = if random > 0.0 { pool.dof * (u / random).powi(4) } else { f64::INFINITY };
-        Some(Doubt { u, random: random.hypot(own), dof })
+        let dof = if random > 0.0 {
+            pool.dof * (u / random).powi(4)
+        } else {
+            f64::INFINITY
+        };
+        Some(Doubt {
+            u,
+            random: random.hypot(own),
+            dof,
+        })
     }
 
     fn decide(&self, a: Option<&Observation>, b: Option<&Observation>, tolerance: f64) -> Compared {
@@ -221,14 +258,20 @@ impl Rule<'_> {
         };
         let (Some(x), Some(y)) = (a.value, b.value) else {
             let both_none = a.value.is_none() && b.value.is_none();
-            compared.verdict = if both_none { Verdict::Same } else { Verdict::Changed };
+            compared.verdict = if both_none {
+                Verdict::Same
+            } else {
+                Verdict::Changed
+            };
             return compared;
         };
         if a.unit != b.unit {
             return compared;
         }
         compared.difference = Some(y - x);
-        let Some(doubt) = self.doubt(a, b) else { return compared };
+        let Some(doubt) = self.doubt(a, b) else {
+            return compared;
+        };
         let (u95, u_changed) = (doubt.u95(), doubt.u_at(self.level));
         compared.u95 = Some(u95);
         compared.u_changed = Some(u_changed);
@@ -269,14 +312,20 @@ pub struct Reach {
 pub fn reach(baseline: &Baseline, cancelled: bool) -> Vec<Reach> {
     let scatter = pooled(&baseline.observations);
     let m = baseline.observations.len().max(1) as f64;
-    let rule = Rule { scatter: &scatter, cancelled, level: 1.0 - (1.0 - ALARMS_MOST).powf(1.0 / m) };
+    let rule = Rule {
+        scatter: &scatter,
+        cancelled,
+        level: 1.0 - (1.0 - ALARMS_MOST).powf(1.0 / m),
+    };
     expected(&rule, baseline)
 }
 
 fn expected(rule: &Rule<'_>, baseline: &Baseline) -> Vec<Reach> {
     let mut groups: BTreeMap<Key, (String, Vec<(f64, f64)>)> = BTreeMap::new();
     for o in &baseline.observations {
-        let Some(doubt) = rule.doubt(o, o).filter(|_| o.value.is_some()) else { continue };
+        let Some(doubt) = rule.doubt(o, o).filter(|_| o.value.is_some()) else {
+            continue;
+        };
         let widest = doubt.u95() + t_quantile(1.0 - 0.5 * rule.level, doubt.dof) * doubt.random;
         let key = (o.output.clone(), o.kind.quantity());
         let group = groups.entry(key).or_insert_with(|| (o.unit.clone(), Vec::new()));
@@ -286,7 +335,12 @@ fn expected(rule: &Rule<'_>, baseline: &Baseline) -> Vec<Reach> {
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
         let u95 = found.get(found.len() / 2).map_or(0.0, |f| f.0);
         let tightest = found.iter().map(|f| f.1).fold(0.0, f64::max);
-        Reach { key, unit, u95, tightest }
+        Reach {
+            key,
+            unit,
+            u95,
+            tightest,
+        }
     };
     groups.into_iter().map(reach).collect()
 }
@@ -296,7 +350,12 @@ fn refuse_too_tight(rule: &Rule<'_>, old: &Baseline, tolerances: &Tolerances) ->
     let mut problems = Problems::default();
     for reach in expected(rule, old) {
         let mine = |o: &&Observation| (o.output.clone(), o.kind.quantity()) == reach.key;
-        let least = old.observations.iter().filter(mine).map(|o| tolerances.of(o)).fold(f64::INFINITY, f64::min);
+        let least = old
+            .observations
+            .iter()
+            .filter(mine)
+            .map(|o| tolerances.of(o))
+            .fold(f64::INFINITY, f64::min);
         if reach.u95 > 0.0 && least < reach.u95 {
             let (name, quantity) = (&reach.key.0, reach.key.1.word());
             problems.push(
@@ -344,13 +403,23 @@ mod tests {
             (0.1, f64::NAN, 1.0, Verdict::Undecided),
             (0.0, 0.0, 0.0, Verdict::Same),
         ] {
-            assert_eq!(decide(difference, u, u, tolerance), verdict, "{difference} {u} {tolerance}");
+            assert_eq!(
+                decide(difference, u, u, tolerance),
+                verdict,
+                "{difference} {u} {tolerance}"
+            );
         }
     }
 
     #[test]
     fn a_number_that_would_do_is_never_too_small() {
-        for (value, text) in [(0.4431, "0.45"), (12.01, "13"), (0.1, "0.10"), (1234.0, "1300"), (0.0, "0")] {
+        for (value, text) in [
+            (0.4431, "0.45"),
+            (12.01, "13"),
+            (0.1, "0.10"),
+            (1234.0, "1300"),
+            (0.0, "0"),
+        ] {
             assert_eq!(rounded_up(value), text);
         }
     }

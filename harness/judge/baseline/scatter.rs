@@ -31,7 +31,10 @@ pub fn pooled<'a>(observations: impl IntoIterator<Item = &'a Observation>) -> BT
     }
     let pool = |[still, moving]: [(f64, f64); 2]| {
         let (squares, dof) = if moving.1 > 0.0 { moving } else { still };
-        Scatter { sd: if dof > 0.0 { (squares / dof).sqrt() } else { 0.0 }, dof }
+        Scatter {
+            sd: if dof > 0.0 { (squares / dof).sqrt() } else { 0.0 },
+            dof,
+        }
     };
     sums.into_iter().map(|(key, sums)| (key, pool(sums))).collect()
 }
