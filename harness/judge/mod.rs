@@ -2,8 +2,8 @@
 //!
 //! In: values with their uncertainty. Out: [`item::Item`]s and what they come to. Never: a port, a run.
 
-pub mod clogging;
 pub mod baseline;
+pub mod clogging;
 pub mod decide;
 pub mod diagnosis;
 pub mod item;
