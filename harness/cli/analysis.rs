@@ -249,6 +249,10 @@ pub(super) fn of_run(
             let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder, &rig)?)?;
             line::write(&Subject::of_run(title, run, &rig), outcome, &[], out, display)
         }
+        Purpose::Controller => {
+            super::controller::of_run(&folder, &rig, &expected(&folder, &rig)?, out, display)
+        }
+        Purpose::RoadTrace => super::road::of_run(&folder, &rig, &expected(&folder, &rig)?, out, display),
         Purpose::Record => {
             say(&format!(
                 "nothing was to be judged; the record is in {}",

@@ -38,6 +38,7 @@
 //! | `inverse` | the duty for a flow |
 //! | [`siphon`] | what vacuum draws through a standing pump |
 //! | [`pair`] | the whole fit |
+//! | [`delivered`] | the flow at each point of a controller |
 //! | [`wanted`] | a table of wanted flows |
 
 mod anchor;
@@ -49,6 +50,7 @@ pub mod budget;
 pub mod candidate;
 pub mod common_errors;
 pub mod dead_band;
+pub mod delivered;
 pub mod estimate;
 pub mod extra;
 pub mod facts;

@@ -4,12 +4,15 @@
 
 pub mod baseline;
 pub mod clogging;
+pub mod controller;
 pub mod decide;
 pub mod diagnosis;
 pub mod item;
 pub mod line;
 pub mod line_runs;
+pub mod map;
 pub mod pair;
+pub mod road;
 pub mod switch;
 pub mod window;
 pub mod window_pair;
