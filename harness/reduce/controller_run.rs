@@ -27,7 +27,9 @@ const WANTED: [&str; 7] = [
 /// The end of a hold that counts as its tail, s.
 const TAIL_S: f64 = 0.5;
 /// Longest time from an event to a reading that belongs to it, s.
-const LATE_S: f64 = 0.2;
+const LATE_S: f64 = 0.05;
+/// A moment before another, s: less than any exchange takes, more than times are rounded by.
+const BEFORE_S: f64 = 1e-4;
 
 /// What was set when.
 #[derive(Debug, Default)]
@@ -238,7 +240,7 @@ fn steady(bench: &Bench<'_>, settings: &Settings, span: &Span, gather: &mut Gath
         ("supply", way) => Kind::Supply(way.unwrap_or(Way::Up)),
         _ => return,
     };
-    let mut at = settings.at(span.end_s);
+    let mut at = settings.at(span.start_s);
     let read = supply_read(span);
     at.supply_v = at.supply_v.or(read);
     for channel in &bench.outputs {
@@ -273,7 +275,7 @@ fn faults(bench: &Bench<'_>, settings: &Settings, span: &Span, latency: &Latency
     if sets.len() < 2 {
         return;
     }
-    let at = settings.at(span.start_s - 1e-6);
+    let at = settings.at(span.start_s - BEFORE_S);
     for channel in &bench.outputs {
         let Some(trace) = span.traces.get(&channel.role) else {
             continue;
@@ -318,7 +320,8 @@ fn edge(bench: &Bench<'_>, settings: &Settings, event: &Event, gather: &mut Gath
         return;
     };
     let way = if low <= high { Way::Up } else { Way::Down };
-    let mut at = settings.at(event.time_s);
+    // What is set next carries the moment of the event.
+    let mut at = settings.at(event.time_s - BEFORE_S);
     match input {
         "boost" => (at.boost_kpa, at.boost_v) = (None, None),
         "rpm" => at.rpm = None,

@@ -72,7 +72,8 @@ impl Latency {
     }
 }
 
-/// When a trace passes half of its step between `from_s` and `to_s`; none where it does not step.
+/// When a trace passes half of its step between `from_s` and `to_s`; none where it does not step, or was not read
+/// before.
 pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64, worded: bool) -> Option<Crossing> {
     let points: Vec<(f64, f64)> = trace
         .times_s

@@ -8,6 +8,7 @@
 //! tolerance that no measurement on this bench could meet.
 
 use super::Baseline;
+use super::at_edge::lies_at_edge;
 use super::origin::alike;
 use super::scatter::{Key, Scatter, pooled};
 use super::tolerance::{Stated, Tolerances};
@@ -121,6 +122,7 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
         .into_iter()
         .map(|(a, b)| rule.decide(a, b, a.or(b).map_or(0.0, |o| tolerances.of(o))))
         .collect();
+    excuse_points_at_edges(&mut list, old, new);
     let rank = |v: Verdict| match v {
         Verdict::Changed => 0,
         Verdict::Undecided => 1,
@@ -138,6 +140,26 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
         scatter,
         level,
     })
+}
+
+/// A point at an edge that is the same in both may lie on either side of it: its value is not judged.
+fn excuse_points_at_edges(list: &mut [Compared], old: &Baseline, new: &Baseline) {
+    let is_edge = |c: &&Compared| c.subject().is_some_and(|o| matches!(o.kind, Kind::Edge(..)));
+    let moved: Vec<String> = (list.iter())
+        .filter(is_edge)
+        .filter(|c| c.verdict != Verdict::Same)
+        .filter_map(|c| c.subject().map(|o| o.output.clone()))
+        .collect();
+    for c in list {
+        let (Some(a), Some(b)) = (&c.old, &c.new) else {
+            continue;
+        };
+        let open = matches!(c.verdict, Verdict::Changed | Verdict::Undecided);
+        let still = !moved.contains(&a.output);
+        if open && still && (lies_at_edge(a, &old.observations) || lies_at_edge(b, &new.observations)) {
+            c.verdict = Verdict::Skipped;
+        }
+    }
 }
 
 type Pair<'a> = (Option<&'a Observation>, Option<&'a Observation>);

@@ -89,6 +89,9 @@ fn note(c: &Compared) -> String {
                     short(c.tolerance),
                     unit(old)
                 ),
+                (Verdict::Skipped, _) => {
+                    "; not judged: the point lies at an edge of the output, and the edge is the same".to_owned()
+                }
                 _ => String::new(),
             };
             format!("{both}{why}")

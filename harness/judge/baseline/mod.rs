@@ -10,8 +10,10 @@
 //! | [`scatter`] | repeatability, pooled |
 //! | [`tolerance`] | how much may differ |
 //! | [`compare`] | the decision |
+//! | `at_edge` | points that lie at a step of their output |
 //! | [`items`] | the decision as verdicts |
 
+mod at_edge;
 pub mod compare;
 pub mod items;
 pub mod origin;
