@@ -287,6 +287,10 @@ pub(super) fn of_run(
                 display,
             )
         }
+        Purpose::Controller => {
+            super::controller::of_run(&folder, &rig, &expected(&folder, &rig)?, out, display)
+        }
+        Purpose::RoadTrace => super::road::of_run(&folder, &rig, &expected(&folder, &rig)?, out, display),
         Purpose::Record => {
             say(&format!(
                 "nothing was to be judged; the record is in {}",
@@ -294,11 +298,6 @@ pub(super) fn of_run(
             ));
             Ok(Exit::Pass)
         }
-        other => Err(Problem::new(format!(
-            "this version does not analyse a record of purpose {other:?}"
-        ))
-        .help(format!("the record is whole, in {}", dir.display()))
-        .into()),
     }
 }
 

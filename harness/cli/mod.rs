@@ -3,13 +3,18 @@
 //! In: arguments. Out: an exit code; data on stdout, messages and progress on stderr. Never: logic that a test would
 //! want to call without a command line.
 
+mod accept;
 mod analyse;
 mod analysis;
 mod check;
+mod compare;
+mod controller;
 mod emulate;
 mod line;
+mod map;
 mod output;
 mod predict;
+mod road;
 mod run;
 mod schema;
 mod signals;
@@ -103,6 +108,12 @@ enum Command {
     Check(check::Options),
     /// Redo everything after the recording, or analyse data taken elsewhere.
     Analyse(analyse::Options),
+    /// Make a baseline from runs of a controller.
+    Accept(accept::Options),
+    /// Compare a run of a controller with its baseline: same, changed or undecided.
+    Compare(compare::Options),
+    /// The flow that each point of a controller delivers, from its run and the pair's calibration.
+    Map(map::Options),
     /// Ask a calibration: what flow does a duty give, what duty does a flow need.
     Predict(predict::Options),
     /// Would the pressure switch tell the truth on the car: from a calibration and a switch run.
@@ -138,6 +149,9 @@ pub fn main() -> Exit {
         Command::Run(options) => run::main(options),
         Command::Check(options) => check::main(options),
         Command::Analyse(options) => analyse::main(options),
+        Command::Accept(options) => accept::main(options),
+        Command::Compare(options) => compare::main(options),
+        Command::Map(options) => map::main(options),
         Command::Predict(options) => predict::main(options),
         Command::Window(options) => window::main(options),
         Command::Emulate(options) => emulate::main(options),

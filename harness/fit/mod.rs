@@ -39,6 +39,7 @@
 //! | [`siphon`] | what vacuum draws through a standing pump |
 //! | [`pair`] | the whole fit |
 //! | [`edges`] | dead band and breakaway as ramps showed them |
+//! | [`delivered`] | the flow at each point of a controller |
 //! | [`wanted`] | a table of wanted flows |
 
 mod anchor;
@@ -51,6 +52,7 @@ pub mod candidate;
 pub mod common_errors;
 pub mod dead_band;
 pub mod edges;
+pub mod delivered;
 pub mod estimate;
 pub mod extra;
 pub mod facts;

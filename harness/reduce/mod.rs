@@ -17,6 +17,8 @@
 //! | [`budget`] | common errors and what they add to a flow |
 //! | [`table`], [`points`], [`by_hand`] | data taken elsewhere |
 //! | [`replicates`], [`drift`], [`finding`] | repeats, drift, what a person should know |
+//! | [`controller`], [`controller_run`], [`controller_times`], [`controller_csv`] | what a controller was seen to do |
+//! | [`road`] | a road trace played through the controller |
 //! | [`series`] | time series for plots |
 //! | [`collections_csv`] | the file of collections |
 //! | [`reduced`] | all of it together |
@@ -36,6 +38,10 @@ pub mod collections_csv;
 pub mod contact;
 pub mod dead_head;
 pub mod decay;
+pub mod controller;
+pub mod controller_csv;
+pub mod controller_run;
+pub mod controller_times;
 pub mod drift;
 pub mod dwell;
 pub mod edge_duty;
@@ -53,6 +59,7 @@ pub mod ramp_lag;
 pub mod ramps_csv;
 pub mod reduced;
 pub mod replicates;
+pub mod road;
 pub mod scale_step;
 pub mod series;
 pub mod slope;

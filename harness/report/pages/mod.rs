@@ -1,7 +1,11 @@
 //! Pages for each kind of result, put together from the page model.
 
+pub mod compare;
+mod compare_figures;
 pub mod items;
+pub mod map;
 pub mod pair;
 mod pair_figures;
+pub mod road;
 mod run_figures;
 pub mod subject;

@@ -1,4 +1,7 @@
 //! Finds where an output steps between two values of an input, by halving the bracket.
+//!
+//! Every value is come to from the first end: with hysteresis the step lies elsewhere from the other side, and searching
+//! from both ends measures it.
 
 use super::{Act, Context, Progress};
 use crate::clock::Moment;
@@ -13,6 +16,8 @@ const HALVINGS: u32 = 40;
 enum Phase {
     First,
     Second,
+    /// Back at the first end, before the next value.
+    Return,
     Middle,
 }
 
@@ -21,6 +26,7 @@ enum Phase {
 pub(super) struct Bisect {
     input: Role,
     output: Role,
+    first: f64,
     low: f64,
     high: f64,
     resolution: f64,
@@ -44,6 +50,7 @@ impl Bisect {
         Bisect {
             input,
             output,
+            first: from,
             low: from,
             high: to,
             resolution,
@@ -73,8 +80,12 @@ impl Bisect {
                 return false;
             }
             Phase::Second => {
-                self.phase = Phase::Middle;
+                self.phase = Phase::Return;
                 return above == self.low_above;
+            }
+            Phase::Return => {
+                self.phase = Phase::Middle;
+                return false;
             }
             Phase::Middle => {
                 if above == self.low_above {
@@ -83,6 +94,7 @@ impl Bisect {
                     self.high = self.at;
                 }
                 self.halvings += 1;
+                self.phase = Phase::Return;
             }
         }
         (self.high - self.low).abs() <= self.resolution || self.halvings >= HALVINGS
@@ -118,10 +130,10 @@ impl Act for Bisect {
             bench.log.event(now, kind, &pairs);
             return Ok(Progress::Done);
         }
-        let next = if self.phase == Phase::Second {
-            self.high
-        } else {
-            0.5 * (self.low + self.high)
+        let next = match self.phase {
+            Phase::First | Phase::Return => self.first,
+            Phase::Second => self.high,
+            Phase::Middle => 0.5 * (self.low + self.high),
         };
         self.go_to(bench, next, now)?;
         Ok(Progress::Until(now + self.settle))

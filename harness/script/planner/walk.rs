@@ -130,7 +130,8 @@ impl Walk {
                 ..
             } => {
                 let halvings = ((to - from).abs() / resolution).log2().ceil().max(1.0);
-                let seconds = (halvings + 2.0) * settle_s;
+                // Both ends once, then back to the first end before each value between.
+                let seconds = (2.0 * halvings + 2.0) * settle_s;
                 (seconds, seconds, None)
             }
             Op::Ask { .. } => (OPERATOR_S, OPERATOR_S, None),

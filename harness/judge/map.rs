@@ -1,0 +1,135 @@
+//! The flow that each point of a controller's map delivers.
+//!
+//! In: observations of a controller, a pair's model. Out: a row a point with flow and U, or why there is none; a CSV.
+//! Never: a flow for an output that is no duty.
+
+use crate::fit::ask::{Ask, Refusal};
+use crate::fit::delivered::{Delivered, DutyAt, delivered};
+use crate::fit::model::PairModel;
+use crate::judge::baseline::scatter::pooled;
+use crate::reduce::controller::{Kind, Observation};
+use std::fmt::Write as _;
+
+/// A point.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// Its duty.
+    pub observation: Observation,
+    /// Boost, gauge kPa; none where it is not known, and then there is no flow.
+    pub boost_kpa: Option<f64>,
+    /// U of the duty at 95 %, %.
+    pub u95_pct: f64,
+    /// Flow, or why there is none.
+    pub flow: Result<Delivered, String>,
+}
+
+/// The duty outputs there are, in order of name.
+#[must_use]
+pub fn duty_outputs(observations: &[Observation]) -> Vec<String> {
+    let steady = |o: &&Observation| o.unit == "%" && is_point(o);
+    let mut names: Vec<String> = observations
+        .iter()
+        .filter(steady)
+        .map(|o| o.output.clone())
+        .collect();
+    names.sort_unstable();
+    names.dedup();
+    names
+}
+
+fn is_point(o: &Observation) -> bool {
+    matches!(o.kind, Kind::Steady | Kind::SteadyUp | Kind::SteadyDown)
+}
+
+/// A row a steady point of an output. `boost_of` turns a sensor voltage into gauge boost where the boost was not asked
+/// for as such.
+#[must_use]
+pub fn rows(
+    model: &PairModel,
+    ask: &Ask,
+    observations: &[Observation],
+    output: &str,
+    boost_of: impl Fn(f64) -> Option<f64>,
+) -> Vec<Row> {
+    let scatter = pooled(observations);
+    let mine = observations
+        .iter()
+        .filter(|o| o.output == output && is_point(o) && o.value.is_some());
+    mine.map(|o| {
+        let pool = scatter
+            .get(&(o.output.clone(), o.kind.quantity()))
+            .copied()
+            .unwrap_or_default();
+        let random = pool.sd / f64::from(o.repeats.max(1)).sqrt();
+        let u = random.hypot(o.u_common).hypot(o.u_own);
+        let dof = if random > 0.0 {
+            pool.dof * (u / random).powi(4)
+        } else {
+            f64::INFINITY
+        };
+        let boost_kpa = o.at.boost_kpa.or_else(|| o.at.boost_v.and_then(&boost_of));
+        let flow = match (boost_kpa, o.value) {
+            (Some(boost_kpa), Some(duty_pct)) => {
+                let supply_v = o.supply_read_v.or(o.at.supply_v);
+                let point = DutyAt {
+                    boost_kpa,
+                    supply_v,
+                    duty_pct,
+                    u_pct: u,
+                    dof,
+                };
+                delivered(model, ask, &point).map_err(|refusal: Refusal| refusal.to_string())
+            }
+            _ => Err("the boost of this point is not known".to_owned()),
+        };
+        Row {
+            observation: o.clone(),
+            boost_kpa,
+            u95_pct: crate::numerics::gum::u95(u, dof.max(1.0)),
+            flow,
+        }
+    })
+    .collect()
+}
+
+/// `map.csv`.
+#[must_use]
+pub fn csv(rows: &[Row]) -> String {
+    let mut text = String::from(
+        "output,approach,boost_kpa,rpm,supply_v,duty_pct,duty_u95_pct,flow_ml_min,u95_ml_min,basis,note\n",
+    );
+    for row in rows {
+        let o = &row.observation;
+        let cell = |v: Option<f64>, decimals: usize| v.map_or(String::new(), |v| format!("{v:.decimals$}"));
+        let approach = match o.kind {
+            Kind::SteadyUp => "below",
+            Kind::SteadyDown => "above",
+            _ => "",
+        };
+        let (flow, u95, basis, note) = match &row.flow {
+            Ok(d) => (
+                Some(d.flow_ml_min),
+                Some(d.u95_ml_min),
+                d.basis.word(),
+                d.warnings.join("; "),
+            ),
+            Err(why) => (None, None, "", why.clone()),
+        };
+        let supply = o.supply_read_v.or(o.at.supply_v);
+        // Writing to a String cannot fail.
+        let _ = writeln!(
+            text,
+            "{},{approach},{},{},{},{},{:.3},{},{},{basis},\"{}\"",
+            o.output,
+            cell(row.boost_kpa, 2),
+            cell(o.at.rpm, 0),
+            cell(supply, 2),
+            cell(o.value, 3),
+            row.u95_pct,
+            cell(flow, 2),
+            cell(u95, 2),
+            note.replace('"', "\"\"")
+        );
+    }
+    text
+}
