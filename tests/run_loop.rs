@@ -79,6 +79,11 @@ fn a_collection_is_played_and_ends_safe() {
         weigh_at_rest: true,
     };
     let ops = vec![
+        Op::Expect {
+            item: "duty.dead_band".into(),
+            lower: None,
+            upper: Some(12.5),
+        },
         set(Role::SupplySet, 13.8),
         set(Role::PumpDuty, 60.0),
         settle(),
@@ -87,6 +92,10 @@ fn a_collection_is_played_and_ends_safe() {
     ];
     let (ending, events, _) = play("collection", &rig, &plan(&rig, ops));
     assert!(ending.complete() && ending.verified, "{ending:?}\n{events}");
+    assert!(
+        events.contains(",expect,1,item=duty.dead_band;upper=12.5"),
+        "{events}"
+    );
     for kind in [
         "identified",
         "armed",

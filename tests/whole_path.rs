@@ -331,6 +331,7 @@ fn the_line_scenarios_end_with_their_items() {
         ("leak-down", "line.leak"),
         ("dead-head", "line.dead_head"),
         ("tank-level", "tank.drawn"),
+        ("road-trace", "road.volume"),
     ] {
         let dir = scratch(scenario);
         let file = format!("scenarios/{scenario}.yaml");

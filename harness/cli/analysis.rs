@@ -255,7 +255,7 @@ pub(super) fn of_run(
                 subject: Subject::of_run("Pump and nozzle", run, &rig),
                 reduced,
                 facts: PairFacts::from_rig(&rig.pair, &rig.fluid),
-                expected: expected(&folder, &rig)?,
+                expected: expected(&folder)?,
                 files: run
                     .files
                     .iter()
@@ -269,13 +269,13 @@ pub(super) fn of_run(
             pair(&source, display)
         }
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
-            let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder, &rig)?)?;
+            let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder)?)?;
             line::write(&Subject::of_run(title, run, &rig), outcome, &[], out, display)
         }
         Purpose::CheckScale => {
             let reduced = crate::reduce::from_run(&folder, &rig)?;
             let outcome = Outcome {
-                items: check_scale::items(&reduced.check, &expected(&folder, &rig)?),
+                items: check_scale::items(&reduced.check, &expected(&folder)?),
                 findings: reduced.findings,
                 files: Vec::new(),
             };
@@ -287,10 +287,8 @@ pub(super) fn of_run(
                 display,
             )
         }
-        Purpose::Controller => {
-            super::controller::of_run(&folder, &rig, &expected(&folder, &rig)?, out, display)
-        }
-        Purpose::RoadTrace => super::road::of_run(&folder, &rig, &expected(&folder, &rig)?, out, display),
+        Purpose::Controller => super::controller::of_run(&folder, &rig, &expected(&folder)?, out, display),
+        Purpose::RoadTrace => super::road::of_run(&folder, &rig, &expected(&folder)?, out, display),
         Purpose::Record => {
             say(&format!(
                 "nothing was to be judged; the record is in {}",
@@ -301,26 +299,21 @@ pub(super) fn of_run(
     }
 }
 
-/// What the run's scenario expects.
-fn expected(
-    folder: &crate::record::RunFolder,
-    rig: &crate::script::rig::Rig,
-) -> Result<Vec<Expectation>, Failure> {
-    use crate::script::plan::Op;
-    let name = folder.dir.join("scenario.yaml").display().to_string();
-    let text = crate::script::yaml::Text::new(name, folder.scenario_text.as_str());
-    let scenario = crate::script::scenario::read(text, folder.dir.clone())?;
-    let sets: Vec<(String, String)> = folder.run.parameters.clone().into_iter().collect();
-    let plan = crate::script::plan(&scenario, rig, &sets, crate::chance::Seed(folder.run.seed))?;
-    let of = |op: &Op| match op {
-        Op::Expect { item, lower, upper } => Some(Expectation {
-            item: item.clone(),
-            limits: Zone {
-                lower: *lower,
-                upper: *upper,
-            },
-        }),
-        _ => None,
-    };
-    Ok(plan.steps.iter().filter_map(|s| of(&s.op)).collect())
+/// What the run's scenario expected, as the record says.
+fn expected(folder: &crate::record::RunFolder) -> Result<Vec<Expectation>, Failure> {
+    let mut found = Vec::new();
+    for event in folder.events()? {
+        let event = event?;
+        if let ("expect", Some(item)) = (event.kind.as_str(), event.get("item")) {
+            let limits = Zone {
+                lower: event.number("lower"),
+                upper: event.number("upper"),
+            };
+            found.push(Expectation {
+                item: item.to_owned(),
+                limits,
+            });
+        }
+    }
+    Ok(found)
 }

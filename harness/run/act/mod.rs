@@ -143,9 +143,9 @@ pub fn begin(step: &Step) -> Box<dyn Act> {
         )),
         Op::Ask { request } => Box::new(ask::Ask::new(request.clone())),
         Op::Vent { at_most_s } => Box::new(vent::Vent::new(*at_most_s)),
-        Op::Expect { .. } => Box::new(Hold {
-            seconds: 0.0,
-            until: None,
+        Op::Expect { item, lower, upper } => Box::new(Expect {
+            item: item.clone(),
+            limits: [("lower", *lower), ("upper", *upper)],
         }),
     }
 }
@@ -186,6 +186,28 @@ impl Act for Mark {
                 .map(|(name, value)| (name.as_str(), value as &dyn std::fmt::Display)),
         );
         bench.log.event(now, "mark", &pairs);
+        Ok(Progress::Done)
+    }
+}
+
+/// Writes into the record what the scenario expects, for the judgement that comes later.
+#[derive(Debug)]
+struct Expect {
+    item: String,
+    limits: [(&'static str, Option<f64>); 2],
+}
+
+impl Act for Expect {
+    fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
+        let mut pairs: Vec<(&str, &dyn std::fmt::Display)> = vec![("item", &self.item)];
+        for (name, limit) in &self.limits {
+            pairs.extend(
+                limit
+                    .as_ref()
+                    .map(|value| (*name, value as &dyn std::fmt::Display)),
+            );
+        }
+        bench.log.event(now, "expect", &pairs);
         Ok(Progress::Done)
     }
 }
