@@ -117,7 +117,16 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
         cancelled,
         level,
     };
-    refuse_too_tight(&rule, old, &tolerances)?;
+    // What can be told apart is planned from the baseline alone.
+    let planned = pooled(&old.observations);
+    refuse_too_tight(
+        &Rule {
+            scatter: &planned,
+            ..rule
+        },
+        old,
+        &tolerances,
+    )?;
     let mut list: Vec<Compared> = pairs
         .into_iter()
         .map(|(a, b)| rule.decide(a, b, a.or(b).map_or(0.0, |o| tolerances.of(o))))
@@ -203,6 +212,7 @@ fn kinds_for(kind: &Kind) -> Vec<Kind> {
 }
 
 /// What a decision rests on.
+#[derive(Clone, Copy)]
 struct Rule<'a> {
     scatter: &'a BTreeMap<Key, Scatter>,
     cancelled: bool,
@@ -235,8 +245,9 @@ impl Rule<'_> {
         if pool.dof < 1.0 && key.1 == Quantity::Value {
             return None;
         }
-        let repeats = |o: &Observation| f64::from(o.repeats.max(1));
-        let random = pool.sd * (1.0 / repeats(a) + 1.0 / repeats(b)).sqrt();
+        let (of_a, of_b) = (pool.of(a), pool.of(b));
+        let part = |s: Scatter, o: &Observation| s.sd / f64::from(o.repeats.max(1)).sqrt();
+        let random = part(of_a, a).hypot(part(of_b, b));
         let common = if self.cancelled {
             0.0
         } else {
@@ -249,8 +260,12 @@ impl Rule<'_> {
         let own = a.u_own.hypot(b.u_own);
         let u = random.hypot(common).hypot(own).hypot(boost).hypot(supply);
         // Welch-Satterthwaite (JCGM 100:2008 G.4.1): only the pooled part has finite degrees of freedom.
-        let dof = if random > 0.0 {
-            pool.dof * (u / random).powi(4)
+        // The same pool behind both sides is one estimate; a side with its own scatter is another.
+        let dof = if of_a == of_b && random > 0.0 {
+            of_a.dof * (u / random).powi(4)
+        } else if random > 0.0 {
+            let share = part(of_a, a).powi(4) / of_a.dof + part(of_b, b).powi(4) / of_b.dof;
+            u.powi(4) / share
         } else {
             f64::INFINITY
         };

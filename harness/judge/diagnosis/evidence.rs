@@ -182,7 +182,7 @@ impl Evidence {
         let (row, column) = (boost_of(&b.at)?, b.at.rpm?);
         let was = self.old[0].at(row, column);
         let is = map(row, column);
-        let predicted = if was.abs() > 1e-6 {
+        let predicted = if was.abs() > 0.1 * self.tolerance {
             b.old * is / was
         } else {
             b.old + is - was

@@ -10,6 +10,8 @@ use crate::reduce::controller::Way;
 
 /// Most places along an axis that are looked at.
 const PLACES_MOST: usize = 41;
+/// A change that is seen on more than this share of the grid is none of a single point.
+const WHOLE: f64 = 0.6;
 /// Difference that counts as one, in tolerances.
 const SEEN: f64 = 0.5;
 
@@ -88,7 +90,7 @@ fn point(e: &Evidence) -> Vec<Worked> {
         for c in &by_column {
             let weights = || e.grid.iter().map(|p| r.at(p.row) * c.at(p.column));
             let over: f64 = weights().map(|w| w * w).sum();
-            if over <= 0.0 {
+            if over <= 0.0 || over > WHOLE * e.grid.len() as f64 {
                 continue;
             }
             let amount = weights()
@@ -120,7 +122,7 @@ fn point(e: &Evidence) -> Vec<Worked> {
         change: Change::PointChanged,
         words,
         left,
-        free: 4.0,
+        free: 3.0,
     }]
 }
 

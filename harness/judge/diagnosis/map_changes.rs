@@ -3,16 +3,18 @@
 //! In: evidence of one output. Out: each hypothesis with what it leaves. Never: more than one change at a time.
 
 use super::evidence::{Beside, Evidence, GridPoint};
-use super::surface::Surface;
+use super::surface::{Surface, refined};
 use super::{Change, Worked};
 use crate::reduce::controller::{Kind, Way};
 
 /// Largest share of an axis that it may have moved.
 const SHIFT_MOST: f64 = 0.3;
+/// A value that is off, in tolerances.
+const OFF: f64 = 0.1;
+/// Values below this share of the largest may have a threshold that switches them off.
+const THRESHOLD: f64 = 0.25;
 /// Steps of a search along a line, to each side.
 const STEPS: i32 = 60;
-/// Lags of a row or column that are tried, in steps of the grid.
-const LAGS: [f64; 9] = [0.0, 0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
 
 /// Every hypothesis of this kind.
 pub(super) fn all(e: &Evidence) -> Vec<Worked> {
@@ -129,15 +131,32 @@ fn hysteresis(e: &Evidence) -> Worked {
 }
 
 /// Grid and what follows from it under a change of values.
+///
+/// A point that was off and came on, or went off, shows only that a threshold lies between: it is not held against a
+/// change in that direction.
 fn of_values(e: &Evidence, change: impl Fn(f64) -> f64) -> f64 {
-    let value = |b: &Beside| {
-        matches!(
-            b.kind,
-            Kind::Supply(_) | Kind::After(_) | Kind::Steady | Kind::SteadyUp | Kind::SteadyDown
-        )
-        .then(|| change(b.old))
+    of_values_and(e, &change, |b| {
+        let value =
+            Kind::Supply(Way::Up).quantity() == b.kind.quantity() && !matches!(b.kind, Kind::Fault(_));
+        value.then(|| change(b.old))
+    })
+}
+
+/// The same, with what follows beside the grid.
+fn of_values_and(e: &Evidence, change: impl Fn(f64) -> f64, beside: impl Fn(&Beside) -> Option<f64>) -> f64 {
+    let off = |v: f64| v.abs() <= OFF * e.tolerance;
+    let top = e.old[0].top();
+    let rises = change(0.5 * top) > 0.5 * top;
+    let grid = |p: &GridPoint| {
+        let came = rises && off(p.old) && !off(p.new);
+        let went = !rises && off(p.new) && !off(p.old) && p.old < THRESHOLD * top;
+        if (came && p.new < THRESHOLD * top) || went {
+            p.new
+        } else {
+            change(p.old)
+        }
     };
-    e.left(|p: &GridPoint| change(p.old), value)
+    e.left(grid, beside)
 }
 
 /// Full scale of an output: no value beyond it can be put out.
@@ -162,13 +181,15 @@ fn offset(e: &Evidence, everywhere: bool) -> Worked {
     let most = 0.4 * e.old[0].top().max(1e-6);
     let (by, left) = search(most, |by| {
         let change = |v: f64| {
-            if v.abs() > 1e-3 || everywhere {
+            if v.abs() > OFF * e.tolerance || everywhere {
                 (v + by).clamp(0.0, top)
             } else {
                 v
             }
         };
-        of_values(e, change)
+        // The offset is in the table, before the supply is compensated.
+        let map = |row: f64, column: f64| change(e.old[0].at(row, column));
+        of_values_and(e, change, |b| e.follows(b, map))
     });
     let words = format!("offset by {by:+.2} {}", e.unit);
     Worked {
@@ -195,7 +216,13 @@ fn clamps(e: &Evidence) -> Vec<Worked> {
         1.0,
     );
     let (at, left) = search(0.5 * top, |by| {
-        of_values(e, |v| if v.abs() > 1e-3 { v.max(by.abs()) } else { v })
+        of_values(e, |v| {
+            if v.abs() > OFF * e.tolerance {
+                v.max(by.abs())
+            } else {
+                v
+            }
+        })
     });
     let raised = worked(format!("lower clamp at {:.1} {}", at.abs(), e.unit), left, 1.0);
     // A clamp that went up frees what it held: those points alone may take any value above.
@@ -211,7 +238,7 @@ fn clamps(e: &Evidence) -> Vec<Worked> {
     vec![lower, raised, freed]
 }
 
-/// Held where it was interpolated: each row and each column looks as if it lay lower by a part of a step, each by its
+/// Held where it was interpolated: each row and each column takes the value of a place at or below it, each by its
 /// own. The other way round, the old values are found in the new ones.
 fn lookup(e: &Evidence, reversed: bool) -> Worked {
     let mut seen = e.old[0].clone();
@@ -240,7 +267,7 @@ fn lookup(e: &Evidence, reversed: bool) -> Worked {
         "interpolation became held"
     };
     // Where every lag is nothing it has chosen nothing.
-    let free = lags.chosen().max(1.0);
+    let free = lags.chosen(from).max(1.0);
     Worked {
         change: Change::LookupToggled,
         words: words.to_owned(),
@@ -249,7 +276,7 @@ fn lookup(e: &Evidence, reversed: bool) -> Worked {
     }
 }
 
-/// How far each row and each column lags, in steps.
+/// From where each row and each column takes its value.
 struct Lags {
     rows: Vec<f64>,
     columns: Vec<f64>,
@@ -258,44 +285,40 @@ struct Lags {
 impl Lags {
     fn fit(from: &Surface, to: &Surface) -> Self {
         let mut lags = Lags {
-            rows: vec![0.0; from.rows.len()],
-            columns: vec![0.0; from.columns.len()],
+            rows: from.rows.clone(),
+            columns: from.columns.clone(),
         };
-        let miss = |lags: &Lags, i: usize, j: usize| {
-            let d = lags.at(from, from.rows[i], from.columns[j]) - to.values[i][j];
+        let miss = |row: f64, column: f64, i: usize, j: usize| {
+            let d = from.at(row, column) - to.values[i][j];
             if d.is_finite() { d * d } else { 0.0 }
         };
+        let (rows, columns) = (refined(&refined(&from.rows)), refined(&refined(&from.columns)));
         for _ in 0..4 {
             for i in 0..from.rows.len() {
-                let left = |lags: &Lags| (0..from.columns.len()).map(|j| miss(lags, i, j)).sum::<f64>();
-                lags.choose(|l| &mut l.rows[i], left);
+                let left = |row: f64| {
+                    (0..from.columns.len())
+                        .map(|j| miss(row, lags.columns[j], i, j))
+                        .sum()
+                };
+                lags.rows[i] = nearest_below(&rows, from.rows[i], left);
             }
             for j in 0..from.columns.len() {
-                let left = |lags: &Lags| (0..from.rows.len()).map(|i| miss(lags, i, j)).sum::<f64>();
-                lags.choose(|l| &mut l.columns[j], left);
+                let left = |column: f64| {
+                    (0..from.rows.len())
+                        .map(|i| miss(lags.rows[i], column, i, j))
+                        .sum()
+                };
+                lags.columns[j] = nearest_below(&columns, from.columns[j], left);
             }
         }
         lags
     }
 
-    fn choose(&mut self, place: impl Fn(&mut Lags) -> &mut f64, left: impl Fn(&Lags) -> f64) {
-        let mut best = (*place(self), f64::INFINITY);
-        for lag in LAGS {
-            *place(self) = lag;
-            let miss = left(self);
-            if miss < best.1 - 1e-9 {
-                best = (lag, miss);
-            }
-        }
-        *place(self) = best.0;
-    }
-
     /// The value of the surface where the lags of its row and column lead.
     fn at(&self, from: &Surface, row: f64, column: f64) -> f64 {
-        let moved = |axis: &[f64], lags: &[f64], x: f64| {
+        let moved = |axis: &[f64], to: &[f64], x: f64| {
             let i = axis.partition_point(|a| *a <= x + 1e-6).saturating_sub(1);
-            let step = if i > 0 { axis[i] - axis[i - 1] } else { 0.0 };
-            x - lags.get(i).copied().unwrap_or(0.0) * step
+            x - axis.get(i).zip(to.get(i)).map_or(0.0, |(a, t)| a - t)
         };
         from.at(
             moved(&from.rows, &self.rows, row),
@@ -303,11 +326,22 @@ impl Lags {
         )
     }
 
-    fn chosen(&self) -> f64 {
-        self.rows
-            .iter()
-            .chain(&self.columns)
-            .filter(|l| **l > 0.0)
-            .count() as f64
+    /// How many rows and columns lag.
+    fn chosen(&self, from: &Surface) -> f64 {
+        let lagging =
+            |axis: &[f64], to: &[f64]| axis.iter().zip(to).filter(|(a, t)| **a - **t > 1e-9).count();
+        (lagging(&from.rows, &self.rows) + lagging(&from.columns, &self.columns)) as f64
     }
+}
+
+/// The place at or below `x` that leaves least; the nearest where several do.
+fn nearest_below(places: &[f64], x: f64, left: impl Fn(f64) -> f64) -> f64 {
+    let mut best = (x, left(x));
+    for place in places.iter().rev().filter(|p| **p < x - 1e-9) {
+        let miss = left(*place);
+        if miss < best.1 - 1e-9 {
+            best = (*place, miss);
+        }
+    }
+    best.0
 }
