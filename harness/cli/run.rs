@@ -16,12 +16,12 @@ use crate::port::serial::SerialPorts;
 use crate::problem::Problem;
 use crate::quantity::Units;
 use crate::record::disk::write_whole;
-use crate::record::run_file::{RunFile, State};
+use crate::record::run_file::{FileRecord, RunFile, State};
 use crate::record::writer::{self, Recorder};
 use crate::run::bench::Bench;
 use crate::run::drive::{drive, panicked};
 use crate::run::ending::Ending;
-use crate::script::plan::{Plan, Purpose};
+use crate::script::plan::{Op, Plan, Purpose};
 use crate::script::rig::{Rig, Watchdog};
 use crate::script::yaml::Text;
 use clap::{Args, ValueEnum};
@@ -237,6 +237,7 @@ fn play(
     let mut file = RunFile::new(rig, plan, options.seed, kind, operator, started.to_rfc3339());
     write_whole(&dir.join("scenario.yaml"), plan.source.as_bytes())?;
     write_whole(&dir.join("rig.yaml"), rig.source.as_bytes())?;
+    keep_traces(options, plan, dir, &mut file)?;
     file.write(dir)?;
     let (ending, timing, identities) = {
         let mut bench = Bench::new(rig, plan, &mut recorder)?;
@@ -260,6 +261,29 @@ fn play(
     file.write(dir)?;
     finished?;
     Ok(Played { ending })
+}
+
+/// Copies the traces that are replayed into the run folder, where the copy of the scenario looks for them.
+fn keep_traces(options: &Options, plan: &Plan, dir: &Path, file: &mut RunFile) -> Result<(), Failure> {
+    let beside = options.scenario.parent().unwrap_or(Path::new(""));
+    for step in &plan.steps {
+        let Op::Replay { file: name, .. } = &step.op else {
+            continue;
+        };
+        if file.files.iter().any(|f| f.name == *name) {
+            continue;
+        }
+        let (from, to) = (beside.join(name), dir.join(name));
+        let text = std::fs::read_to_string(&from).map_err(|e| {
+            Problem::new(format!("{}: {e}", from.display())).expected("the trace to be played")
+        })?;
+        if let Some(folder) = to.parent() {
+            std::fs::create_dir_all(folder).map_err(|e| Failure::write(folder, &e))?;
+        }
+        write_whole(&to, text.as_bytes())?;
+        file.files.push(FileRecord::of_text(name, &text));
+    }
+    Ok(())
 }
 
 /// Writes into the run file how the run ended; the verdict comes with the analysis.

@@ -297,7 +297,7 @@ fn faults(bench: &Bench<'_>, settings: &Settings, span: &Span, latency: &Latency
         );
         add(Kind::After(name.clone()), unit, after, 0.0);
         if span.kind == "power_cycle" {
-            let crossing = controller_times::half_way(trace, restored_s, span.end_s, false);
+            let crossing = controller_times::half_way(trace, restored_s, span.end_s);
             let time = crossing.map(|c| c.time_s - restored_s);
             add(
                 Kind::Restart,

@@ -1,9 +1,9 @@
 //! How fast a controller answers: from a step of its input to half the step of its output.
 //!
 //! In: spans marked `response` and `loop_back`. Out: response times with the latency of the generator taken out, and
-//! their percentiles with U. The output passes half its step between two readings: on an on-off output the middle of
-//! the two counts, else the straight line between them. Steps come at random phase against sampling, so the middle is
-//! right in the mean and a single time is known to the bracket. Never: a response where the output did not step.
+//! their percentiles with U. The output passes half its step between two readings, and the middle of the two counts:
+//! steps come at random phase against sampling, so the middle is right in the mean whatever the output does between
+//! (a straight line is not), and a single time is known to the bracket. Never: a response where the output did not step.
 
 use super::controller::{Response, Way};
 use super::controller_run::Bench;
@@ -55,15 +55,27 @@ impl Latency {
             return unknown;
         };
         let spans = spans.iter().filter(|s| s.kind == "loop_back" && s.whole);
-        let times: Vec<f64> = spans
-            .filter_map(|s| Some(answer(s, &channel.role, true)?.0))
+        let found: Vec<(f64, f64)> = spans
+            .filter_map(|s| answer(s, &channel.role))
+            .map(|(time, bracket, _)| (time - 0.5 * bracket, time + 0.5 * bracket))
             .collect();
-        if times.len() < 3 {
+        if found.len() < 3 {
             return unknown;
         }
-        let n = times.len() as f64;
-        let mean_s = times.iter().sum::<f64>() / n;
-        let variance = times.iter().map(|t| (t - mean_s).powi(2)).sum::<f64>() / (n - 1.0);
+        // A latency that is always the same lies in every bracket.
+        let low = found.iter().map(|b| b.0).fold(f64::NEG_INFINITY, f64::max);
+        let high = found.iter().map(|b| b.1).fold(f64::INFINITY, f64::min);
+        if low <= high {
+            return Latency {
+                mean_s: 0.5 * (low + high),
+                u_s: (high - low) / 12f64.sqrt(),
+                note: None,
+            };
+        }
+        let n = found.len() as f64;
+        let middles = || found.iter().map(|b| 0.5 * (b.0 + b.1));
+        let mean_s = middles().sum::<f64>() / n;
+        let variance = middles().map(|t| (t - mean_s).powi(2)).sum::<f64>() / (n - 1.0);
         Latency {
             mean_s,
             u_s: (variance / n).sqrt(),
@@ -74,7 +86,7 @@ impl Latency {
 
 /// When a trace passes half of its step between `from_s` and `to_s`; none where it does not step, or was not read
 /// before.
-pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64, worded: bool) -> Option<Crossing> {
+pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64) -> Option<Crossing> {
     let points: Vec<(f64, f64)> = trace
         .times_s
         .iter()
@@ -101,25 +113,18 @@ pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64, worded: bool) -> O
     let pair = inside
         .windows(2)
         .find(|w| w[1].0 > from_s && share(w[1].1) >= 0.5)?;
-    let (before, after) = (pair[0], pair[1]);
-    let (a, b) = (share(before.1), share(after.1));
-    let part = if worded || b - a < 1e-9 {
-        0.5
-    } else {
-        ((0.5 - a) / (b - a)).clamp(0.0, 1.0)
-    };
-    let width = after.0 - before.0;
+    let width = pair[1].0 - pair[0].0;
     Some(Crossing {
-        time_s: before.0 + part * width,
+        time_s: pair[0].0 + 0.5 * width,
         bracket_s: width,
         step,
     })
 }
 
 /// From the set point of a span to the answer of a role: time, bracket, step.
-fn answer(span: &Span, role: &Role, worded: bool) -> Option<(f64, f64, f64)> {
+fn answer(span: &Span, role: &Role) -> Option<(f64, f64, f64)> {
     let set_s = *span.traces.get(&Role::Boost)?.times_s.first()?;
-    let crossing = half_way(span.traces.get(role)?, set_s, span.end_s, worded)?;
+    let crossing = half_way(span.traces.get(role)?, set_s, span.end_s)?;
     Some((crossing.time_s - set_s, crossing.bracket_s, crossing.step))
 }
 
@@ -127,13 +132,12 @@ fn answer(span: &Span, role: &Role, worded: bool) -> Option<(f64, f64, f64)> {
 pub(super) fn responses(bench: &Bench<'_>, spans: &[Span], latency: &Latency) -> Vec<(Response, f64)> {
     let mut all = Vec::new();
     for channel in &bench.outputs {
-        let worded = matches!(channel.role, Role::SwitchedOutput(_));
         let of = |way: Way| -> Vec<(f64, f64, f64, f64)> {
             let mine = |s: &&Span| {
                 s.kind == "response" && s.whole && s.values.get("direction").is_some_and(|d| d == way.word())
             };
             let found = spans.iter().filter(mine).filter_map(|s| {
-                let (time, bracket, step) = answer(s, &channel.role, worded)?;
+                let (time, bracket, step) = answer(s, &channel.role)?;
                 Some((time, bracket, step, s.start_s))
             });
             found.collect()
@@ -208,15 +212,14 @@ mod tests {
         ] {
             trace.add(t, v);
         }
-        // By hand: 5 lies 3/7 of the way from 2 to 9.
-        let c = half_way(&trace, 0.05, 1.0, false).unwrap();
-        assert!((c.time_s - (0.2 + 0.1 * 3.0 / 7.0)).abs() < 1e-12 && (c.bracket_s - 0.1).abs() < 1e-12);
-        let c = half_way(&trace, 0.05, 1.0, true).unwrap();
-        assert!((c.time_s - 0.25).abs() < 1e-12);
+        // Half of the step, 5, is passed between the readings at 0.2 and 0.3.
+        let c = half_way(&trace, 0.05, 1.0).unwrap();
+        assert!((c.time_s - 0.25).abs() < 1e-12 && (c.bracket_s - 0.1).abs() < 1e-12);
+        assert!(half_way(&trace, -0.1, 1.0).is_none(), "not read before");
         let mut flat = Trace::default();
         (0..10).for_each(|i| flat.add(0.1 * f64::from(i), 3.0));
-        assert!(half_way(&flat, 0.0, 0.9, false).is_none());
-        assert!(half_way(&Trace::default(), 0.0, 1.0, false).is_none());
+        assert!(half_way(&flat, 0.0, 0.9).is_none());
+        assert!(half_way(&Trace::default(), 0.0, 1.0).is_none());
     }
 
     #[test]

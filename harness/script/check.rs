@@ -155,7 +155,7 @@ impl Check<'_> {
                 self.set_point(input, to);
                 self.need(output, mark, "watch");
             }
-            Action::Replay { rows } => self.replay(rows, mark),
+            Action::Replay { rows, .. } => self.replay(rows, mark),
             Action::Mount { nozzle } => self.nozzle(nozzle, mark),
             Action::Hold { .. } | Action::Ask { .. } | Action::Vent { .. } | Action::Expect { .. } => {}
         }

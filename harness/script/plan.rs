@@ -114,6 +114,8 @@ pub enum Op {
     },
     /// Play a recorded trace: time from the start of the step (s) and the set points then.
     Replay {
+        /// File beside or below the scenario, for the copy in the record.
+        file: String,
         /// Rows in order of time.
         rows: Vec<(f64, Vec<(Role, f64)>)>,
     },

@@ -125,7 +125,7 @@ pub fn begin(step: &Step) -> Box<dyn Act> {
             kind: kind.clone(),
             values: values.clone(),
         }),
-        Op::Replay { rows } => Box::new(replay::Replay::new(rows.clone())),
+        Op::Replay { rows, .. } => Box::new(replay::Replay::new(rows.clone())),
         Op::Bisect {
             input,
             from,

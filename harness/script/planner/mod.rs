@@ -232,9 +232,10 @@ impl<'p> Planner<'p> {
                     settle_s: *settle_s,
                 },
             ),
-            Action::Replay { rows } => (
+            Action::Replay { file, rows } => (
                 format!("replay {} rows", rows.len()),
                 Op::Replay {
+                    file: file.clone(),
                     rows: rows
                         .iter()
                         .map(|(t, boost, rpm)| (*t, vec![(Role::Boost, *boost), (Role::Rpm, *rpm)]))

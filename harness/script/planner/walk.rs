@@ -118,7 +118,7 @@ impl Walk {
             Op::Collect {
                 stop, weigh_at_rest, ..
             } => return self.collect(*stop, *weigh_at_rest),
-            Op::Replay { rows } => {
+            Op::Replay { rows, .. } => {
                 let end = rows.last().map_or(0.0, |(t, _)| *t);
                 (end, end, None)
             }

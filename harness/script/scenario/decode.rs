@@ -349,7 +349,10 @@ impl Decoder<'_> {
     fn replay(&mut self, fields: &Fields) -> Option<Action> {
         let item = fields.item("file");
         match trace::read(self.folder, &item.text, fields.number("speed")) {
-            Ok(rows) => Some(Action::Replay { rows }),
+            Ok(rows) => Some(Action::Replay {
+                file: item.text.clone(),
+                rows,
+            }),
             Err(problems) => {
                 for problem in problems.0 {
                     (self.tell)(item, problem);

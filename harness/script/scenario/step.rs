@@ -148,6 +148,8 @@ pub enum Action {
     },
     /// Play a trace of (time, s; boost, gauge kPa; engine speed, rpm).
     Replay {
+        /// File beside or below the scenario.
+        file: String,
         /// Rows in order of time.
         rows: Vec<(f64, f64, f64)>,
     },
