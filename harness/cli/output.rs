@@ -1,7 +1,7 @@
 //! Where words go: data to stdout, messages to stderr, files whole or not at all.
 
 use super::Failure;
-use std::io::Write as _;
+use std::io::{IsTerminal as _, Write as _};
 use std::path::Path;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::fmt::writer::BoxMakeWriter;
@@ -17,6 +17,41 @@ pub(super) fn data(text: &str) {
     let mut out = std::io::stdout().lock();
     // A reader that has seen enough (`| head`) is not an error.
     let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+}
+
+/// A block of lines on stderr that is written over by the next; nothing where stderr is no terminal.
+pub(super) struct Live {
+    terminal: bool,
+    lines: usize,
+}
+
+/// A block of lines to be shown while something goes on.
+pub(super) fn live() -> Live {
+    let plain = std::env::var_os("TERM").is_none_or(|t| t == "dumb");
+    Live {
+        terminal: std::io::stderr().is_terminal() && !plain,
+        lines: 0,
+    }
+}
+
+impl Live {
+    /// Shows a block in place of the last one.
+    pub(super) fn show(&mut self, text: &str) {
+        if self.terminal {
+            self.clear();
+            say(text.trim_end());
+            self.lines = text.trim_end().lines().count();
+        }
+    }
+
+    /// Takes the block away.
+    pub(super) fn clear(&mut self) {
+        if self.lines > 0 {
+            // Cursor to the start of the line that many lines up, then everything below cleared (ECMA-48: CPL, ED).
+            let _ = write!(std::io::stderr().lock(), "\x1b[{}F\x1b[J", self.lines);
+            self.lines = 0;
+        }
+    }
 }
 
 /// Writes a file whole or not at all.

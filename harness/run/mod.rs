@@ -13,6 +13,7 @@ pub mod guard;
 mod intake;
 pub mod log;
 pub mod readings;
+pub mod remarks;
 pub mod shutdown;
 pub mod survey;
 pub mod timing;

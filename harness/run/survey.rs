@@ -11,6 +11,9 @@ use crate::script::rig::Rig;
 use crate::script::role::Direction;
 use std::time::Duration;
 
+/// Time between two looks at what is known so far.
+const LOOK: Duration = Duration::from_millis(500);
+
 /// What one instrument showed.
 #[derive(Clone, Debug, Default)]
 pub struct Found {
@@ -67,19 +70,22 @@ pub struct Survey {
     pub channels: Vec<Seen>,
 }
 
-/// Listens to a bench for `span`. `failed` are the ports that could not be opened.
+/// Listens to a bench for `span`. `failed` are the ports that could not be opened; `show` is handed what is known so
+/// far, twice a second.
 pub fn survey<P: Ports>(
     rig: &Rig,
     desk: &mut Desk<'_>,
     ports: &mut P,
     failed: Vec<(usize, Fault)>,
     span: Duration,
+    show: &mut dyn FnMut(&Survey),
 ) -> Survey {
     let mut out = vec![Vec::new(); desk.len()];
     let mut events = Events::new();
     let mut survey = empty(rig);
     let mut now = ports.now();
     let end = now + span;
+    let mut look = now + LOOK;
     desk.start(now);
     for (index, fault) in failed {
         desk.port_lost(index, now);
@@ -96,7 +102,7 @@ pub fn survey<P: Ports>(
             bytes.clear();
         }
         let mut stopped = false;
-        now = ports.wait(desk.wake().min(end), &mut |at, arrival| match arrival {
+        now = ports.wait(desk.wake().min(end).min(look), &mut |at, arrival| match arrival {
             Arrival::Bytes(port, bytes) => desk.receive(port, at, bytes, &mut events),
             Arrival::Lost(port, fault) => {
                 desk.port_lost(port, at);
@@ -110,6 +116,10 @@ pub fn survey<P: Ports>(
         take(rig, &mut survey, &mut events);
         if stopped {
             break;
+        }
+        if now >= look {
+            look = now + LOOK;
+            show(&survey);
         }
     }
     for found in &mut survey.instruments {
