@@ -78,23 +78,32 @@ impl fmt::Debug for Moment {
 #[derive(Clone, Copy, Debug)]
 pub struct SystemClock {
     origin: Instant,
+    /// What it showed then.
+    first: Moment,
 }
 
 impl SystemClock {
     /// Starts counting now.
-    #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
     #[must_use]
     pub fn start() -> Self {
+        Self::starting_at(Moment::START)
+    }
+
+    /// Shows `first` now, and counts on from there.
+    #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
+    #[must_use]
+    pub fn starting_at(first: Moment) -> Self {
         SystemClock {
             origin: Instant::now(),
+            first,
         }
     }
 
-    /// Time since the clock was started.
+    /// The moment it shows.
     #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
     #[must_use]
     pub fn now(&self) -> Moment {
-        Moment::START + Instant::now().duration_since(self.origin)
+        self.first + Instant::now().duration_since(self.origin)
     }
 
     /// Waits until `moment`; returns at once if it has passed.

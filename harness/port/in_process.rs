@@ -79,6 +79,15 @@ impl<B: VirtualBench> InProcess<B> {
         }
     }
 
+    /// The same ports, their time beginning at `moment`: the bench has stood at rest until then, and what it said
+    /// meanwhile nobody heard.
+    #[must_use]
+    pub fn starting_at(mut self, moment: Moment) -> Self {
+        self.now = self.now.max(moment);
+        self.bench.transmit(self.now, &mut |_, _| {});
+        self
+    }
+
     /// The bench behind the ports.
     pub fn bench(&self) -> &B {
         &self.bench

@@ -123,6 +123,19 @@ pub(super) fn new_folder(gate: &Gate, dir: &Path) -> Result<(), Fault> {
     enough_room(dir, free_bytes(dir)?)
 }
 
+/// Makes the folder of a run that is about to start, or finds it empty, and tries whether it takes a file: before
+/// anything is energised.
+///
+/// # Errors
+/// `IO` where it is not empty, not a folder, a symbolic link, or cannot be written; `DISK_FULL`.
+pub fn usable_folder(dir: &Path) -> Result<(), Fault> {
+    new_folder(&Gate::default(), dir)?;
+    let probe = dir.join(".probe");
+    let made = std::fs::File::create_new(&probe).map_err(|e| fault(dir, "cannot write into the folder", &e));
+    made.map(drop)?;
+    std::fs::remove_file(&probe).map_err(|e| fault(&probe, "cannot take the probe away", &e))
+}
+
 fn free_bytes(dir: &Path) -> Result<u64, Fault> {
     let room = rustix::fs::statvfs(dir).map_err(|e| fault(dir, "cannot see the free room", &e.into()))?;
     Ok(room.f_bavail.saturating_mul(room.f_frsize))

@@ -73,6 +73,9 @@ pub struct RunFile {
     pub started: String,
     /// End, RFC 3339.
     pub ended: Option<String>,
+    /// When it was gone on with after ending early, oldest first.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub resumed: Vec<ResumedRecord>,
     /// Parameters of the scenario as used.
     pub parameters: BTreeMap<String, String>,
     /// Instruments.
@@ -97,6 +100,20 @@ pub struct RunFile {
     pub counts: Counts,
     /// Files it was run from and wrote, with their hashes; those still written to carry none until the end.
     pub files: Vec<FileRecord>,
+}
+
+/// A run that was gone on with.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ResumedRecord {
+    /// When, RFC 3339; fixed at virtual time.
+    pub at: String,
+    /// The step of the plan it went on with.
+    pub from_step: u32,
+    /// How the part before had ended, in words.
+    pub after: String,
+    /// Where that part ends on the run's time line, s.
+    pub last_s: f64,
 }
 
 /// An instrument as it was.

@@ -35,6 +35,7 @@ impl RunFile {
             operator,
             started,
             ended: None,
+            resumed: Vec::new(),
             parameters: plan.parameters.iter().cloned().collect(),
             instruments: instruments(rig),
             channels: channels(rig),

@@ -299,9 +299,10 @@ impl Gathered {
     fn static_flow(&self, collection: &Collection) -> Option<(f64, f64)> {
         let find = |before: bool| {
             let mine = |r: &&Rested| r.collection == collection.step && r.before == before;
+            // A collection that was interrupted has been weighed before; the last weighings are those around it.
             self.rests
                 .iter()
-                .find(mine)
+                .rfind(mine)
                 .and_then(|r| Some((r.mass_g?, r.from_to_s)))
         };
         let ((before, before_span), (after, after_span)) = (find(true)?, find(false)?);

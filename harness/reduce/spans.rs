@@ -102,6 +102,11 @@ impl SpanCutter {
 
     /// Takes an event.
     pub fn event(&mut self, event: &Event) {
+        if event.kind == "resumed" {
+            // A span that the end of a run cut short comes again as a whole.
+            self.open.retain(|s| s.whole);
+            return;
+        }
         let of = match (event.kind.as_str(), event.get("kind")) {
             ("mark", Some(END)) => event.get("of"),
             ("mark", kind) => return self.begin(event, kind.unwrap_or_default()),

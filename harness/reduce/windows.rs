@@ -181,6 +181,12 @@ impl Cutter {
                     event.get("seconds").unwrap_or("?")
                 ));
             }
+            // What was going on when the run ended early comes again; nothing of it goes on over the pause.
+            "resumed" => {
+                self.void("the run was interrupted within it");
+                self.end(event.time_s, |_| true);
+                (self.not_settled, self.pump) = (None, None);
+            }
             "fault" => self.void(&format!("a fault: {}", event.detail)),
             _ => {}
         }

@@ -9,6 +9,7 @@ pub mod bench;
 pub mod desk;
 pub mod drive;
 pub mod ending;
+pub mod going_on;
 pub mod guard;
 mod intake;
 pub mod log;

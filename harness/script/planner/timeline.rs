@@ -24,6 +24,8 @@ pub struct Timeline {
     pub expected_s: f64,
     /// Longest time on a real bench, s; time for the operator is counted with a minute each.
     pub longest_s: f64,
+    /// Longest time with the pump on without a pause, s.
+    pub longest_on_s: f64,
     /// Highest line pressure possible: the limit, gauge kPa.
     pub pressure_limit_kpa: f64,
     /// Highest line pressure expected from the nozzle's rating, gauge kPa; none without a rating.
@@ -59,9 +61,11 @@ pub fn timeline(plan: &Plan, rig: &Rig) -> Timeline {
     let mut walk = Walk::new(rig);
     let rated = rig.pair.nozzles.first().is_some_and(|n| n.rating.is_some());
     let (mut rows, mut fillings, mut used) = (Vec::with_capacity(plan.steps.len()), 0, false);
+    let mut longest_on_s = 0.0_f64;
     for step in &plan.steps {
         let start_s = walk.expected_s;
         let takes = walk.step(&step.op);
+        longest_on_s = longest_on_s.max(walk.on_s);
         if matches!(step.op, Op::Collect { .. }) && !used {
             used = true;
             fillings += 1;
@@ -88,6 +92,7 @@ pub fn timeline(plan: &Plan, rig: &Rig) -> Timeline {
         rows,
         expected_s: walk.expected_s,
         longest_s: walk.longest_s,
+        longest_on_s,
         pressure_limit_kpa: plan.limits.line_pressure_kpa,
         pressure_expected_kpa: rated.then_some(walk.pressure_kpa.min(plan.limits.line_pressure_kpa)),
         fluid_ml: rated.then_some(walk.sprayed_ml),

@@ -1,0 +1,253 @@
+//! `dutycup run SCENARIO`: plays, records, reduces, fits, judges, writes.
+//!
+//! Without `--rig` the virtual bench runs in this process under the virtual clock. A rig with a real port, or one that
+//! is worked by hand, runs on the real clock, and energises nothing without `--arm` and its own name. With `--resume`
+//! a run that ended early goes on in its own folder.
+
+mod arm;
+mod earlier;
+mod operator;
+mod play;
+mod resume;
+
+use super::analysis::{self, Display};
+use super::line;
+use super::{Failure, Outcome, data, say};
+use crate::chance::Seed;
+use crate::clock::WallTime;
+use crate::exit::Exit;
+use crate::problem::Problem;
+use crate::quantity::Units;
+use crate::record::run_file::{FileRecord, RunFile};
+use crate::run::ending::Ending;
+use crate::script::plan::{Plan, Purpose};
+use crate::script::rig::{DialectSpec, Rig};
+use crate::script::yaml::Text;
+use clap::{Args, ValueEnum};
+use std::path::{Path, PathBuf};
+
+/// The rig that is used where none is named.
+const VIRTUAL_RIG: &str = include_str!("../../../rigs/virtual.yaml");
+/// Its name in messages.
+const VIRTUAL_RIG_NAME: &str = "rigs/virtual.yaml";
+
+/// Options of `run`.
+#[derive(Args, Debug)]
+pub(super) struct Options {
+    /// Scenario file.
+    #[arg(required_unless_present = "resume")]
+    scenario: Option<PathBuf>,
+    /// Rig file; the virtual bench if none is given.
+    #[arg(long)]
+    rig: Option<PathBuf>,
+    /// Folder for the results, new or empty; `results/<time>-<scenario>-<id>` if none is given.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Set a parameter of the scenario.
+    #[arg(long, value_name = "NAME=VALUE", value_parser = parse_set, conflicts_with = "resume")]
+    set: Vec<(String, String)>,
+    /// Which clock; virtual for a bench in this process, real for real ports.
+    #[arg(long)]
+    clock: Option<ClockChoice>,
+    /// Seed of everything random: order, and the virtual bench.
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "resume")]
+    seed: u64,
+    /// Go on with the run in this folder, which ended early, at its next unfinished collection.
+    #[arg(long, value_name = "DIR")]
+    resume: Option<PathBuf>,
+    /// Print the steps, the bench time, the highest pressure, the fluid and the cup fillings; run nothing.
+    #[arg(long)]
+    dry_run: bool,
+    /// The rig's own name: the bench is safe and may be energised.
+    #[arg(long, value_name = "BENCH")]
+    arm: Option<String>,
+    /// The fluid holds methanol, the bench is made for it, and its cautions are heeded.
+    #[arg(long)]
+    methanol: bool,
+    /// Calibration of the pair, for what needs the nozzle's coefficient (leak, decay after stop).
+    #[arg(long, value_name = "FILE")]
+    calibration: Option<PathBuf>,
+    #[command(flatten)]
+    display: Display,
+}
+
+/// Which clock a run goes by.
+#[derive(ValueEnum, Clone, Copy, Debug, PartialEq)]
+enum ClockChoice {
+    Virtual,
+    Real,
+}
+
+fn parse_set(text: &str) -> Result<(String, String), String> {
+    let (name, value) = text
+        .split_once('=')
+        .ok_or("expected NAME=VALUE, such as dwell=\"10 s\"")?;
+    Ok((name.trim().to_owned(), value.trim().to_owned()))
+}
+
+/// A run about to be played: a new one, or one that goes on.
+struct Job {
+    rig: Rig,
+    plan: Plan,
+    /// What the scenario says before arming.
+    cautions: Vec<String>,
+    /// Folder of the results.
+    dir: PathBuf,
+    seed: u64,
+    /// Where replayed traces are found.
+    beside: PathBuf,
+    /// Files that the run was made from, each with the hash of what was read.
+    read: Vec<(PathBuf, FileRecord)>,
+    /// Where it goes on; none for a new run.
+    resumed: Option<resume::Resumed>,
+}
+
+/// Runs the command.
+pub(super) fn main(options: &Options) -> Outcome {
+    let job = match &options.resume {
+        Some(dir) => resume::job(options, dir)?,
+        None => fresh(options)?,
+    };
+    if options.dry_run {
+        data(&crate::script::timeline(&job.plan, &job.rig).text(Units::Us));
+        return Ok(Exit::Pass);
+    }
+    let clock = choose_clock(options.clock, energises(&job.rig))?;
+    arm::fluid(options.methanol, &job.rig)?;
+    if job.resumed.is_none() {
+        arm::folder(&job.dir)?;
+    }
+    if energises(&job.rig)
+        && let Err(refusal) = arm::arm(options.arm.as_deref(), &job)
+    {
+        if job.resumed.is_none() {
+            // Only a folder that is still empty goes.
+            let _ = std::fs::remove_dir(&job.dir);
+        }
+        return Err(refusal);
+    }
+    let ending = play::play(&job, clock)?;
+    say_ending(&ending);
+    judge(options, &job, &ending)
+}
+
+/// Everything after the recording.
+fn judge(options: &Options, job: &Job, ending: &Ending) -> Outcome {
+    let dir = &job.dir;
+    let coefficient = options
+        .calibration
+        .as_deref()
+        .map(line::coefficient)
+        .transpose()?;
+    let about_line = matches!(
+        job.plan.purpose,
+        Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel
+    );
+    // What ended a run over the line early (a burst hose, a leak larger than the pump) is a finding too.
+    let tells = ending.complete() || (about_line && ending.fault.is_some());
+    if !tells {
+        say(&format!(
+            "the record is in {}\ngo on with it: dutycup run --resume {}",
+            dir.display(),
+            dir.display()
+        ));
+        return Ok(ending.exit);
+    }
+    let judged = analysis::of_run(dir, dir, coefficient, None, &options.display);
+    let exit = judged
+        .as_ref()
+        .map_or_else(Failure::exit, |exit| *exit)
+        .and(ending.exit);
+    keep_verdict(dir, exit)?;
+    judged.map(|_| exit)
+}
+
+/// A new run.
+fn fresh(options: &Options) -> Result<Job, Failure> {
+    let path = options.scenario.as_deref().ok_or_else(|| {
+        Problem::new("a scenario is missing").help("name one, such as scenarios/pump-and-nozzle.yaml")
+    })?;
+    let scenario = crate::script::load_scenario(path)?;
+    let rig = match &options.rig {
+        Some(path) => crate::script::load_rig(path)?,
+        None => crate::script::rig_file::read(&Text::new(VIRTUAL_RIG_NAME, VIRTUAL_RIG))?,
+    };
+    let plan = crate::script::plan(&scenario, &rig, &options.set, Seed(options.seed))?;
+    let mut read = vec![(
+        path.to_owned(),
+        FileRecord::of_text("scenario.yaml", &plan.source),
+    )];
+    if let Some(path) = &options.rig {
+        read.push((path.clone(), FileRecord::of_text("rig.yaml", &rig.source)));
+    }
+    let dir = match &options.out {
+        Some(dir) => dir.clone(),
+        None => results_folder(&plan, WallTime::now()),
+    };
+    Ok(Job {
+        rig,
+        plan,
+        cautions: scenario.cautions,
+        dir,
+        seed: options.seed,
+        beside: path.parent().unwrap_or(Path::new("")).to_owned(),
+        read,
+        resumed: None,
+    })
+}
+
+/// Whether a rig has a pump made of metal: behind a port, or switched by the operator.
+fn energises(rig: &Rig) -> bool {
+    let by_hand =
+        rig.virtual_bench.is_none() && rig.instruments.iter().all(|i| i.dialect == DialectSpec::ByHand);
+    by_hand || rig.instruments.iter().any(|i| i.port.path.is_some())
+}
+
+/// Writes into the run file what the run came to.
+fn keep_verdict(dir: &Path, exit: Exit) -> Result<(), Failure> {
+    let path = dir.join("run.yaml");
+    let text = std::fs::read_to_string(&path).map_err(|e| Failure::write(&path, &e))?;
+    let mut file = RunFile::from_text(&text)?;
+    file.exit_code = Some(exit.code());
+    file.verdict = match exit {
+        Exit::Pass => Some("pass".into()),
+        Exit::Fail => Some("fail".into()),
+        Exit::Undecided => Some("undecided".into()),
+        _ => None,
+    };
+    Ok(file.write(dir)?)
+}
+
+/// The clock that was asked for, or the one that fits.
+fn choose_clock(asked: Option<ClockChoice>, real: bool) -> Result<ClockChoice, Failure> {
+    match (asked, real) {
+        (Some(ClockChoice::Virtual), true) => {
+            Err(Problem::new("a real bench cannot run on the virtual clock")
+                .help(
+                    "leave `--clock virtual` away, or use a rig with a virtual bench and without port paths",
+                )
+                .into())
+        }
+        (Some(choice), _) => Ok(choice),
+        (None, true) => Ok(ClockChoice::Real),
+        (None, false) => Ok(ClockChoice::Virtual),
+    }
+}
+
+/// `results/<UTC time>-<scenario>-<short id>`, not there yet.
+fn results_folder(plan: &Plan, now: WallTime) -> PathBuf {
+    let tag = Seed(now.unix_ms.unsigned_abs())
+        .nth(u64::from(std::process::id()))
+        .0
+        & 0xff_ffff;
+    Path::new("results").join(format!("{}-{}-{tag:06x}", now.to_compact(), plan.scenario))
+}
+
+fn say_ending(ending: &Ending) {
+    if let Some(fault) = &ending.fault {
+        say(&format!("\nThe run was ended: {fault}"));
+    }
+    if !ending.complete() || !ending.verified {
+        say(&format!("Safe state: {}", ending.safe_state));
+    }
+}

@@ -1,0 +1,223 @@
+//! Plays a job into its folder: the record, the run file, the ports.
+//!
+//! In: a job, checked and armed. Out: the ending, and the folder as far as the recording goes. Never: a file of an
+//! earlier part of the same run replaced by one of a later part.
+
+use super::super::signals::with_signals;
+use super::super::{Failure, say};
+use super::operator::{progress_line, read_answers};
+use super::{ClockChoice, Job, energises};
+use crate::chance::Seed;
+use crate::clock::{Moment, SystemClock, WallTime};
+use crate::port::Ports;
+use crate::port::in_process::{InProcess, Pace, StopFlag};
+use crate::port::serial::SerialPorts;
+use crate::problem::Problem;
+use crate::record::disk::write_whole;
+use crate::record::run_file::{ClockKind, FileRecord, RunFile, State};
+use crate::record::writer::{self, Recorder};
+use crate::run::bench::Bench;
+use crate::run::drive::{drive, panicked};
+use crate::run::ending::Ending;
+use crate::script::plan::Op;
+use crate::script::rig::{ExchangeSpec, Rig};
+use std::io::IsTerminal as _;
+
+/// Plays a job.
+pub(super) fn play(job: &Job, clock: ClockChoice) -> Result<Ending, Failure> {
+    let started = wall(clock);
+    let (mut recorder, mut file) = match &job.resumed {
+        None => new_record(job, clock, started)?,
+        Some(resumed) => resumed.record(job, started)?,
+    };
+    let from = match &job.resumed {
+        None => Moment::START,
+        Some(_) => super::resume::goes_on_at(recorder.last()),
+    };
+    recorder = recorder.at_pace(match clock {
+        ClockChoice::Virtual => writer::Pace::Virtual,
+        ClockChoice::Real => writer::Pace::Real,
+    })?;
+    if let Some(resumed) = &job.resumed {
+        resumed.tell(&mut recorder, from, &started.to_rfc3339())?;
+    }
+    file.write(&job.dir)?;
+    let (ending, timing, identities) = {
+        let mut bench = Bench::new(&job.rig, &job.plan, &mut recorder)?;
+        let ending = on_ports(&mut bench, job, clock, from)?;
+        (ending, bench.timing().clone(), bench.identities().to_vec())
+    };
+    let finished = recorder.finish();
+    write_whole(&job.dir.join(timing_name(&file)), &timing.to_hlog())?;
+    for (instrument, identity) in file.instruments.iter_mut().zip(identities) {
+        instrument.identity = (!identity.is_empty()).then_some(identity);
+    }
+    if let Ok(record) = &finished {
+        file.finished(record);
+    }
+    file.warnings.extend(edited(job));
+    close(&mut file, &ending, wall(clock));
+    file.write(&job.dir)?;
+    finished?;
+    Ok(ending)
+}
+
+fn wall(clock: ClockChoice) -> WallTime {
+    match clock {
+        ClockChoice::Virtual => WallTime::VIRTUAL_START,
+        ClockChoice::Real => WallTime::now(),
+    }
+}
+
+/// `timing.hlog`, with the number of the part where a run was resumed.
+fn timing_name(file: &RunFile) -> String {
+    match file.resumed.len() {
+        0 => String::from("timing.hlog"),
+        parts => format!("timing-{}.hlog", parts + 1),
+    }
+}
+
+/// The record and the run file of a run that starts now.
+fn new_record(job: &Job, clock: ClockChoice, started: WallTime) -> Result<(Recorder, RunFile), Failure> {
+    let Job { rig, plan, dir, .. } = job;
+    let roles: Vec<_> = rig.channels.iter().map(|c| c.role.clone()).collect();
+    let recorder = Recorder::create(dir, &roles)?;
+    let kind = match clock {
+        ClockChoice::Virtual => ClockKind::Virtual,
+        ClockChoice::Real => ClockKind::Real,
+    };
+    let operator = std::env::var("USER").ok().filter(|_| clock == ClockChoice::Real);
+    let mut file = RunFile::new(rig, plan, job.seed, kind, operator, started.to_rfc3339());
+    write_whole(&dir.join("scenario.yaml"), plan.source.as_bytes())?;
+    write_whole(&dir.join("rig.yaml"), rig.source.as_bytes())?;
+    keep_traces(job, &mut file)?;
+    Ok((recorder, file))
+}
+
+/// Copies the traces that are replayed into the run folder, where the copy of the scenario looks for them.
+fn keep_traces(job: &Job, file: &mut RunFile) -> Result<(), Failure> {
+    for step in &job.plan.steps {
+        let Op::Replay { file: name, .. } = &step.op else {
+            continue;
+        };
+        if file.files.iter().any(|f| f.name == *name) {
+            continue;
+        }
+        let (from, to) = (job.beside.join(name), job.dir.join(name));
+        let text = std::fs::read_to_string(&from).map_err(|e| {
+            Problem::new(format!("{}: {e}", from.display())).expected("the trace to be played")
+        })?;
+        if let Some(folder) = to.parent() {
+            std::fs::create_dir_all(folder).map_err(|e| Failure::write(folder, &e))?;
+        }
+        write_whole(&to, text.as_bytes())?;
+        file.files.push(FileRecord::of_text(name, &text));
+    }
+    Ok(())
+}
+
+/// What to say of files that were edited while the run was going on; it used what it had read.
+fn edited(job: &Job) -> Vec<String> {
+    let changed = |(path, kept): &&(std::path::PathBuf, FileRecord)| {
+        std::fs::read_to_string(path).map_or(true, |now| {
+            FileRecord::of_text(&kept.name, &now).sha256 != kept.sha256
+        })
+    };
+    let note = |(path, kept): &(std::path::PathBuf, FileRecord)| {
+        let note = format!(
+            "{} was changed or removed while the run was going on; the run used what it had read before, kept as {}",
+            path.display(),
+            kept.name
+        );
+        say(&format!("\nNote: {note}"));
+        note
+    };
+    job.read.iter().filter(changed).map(note).collect()
+}
+
+/// Writes into the run file how the run ended; the verdict comes with the analysis.
+fn close(file: &mut RunFile, ending: &Ending, ended: WallTime) {
+    file.state = if ending.complete() {
+        State::Complete
+    } else {
+        State::Aborted
+    };
+    file.exit_code = Some(ending.exit.code());
+    file.ended = Some(ended.to_rfc3339());
+    file.safe_state = Some(ending.safe_state.clone());
+    file.fault = ending.fault.as_ref().map(Into::into);
+}
+
+/// Whether the operator will be asked something.
+fn asks(job: &Job) -> bool {
+    let by_hand = |rig: &Rig| {
+        rig.channels
+            .iter()
+            .any(|c| matches!(c.exchange, ExchangeSpec::Operator { .. }))
+    };
+    by_hand(&job.rig) || job.plan.steps.iter().any(|s| matches!(s.op, Op::Ask { .. }))
+}
+
+/// Chooses the ports and drives the bench on them; its time begins at `from`.
+fn on_ports(bench: &mut Bench<'_>, job: &Job, clock: ClockChoice, from: Moment) -> Result<Ending, Failure> {
+    let rig = &job.rig;
+    let mut progress = progress_line(clock);
+    if energises(rig) {
+        let ask = Box::new(|question: &str| say(question));
+        let (mut ports, mut failed) = SerialPorts::open(rig, SystemClock::starting_at(from), ask);
+        if !failed.is_empty() {
+            failed
+                .iter()
+                .skip(1)
+                .for_each(|(_, fault)| say(&fault.to_string()));
+            return Err(failed.swap_remove(0).1.into());
+        }
+        let handle = ports.handle();
+        if asks(job) || std::io::stdin().is_terminal() {
+            read_answers(handle.clone(), asks(job));
+        }
+        return with_signals(
+            move |exit| handle.stop(exit),
+            || guarded(bench, &mut ports, &mut progress),
+        );
+    }
+    let section = rig.virtual_bench.as_ref().ok_or_else(|| {
+        Problem::new(format!(
+            "rig {} has neither port paths nor a `virtual_bench:` section",
+            rig.name
+        ))
+        .help("name the instruments' ports, or copy the section from rigs/virtual.yaml")
+    })?;
+    let far_end = crate::virtual_bench::build(section, Seed(job.seed))?;
+    let pace = if clock == ClockChoice::Virtual {
+        Pace::Virtual
+    } else {
+        Pace::Real(SystemClock::starting_at(from))
+    };
+    let stop = StopFlag::default();
+    let names = rig.instruments.iter().map(|i| i.name.as_str());
+    let mut ports = InProcess::new(far_end, names, pace, stop.clone()).starting_at(from);
+    with_signals(
+        move |exit| stop.set(exit),
+        || guarded(bench, &mut ports, &mut progress),
+    )
+}
+
+/// Drives the bench; a panic still sends the off command.
+fn guarded<P: Ports>(
+    bench: &mut Bench<'_>,
+    ports: &mut P,
+    watch: &mut dyn FnMut(Moment, &Bench<'_>),
+) -> Ending {
+    let run = std::panic::AssertUnwindSafe(|| drive(bench, ports, 0, watch));
+    match std::panic::catch_unwind(run) {
+        Ok(ending) => ending,
+        Err(_) => {
+            for (port, bytes) in bench.off_commands() {
+                // The port may be the very thing that failed; every port is tried.
+                let _ = ports.send(port, &bytes);
+            }
+            panicked("the program failed while the bench was running")
+        }
+    }
+}
