@@ -6,10 +6,11 @@
 use super::analysis::{self, Display};
 use super::line;
 use super::signals::with_signals;
-use super::{Failure, Outcome, data, say};
+use super::{Failure, Outcome, data, say, watch};
 use crate::chance::Seed;
 use crate::clock::{Moment, SystemClock, WallTime};
 use crate::exit::Exit;
+use crate::live::watcher::Wants;
 use crate::port::Ports;
 use crate::port::in_process::{InProcess, Pace, StopFlag};
 use crate::port::serial::SerialPorts;
@@ -25,7 +26,7 @@ use crate::script::plan::{Op, Plan, Purpose};
 use crate::script::rig::{Rig, Watchdog};
 use crate::script::yaml::Text;
 use clap::{Args, ValueEnum};
-use std::io::{IsTerminal as _, Write as _};
+use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 
 /// The rig that is used where none is named.
@@ -62,6 +63,9 @@ pub(super) struct Options {
     /// Calibration of the pair, for what needs the nozzle's coefficient (leak, decay after stop).
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
+    /// Show the running bench on the whole screen: any key stops it. Without a terminal: plain lines on stderr.
+    #[arg(long)]
+    live: bool,
     #[command(flatten)]
     display: Display,
 }
@@ -241,7 +245,7 @@ fn play(
     file.write(dir)?;
     let (ending, timing, identities) = {
         let mut bench = Bench::new(rig, plan, &mut recorder)?;
-        let ending = on_ports(&mut bench, options, rig, clock)?;
+        let ending = on_ports(&mut bench, options, rig, plan, clock)?;
         (ending, bench.timing().clone(), bench.identities().to_vec())
     };
     let finished = recorder.finish();
@@ -304,13 +308,14 @@ fn on_ports(
     bench: &mut Bench<'_>,
     options: &Options,
     rig: &Rig,
+    plan: &Plan,
     clock: ClockChoice,
 ) -> Result<Ending, Failure> {
-    let mut progress = progress_line(clock);
+    let mut watcher = watch::watcher(options.live);
+    let view = watch::view(plan, rig, options.display.units, clock == ClockChoice::Virtual);
     if rig.instruments.iter().any(|i| i.port.path.is_some()) {
-        let ask = Box::new(|question: &str| say(question));
         let system = SystemClock::start();
-        let (mut ports, mut failed) = SerialPorts::open(rig, system, ask);
+        let (mut ports, mut failed) = SerialPorts::open(rig, system, watch::asker(&watcher));
         if !failed.is_empty() {
             failed
                 .iter()
@@ -319,12 +324,18 @@ fn on_ports(
             return Err(failed.swap_remove(0).1.into());
         }
         let handle = ports.handle();
-        if std::io::stdin().is_terminal() {
+        if std::io::stdin().is_terminal() && !watcher.takes_keys() {
             read_answers(handle.clone());
         }
+        let (stop, answer) = (handle.clone(), handle.clone());
+        let wants = Wants {
+            stop: Box::new(move || stop.stop(Exit::Interrupt)),
+            answer: Box::new(move |text| answer.answer(text)),
+        };
+        watcher.begin(view, wants);
         return with_signals(
             move |exit| handle.stop(exit),
-            || guarded(bench, &mut ports, &mut progress),
+            || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
         );
     }
     let section = rig.virtual_bench.as_ref().ok_or_else(|| {
@@ -343,9 +354,15 @@ fn on_ports(
     let stop = StopFlag::default();
     let names = rig.instruments.iter().map(|i| i.name.as_str());
     let mut ports = InProcess::new(far_end, names, pace, stop.clone());
+    let wish = stop.clone();
+    let wants = Wants {
+        stop: Box::new(move || wish.set(Exit::Interrupt)),
+        answer: Box::new(|_| {}),
+    };
+    watcher.begin(view, wants);
     with_signals(
         move |exit| stop.set(exit),
-        || guarded(bench, &mut ports, &mut progress),
+        || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
     )
 }
 
@@ -378,18 +395,6 @@ fn read_answers(handle: crate::port::serial::Handle) {
     };
     // Without this thread the operator's answers do not arrive, and the run says so by waiting.
     let _ = std::thread::Builder::new().name("answers".into()).spawn(read);
-}
-
-/// A line of progress on stderr, where someone is looking.
-fn progress_line(clock: ClockChoice) -> impl FnMut(Moment, &Bench<'_>) + Send {
-    let someone = std::io::stderr().is_terminal() && clock == ClockChoice::Real;
-    move |now, bench| {
-        if someone {
-            let (step, steps) = bench.progress();
-            let mut err = std::io::stderr().lock();
-            let _ = write!(err, "\r{:>7.0} s  step {step} of {steps}   ", now.as_s());
-        }
-    }
 }
 
 fn say_ending(ending: &Ending) {
