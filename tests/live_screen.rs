@@ -65,7 +65,7 @@ impl Screen {
             std::thread::spawn(move || {
                 let mut buffer = [0; 4096];
                 while let Ok(n @ 1..) = from.read(&mut buffer) {
-                    to.lock().unwrap().extend_from_slice(&buffer[..n]);
+                    to.lock().expect("a lock").extend_from_slice(&buffer[..n]);
                 }
             });
         }
@@ -73,7 +73,7 @@ impl Screen {
     }
 
     fn text(&self) -> String {
-        String::from_utf8_lossy(&self.seen.lock().unwrap()).into_owned()
+        String::from_utf8_lossy(&self.seen.lock().expect("a lock")).into_owned()
     }
 
     fn modes(&self) -> LocalModes {

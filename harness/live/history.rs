@@ -69,15 +69,11 @@ impl Trend {
         }
     }
 
-    /// Takes a value.
+    /// Takes a value, or that there was none; what is too old is forgotten.
     pub fn take(&mut self, time_s: f64, value: Option<f64>) {
-        let Some(value) = value.filter(|v| v.is_finite()) else {
-            return;
-        };
-        self.points.push_back((time_s, value));
-        while self.points.front().is_some_and(|(t, _)| time_s - t > self.over_s) {
-            self.points.pop_front();
-        }
+        self.points
+            .extend(value.filter(|v| v.is_finite()).map(|v| (time_s, v)));
+        self.points.retain(|(t, _)| time_s - t <= self.over_s);
     }
 
     /// Lowest and highest value; none without one.
