@@ -24,6 +24,7 @@
 //! | [`fit`] | from collections to models, curves and predictions |
 //! | [`judge`] | verdicts |
 //! | [`report`] | what people and programs read |
+//! | [`live`] | what people see while a bench runs |
 //! | [`cli`] | one file a subcommand; the only place that chooses ports |
 
 pub mod clock;
@@ -45,4 +46,5 @@ pub mod reduce;
 pub mod fit;
 pub mod judge;
 pub mod report;
+pub mod live;
 pub mod cli;

@@ -18,6 +18,7 @@ mod road;
 mod run;
 mod schema;
 mod signals;
+mod watch;
 mod window;
 
 use crate::exit::Exit;

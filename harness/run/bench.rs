@@ -10,6 +10,7 @@ use super::guard::Guard;
 use super::log::Log;
 use super::readings::Readings;
 use super::shutdown::Shutdown;
+use super::snapshot::Stage;
 use super::timing::Timing;
 use crate::clock::Moment;
 use crate::exit::Exit;
@@ -271,6 +272,18 @@ impl<'a> Bench<'a> {
     #[must_use]
     pub fn progress(&self) -> (usize, usize) {
         (self.next_step, self.plan.steps.len())
+    }
+
+    /// How far the run has come.
+    #[must_use]
+    pub fn stage(&self) -> Stage {
+        match self.phase {
+            Phase::Identifying { .. } | Phase::FirstReadings { .. } => Stage::Opening,
+            Phase::Arming { .. } => Stage::Arming,
+            Phase::Playing => Stage::Playing,
+            Phase::Ending(_) => Stage::Ending,
+            Phase::Ended(_) => Stage::Ended,
+        }
     }
 
     /// The latest readings.

@@ -9,7 +9,9 @@ use crate::problem::fault::{Fault, FaultCode};
 use std::time::Duration;
 
 /// Longest time between two looks of the watcher, bench time.
-pub const WATCH_EVERY: Duration = Duration::from_secs(1);
+pub const WATCH_EVERY: Duration = Duration::from_millis(100);
+/// Longest time until the record is handed to the system, bench time.
+const FLUSH_EVERY: Duration = Duration::from_secs(1);
 
 /// Runs `bench` on `ports` from `from_step` to its end. `watch` sees the bench at least each [`WATCH_EVERY`].
 pub fn drive<P: Ports>(
@@ -19,15 +21,18 @@ pub fn drive<P: Ports>(
     watch: &mut dyn FnMut(Moment, &Bench<'_>),
 ) -> Ending {
     let mut now = ports.now();
-    let mut next_watch = now;
+    let (mut next_watch, mut next_flush) = (now, now);
     bench.start(now, from_step);
     loop {
         bench.advance(now);
         send(bench, ports, now);
         if now >= next_watch {
             watch(now, bench);
-            bench.flush();
             next_watch = now + WATCH_EVERY;
+        }
+        if now >= next_flush {
+            bench.flush();
+            next_flush = now + FLUSH_EVERY;
         }
         if let Some(ending) = bench.ending() {
             return ending.clone();

@@ -16,5 +16,6 @@ pub mod log;
 pub mod readings;
 pub mod remarks;
 pub mod shutdown;
+pub mod snapshot;
 pub mod survey;
 pub mod timing;

@@ -81,6 +81,11 @@ impl Readings {
         self.slots.iter().find(|s| s.role == *role).and_then(|s| s.latest)
     }
 
+    /// The latest reading of every role that has one.
+    pub fn each(&self) -> impl Iterator<Item = (&Role, Reading)> {
+        self.slots.iter().filter_map(|s| Some((&s.role, s.latest?)))
+    }
+
     /// The latest value of a role, if it is young enough to decide on.
     #[must_use]
     pub fn fresh(&self, role: &Role, now: Moment) -> Option<f64> {

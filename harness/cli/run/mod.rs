@@ -64,6 +64,9 @@ pub(super) struct Options {
     /// The fluid holds methanol, the bench is made for it, and its cautions are heeded.
     #[arg(long)]
     methanol: bool,
+    /// Show the running bench on the whole screen: any key stops it. Without a terminal: plain lines on stderr.
+    #[arg(long)]
+    live: bool,
     /// Calibration of the pair, for what needs the nozzle's coefficient (leak, decay after stop).
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
@@ -126,7 +129,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         }
         return Err(refusal);
     }
-    let ending = play::play(&job, clock)?;
+    let ending = play::play(&job, options, clock)?;
     say_ending(&ending);
     judge(options, &job, &ending)
 }

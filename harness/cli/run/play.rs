@@ -4,11 +4,13 @@
 //! earlier part of the same run replaced by one of a later part.
 
 use super::super::signals::with_signals;
-use super::super::{Failure, say};
-use super::operator::{progress_line, read_answers};
-use super::{ClockChoice, Job, energises};
+use super::super::{Failure, say, watch};
+use super::operator::read_answers;
+use super::{ClockChoice, Job, Options, energises};
 use crate::chance::Seed;
 use crate::clock::{Moment, SystemClock, WallTime};
+use crate::exit::Exit;
+use crate::live::watcher::Wants;
 use crate::port::Ports;
 use crate::port::in_process::{InProcess, Pace, StopFlag};
 use crate::port::serial::SerialPorts;
@@ -24,7 +26,7 @@ use crate::script::rig::{ExchangeSpec, Rig};
 use std::io::IsTerminal as _;
 
 /// Plays a job.
-pub(super) fn play(job: &Job, clock: ClockChoice) -> Result<Ending, Failure> {
+pub(super) fn play(job: &Job, options: &Options, clock: ClockChoice) -> Result<Ending, Failure> {
     let started = wall(clock);
     let (mut recorder, mut file) = match &job.resumed {
         None => new_record(job, clock, started)?,
@@ -44,7 +46,7 @@ pub(super) fn play(job: &Job, clock: ClockChoice) -> Result<Ending, Failure> {
     file.write(&job.dir)?;
     let (ending, timing, identities) = {
         let mut bench = Bench::new(&job.rig, &job.plan, &mut recorder)?;
-        let ending = on_ports(&mut bench, job, clock, from)?;
+        let ending = on_ports(&mut bench, job, options, clock, from)?;
         (ending, bench.timing().clone(), bench.identities().to_vec())
     };
     let finished = recorder.finish();
@@ -159,12 +161,24 @@ fn asks(job: &Job) -> bool {
 }
 
 /// Chooses the ports and drives the bench on them; its time begins at `from`.
-fn on_ports(bench: &mut Bench<'_>, job: &Job, clock: ClockChoice, from: Moment) -> Result<Ending, Failure> {
+fn on_ports(
+    bench: &mut Bench<'_>,
+    job: &Job,
+    options: &Options,
+    clock: ClockChoice,
+    from: Moment,
+) -> Result<Ending, Failure> {
     let rig = &job.rig;
-    let mut progress = progress_line(clock);
+    let mut watcher = watch::watcher(options.live);
+    let view = watch::view(
+        &job.plan,
+        rig,
+        options.display.units,
+        clock == ClockChoice::Virtual,
+    );
     if energises(rig) {
-        let ask = Box::new(|question: &str| say(question));
-        let (mut ports, mut failed) = SerialPorts::open(rig, SystemClock::starting_at(from), ask);
+        let (mut ports, mut failed) =
+            SerialPorts::open(rig, SystemClock::starting_at(from), watch::asker(&watcher));
         if !failed.is_empty() {
             failed
                 .iter()
@@ -173,12 +187,18 @@ fn on_ports(bench: &mut Bench<'_>, job: &Job, clock: ClockChoice, from: Moment) 
             return Err(failed.swap_remove(0).1.into());
         }
         let handle = ports.handle();
-        if asks(job) || std::io::stdin().is_terminal() {
+        if !watcher.takes_keys() && (asks(job) || std::io::stdin().is_terminal()) {
             read_answers(handle.clone(), asks(job));
         }
+        let (stop, answer) = (handle.clone(), handle.clone());
+        let wants = Wants {
+            stop: Box::new(move || stop.stop(Exit::Interrupt)),
+            answer: Box::new(move |text| answer.answer(text)),
+        };
+        watcher.begin(view, wants);
         return with_signals(
             move |exit| handle.stop(exit),
-            || guarded(bench, &mut ports, &mut progress),
+            || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
         );
     }
     let section = rig.virtual_bench.as_ref().ok_or_else(|| {
@@ -197,9 +217,15 @@ fn on_ports(bench: &mut Bench<'_>, job: &Job, clock: ClockChoice, from: Moment) 
     let stop = StopFlag::default();
     let names = rig.instruments.iter().map(|i| i.name.as_str());
     let mut ports = InProcess::new(far_end, names, pace, stop.clone()).starting_at(from);
+    let wish = stop.clone();
+    let wants = Wants {
+        stop: Box::new(move || wish.set(Exit::Interrupt)),
+        answer: Box::new(|_| {}),
+    };
+    watcher.begin(view, wants);
     with_signals(
         move |exit| stop.set(exit),
-        || guarded(bench, &mut ports, &mut progress),
+        || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
     )
 }
 
