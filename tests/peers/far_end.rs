@@ -166,8 +166,8 @@ impl Heard {
 
     /// Faults in order.
     pub(crate) fn faults(&self) -> Vec<&Fault> {
-        let fault = |event| match event {
-            &InstrumentEvent::Fault(ref fault) => Some(fault),
+        let fault = |event: &'_ InstrumentEvent| match event {
+            InstrumentEvent::Fault(fault) => Some(fault),
             _ => None,
         };
         self.events.iter().filter_map(fault).collect()
