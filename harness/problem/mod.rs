@@ -166,6 +166,13 @@ pub fn safe_text(text: &str) -> String {
     out
 }
 
+/// As [`safe_text`], for text of several lines: line feeds stay.
+#[must_use]
+pub fn safe_lines(text: &str) -> String {
+    let lines: Vec<String> = text.split('\n').map(safe_text).collect();
+    lines.join("\n")
+}
+
 /// The name in `known` nearest to `word` by edit distance, where it is near enough to be what was meant.
 #[must_use]
 pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {

@@ -13,7 +13,12 @@ use std::fmt::Write;
 /// # Errors
 /// Where the writer fails, which memory alone does not make it do.
 pub fn text(verdicts: &Verdicts) -> Result<String, serde_json::Error> {
-    let plain = serde_json::to_string_pretty(verdicts)?;
+    Ok(escaped(&serde_json::to_string_pretty(verdicts)?) + "\n")
+}
+
+/// JSON text with an escape for every hidden character, which can only stand in its strings.
+#[must_use]
+pub fn escaped(plain: &str) -> String {
     let mut out = String::with_capacity(plain.len() + 1);
     for c in plain.chars() {
         // The writer itself makes only spaces and line feeds; everything else that hides comes from a string.
@@ -26,8 +31,7 @@ pub fn text(verdicts: &Verdicts) -> Result<String, serde_json::Error> {
             out.push(c);
         }
     }
-    out.push('\n');
-    Ok(out)
+    out
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use dutycup::chance::*;
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
-use targets::{TARGETS, Target, file};
+use targets::{TARGETS, Target};
 
 fn variable(name: &str, otherwise: u64) -> u64 {
     let given = std::env::var(name).ok();
@@ -25,28 +25,8 @@ fn variable(name: &str, otherwise: u64) -> u64 {
     })
 }
 
-/// The real inputs of a target: files, or texts where there is no such file.
-fn inputs(target: &Target) -> Vec<Vec<u8>> {
-    let input = |seed: &&str| {
-        let path = file(seed);
-        if path.is_file() {
-            let mut bytes = fs::read(&path).unwrap_or_else(|e| panic!("{seed}: {e}"));
-            // The first lines of a long record hold all there is to alter.
-            bytes.truncate(64 << 10);
-            bytes
-        } else {
-            assert!(
-                !seed.ends_with(".yaml") && !seed.ends_with(".csv"),
-                "{seed} is missing"
-            );
-            seed.as_bytes().to_vec()
-        }
-    };
-    target.seeds.iter().map(input).collect()
-}
-
 fn play(target: &Target, seed: u64, rounds: u64) -> Result<(), String> {
-    let inputs = inputs(target);
+    let inputs = target.inputs();
     inputs.iter().for_each(|input| (target.run)(input));
     for round in 0..rounds {
         let mut chance = Seed(seed + round).stream(target.name);
