@@ -4,7 +4,7 @@
 //! on the terminal. Never: a change of the record.
 
 use super::line;
-use super::output::{data, write_text};
+use super::output::{data, data_as_is, write_text};
 use super::{Failure, say};
 use crate::exit::Exit;
 use crate::fit::edges::Edges;
@@ -208,7 +208,7 @@ pub(super) fn show(
         variable("COLUMNS").and_then(|c| c.parse().ok()),
     );
     let folder = Words::from(out.display().to_string());
-    data(&terminal::summary(
+    data_as_is(&terminal::summary(
         &Words::from(subject.title.as_str()),
         summary,
         &folder,

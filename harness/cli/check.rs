@@ -2,7 +2,7 @@
 //! and what that means for a bench at rest. Nothing is set and nothing is energised.
 
 use super::analysis::UnitChoice;
-use super::output::live;
+use super::output::{json, live};
 use super::{Outcome, data, say};
 use crate::chance::Seed;
 use crate::clock::SystemClock;
@@ -66,7 +66,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     screen.clear();
     let words = remarks::of_channels(&rig, &seen, span, units);
     if options.json {
-        data(&as_json(&rig, &seen, &words));
+        json(&as_json(&rig, &seen, &words));
     } else {
         data(&format!(
             "{}\n{}",
@@ -156,7 +156,7 @@ fn channels(rig: &Rig, seen: &Survey, words: &[Option<String>], units: Units) ->
 }
 
 /// The same for a program: internal units, as in `samples.csv`.
-fn as_json(rig: &Rig, seen: &Survey, words: &[Option<String>]) -> String {
+fn as_json(rig: &Rig, seen: &Survey, words: &[Option<String>]) -> serde_json::Value {
     let p = |trips: &[Duration], share| ms(percentile(trips, share));
     let instruments: Vec<_> = seen
         .instruments
@@ -179,10 +179,7 @@ fn as_json(rig: &Rig, seen: &Survey, words: &[Option<String>]) -> String {
             })
         })
         .collect();
-    format!(
-        "{:#}\n",
-        json!({"instruments": instruments, "channels": channels})
-    )
+    json!({"instruments": instruments, "channels": channels})
 }
 
 /// What this bench can and cannot do to stay safe, in words.

@@ -1,19 +1,36 @@
 //! Where words go: data to stdout, messages to stderr, files whole or not at all.
 
 use super::Failure;
+use crate::problem::{safe_lines, safe_text};
 use std::io::{IsTerminal as _, Write as _};
 use std::path::Path;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::fmt::writer::BoxMakeWriter;
 
-/// A message for the person at the terminal.
+/// A message for the person at the terminal. Whatever a file or an instrument had a hand in is made safe here, also
+/// where that was forgotten before.
 pub(super) fn say(text: &str) {
     // A closed terminal must not stop a bench.
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    let _ = writeln!(std::io::stderr().lock(), "{}", safe_lines(text));
 }
 
-/// Data on stdout, as it is.
+/// Data on stdout, safe to show; ends of lines stay as they are.
 pub(super) fn data(text: &str) {
+    let safe = |line: &str| match line.strip_suffix('\r') {
+        Some(line) => safe_text(line) + "\r",
+        None => safe_text(line),
+    };
+    let lines: Vec<String> = text.split('\n').map(safe).collect();
+    data_as_is(&lines.join("\n"));
+}
+
+/// JSON on stdout, safe to show and of the same meaning.
+pub(super) fn json(value: &serde_json::Value) {
+    data_as_is(&(crate::report::verdicts_json::escaped(&value.to_string()) + "\n"));
+}
+
+/// Data on stdout with nothing replaced: what is made of safe parts already and has colours or tabs of our own.
+pub(super) fn data_as_is(text: &str) {
     let mut out = std::io::stdout().lock();
     // A reader that has seen enough (`| head`) is not an error.
     let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());

@@ -4,6 +4,7 @@
 //! duties, with the reason in each cell that cannot be reached.
 
 use super::analysis::UnitChoice;
+use super::output::json;
 use super::{Failure, Outcome, data, say, write_text};
 use crate::exit::Exit;
 use crate::fit::ask::{Answer, Ask, Refusal};
@@ -141,7 +142,7 @@ fn say_answer(answer: &Answer, unit: &str, words: &str, options: &Options) {
             "value": e.value, "unit": unit, "u95": e.u95, "dof": e.dof.is_finite().then_some(e.dof),
             "basis": answer.basis.word(), "warnings": answer.warnings,
         });
-        data(&format!("{value}\n"));
+        json(&value);
         return;
     }
     let units: Units = options.units.into();
@@ -162,10 +163,7 @@ fn refused(refusal: &Refusal, options: &Options) -> Outcome {
         Refusal::NotPossible { .. } | Refusal::NoSuchNozzle { .. }
     );
     if options.json {
-        data(&format!(
-            "{}\n",
-            serde_json::json!({ "value": null, "reason": refusal.to_string() })
-        ));
+        json(&serde_json::json!({ "value": null, "reason": refusal.to_string() }));
     } else {
         say(&refusal.to_string());
     }

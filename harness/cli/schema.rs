@@ -1,5 +1,6 @@
 //! `dutycup schema scenario|rig|calibration` and `dutycup completions SHELL`.
 
+use super::output::data_as_is;
 use super::{Outcome, data};
 use crate::exit::Exit;
 use clap::{Args, ValueEnum};
@@ -41,6 +42,6 @@ pub(super) fn main(options: &Options) -> Outcome {
 pub(super) fn completions(options: &Completions) -> Outcome {
     let mut text = Vec::new();
     clap_complete::generate(options.shell, &mut super::command(), "dutycup", &mut text);
-    data(&String::from_utf8_lossy(&text));
+    data_as_is(&String::from_utf8_lossy(&text));
     Ok(Exit::Pass)
 }

@@ -137,21 +137,40 @@ impl fmt::Display for Problems {
 
 impl std::error::Error for Problems {}
 
-/// Text from outside, made safe to show on a terminal: control characters (C0, DEL, C1), bidirectional
-/// overrides and zero-width characters are replaced by a visible escape such as `\u{1b}`.
+/// Whether a character does something else than show itself: control characters (C0 with the tab, DEL, C1), line and
+/// paragraph separators, bidirectional controls (UAX #9), and everything that shows nothing (the property
+/// Default_Ignorable_Code_Point of the Unicode Character Database, with the interlinear marks U+FFF9 to U+FFFB).
+#[must_use]
+pub fn is_hidden(c: char) -> bool {
+    c.is_control()
+        || matches!(c,
+            '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}'..='\u{1160}' | '\u{17b4}'..='\u{17b5}'
+            | '\u{180b}'..='\u{180f}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
+            | '\u{2060}'..='\u{206f}' | '\u{3164}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{ffa0}'
+            | '\u{fff0}'..='\u{fffb}' | '\u{1bca0}'..='\u{1bca3}' | '\u{1d173}'..='\u{1d17a}'
+            | '\u{e0000}'..='\u{e0fff}')
+}
+
+/// Text from outside, made safe to show on a terminal: each [hidden](is_hidden) character is replaced by a visible
+/// escape such as `\u{1b}`.
 #[must_use]
 pub fn safe_text(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
-        let hidden = c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}');
-        if hidden {
+        if is_hidden(c) {
             out.extend(c.escape_unicode());
         } else {
             out.push(c);
         }
     }
     out
+}
+
+/// As [`safe_text`], for text of several lines: line feeds stay.
+#[must_use]
+pub fn safe_lines(text: &str) -> String {
+    let lines: Vec<String> = text.split('\n').map(safe_text).collect();
+    lines.join("\n")
 }
 
 /// The name in `known` nearest to `word` by edit distance, where it is near enough to be what was meant.
@@ -206,5 +225,10 @@ mod tests {
             safe_text("a\u{1b}[2J\u{9b}1A\u{202e}b\tc"),
             "a\\u{1b}[2J\\u{9b}1A\\u{202e}b\\u{9}c"
         );
+        for c in "\u{ad}\u{61c}\u{200d}\u{2028}\u{2069}\u{feff}\u{fe0f}\u{e0041}\u{85}\u{7f}\0".chars() {
+            assert!(safe_text(&c.to_string()).starts_with("\\u{"), "{c:?}");
+        }
+        let plain = "psi \u{b5}V 20 \u{b0}C \u{df} \u{5d0} \u{4e2d} \u{1f4a7} \u{301}";
+        assert_eq!(safe_text(plain), plain);
     }
 }

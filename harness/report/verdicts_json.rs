@@ -5,7 +5,7 @@
 //! Never: a raw control, bidirectional or zero-width character.
 
 use crate::judge::item::Verdicts;
-use crate::problem::safe_text;
+use crate::problem::is_hidden;
 use std::fmt::Write;
 
 /// The verdicts as indented JSON with a line end.
@@ -13,18 +13,25 @@ use std::fmt::Write;
 /// # Errors
 /// Where the writer fails, which memory alone does not make it do.
 pub fn text(verdicts: &Verdicts) -> Result<String, serde_json::Error> {
-    let plain = serde_json::to_string_pretty(verdicts)?;
+    Ok(escaped(&serde_json::to_string_pretty(verdicts)?) + "\n")
+}
+
+/// JSON text with an escape for every hidden character, which can only stand in its strings.
+#[must_use]
+pub fn escaped(plain: &str) -> String {
     let mut out = String::with_capacity(plain.len() + 1);
     for c in plain.chars() {
         // The writer itself makes only spaces and line feeds; everything else that hides comes from a string.
-        if c != '\n' && safe_text(c.encode_utf8(&mut [0; 4])).len() > 4 {
-            let _ = write!(out, "\\u{:04x}", c as u32);
+        if c != '\n' && is_hidden(c) {
+            // RFC 8259, section 7: outside the basic plane a character is two escapes.
+            for unit in c.encode_utf16(&mut [0; 2]) {
+                let _ = write!(out, "\\u{unit:04x}");
+            }
         } else {
             out.push(c);
         }
     }
-    out.push('\n');
-    Ok(out)
+    out
 }
 
 #[cfg(test)]
@@ -52,11 +59,11 @@ mod tests {
 
     #[test]
     fn reads_back_unchanged_and_hides_nothing() {
-        let hostile = "a\u{1b}[2J\u{7f}\u{85}\u{202e}\u{200b}\u{feff}\"\\\n± 漢 \u{1f600}";
+        let hostile = "a\u{1b}[2J\u{7f}\u{85}\u{202e}\u{200b}\u{feff}\u{61c}\u{e0041}\"\\\n± 漢 \u{1f600}";
         let before = verdicts(hostile, 0.1 + 0.2);
         let json = text(&before).unwrap();
         assert!(json.chars().all(|c| c == '\n' || !c.is_control()));
-        assert!(!json.contains(['\u{202e}', '\u{200b}', '\u{feff}']));
+        assert!(!json.contains(['\u{202e}', '\u{200b}', '\u{feff}', '\u{61c}', '\u{e0041}']));
         let after: Verdicts = serde_json::from_str(&json).unwrap();
         assert_eq!(after, before);
     }
