@@ -26,6 +26,8 @@ pub const VERSION: u32 = 1;
 
 /// A file larger than this is not a calibration, bytes.
 const SIZE_MAX: usize = 1 << 20;
+/// Most names and values.
+const PARTS_MAX: usize = 50_000;
 
 /// A value with its expanded uncertainty at 95 % and degrees of freedom (none = infinite).
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -94,6 +96,7 @@ impl Calibration {
                 .expected(format!("a calibration of at most {SIZE_MAX} bytes"))
                 .into());
         }
+        crate::script::yaml::check_parts(name, text, PARTS_MAX)?;
         let calibration: Calibration =
             serde_yaml::from_str(text).map_err(|e| Problems::from(yaml_problem(name, text, &e)))?;
         check::check(&calibration)?;

@@ -7,5 +7,6 @@ mod commands;
 mod memory;
 mod network;
 mod planted;
+mod supply;
 mod support;
 mod terminal;

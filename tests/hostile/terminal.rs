@@ -116,35 +116,33 @@ fn bench(dialect: &str, path: &Path) -> String {
 #[test]
 fn check_shows_only_itself_whatever_an_instrument_answers() {
     let dir = scratch();
+    // Each in one manner, and all of them in every manner.
+    let singly = ESCAPES
+        .iter()
+        .enumerate()
+        .map(|(i, text)| (i, *text, ["scpi", "text"][i % 2]));
+    let all = ESCAPES.concat();
+    let together = (0..2 * MANNERS.len()).map(|i| (i, &all[..], ["scpi", "text"][i / MANNERS.len()]));
     let mut said_something = 0;
-    for (number, text) in ESCAPES.iter().enumerate() {
-        let manner = |i: usize| &MANNERS[(number + i) % MANNERS.len()];
-        for (manner, dialect) in [
-            (manner(0), "scpi"),
-            (manner(1), "text"),
-            (manner(2), "scpi"),
-            (manner(3), "text"),
-            (manner(4), "scpi"),
-            (manner(5), "scpi"),
-        ] {
-            let pty = Pty::open().unwrap_or_else(|e| panic!("{e}"));
-            let (rig, log) = (dir.path().join("rig.yaml"), dir.path().join("trace.log"));
-            fs::write(&rig, bench(dialect, pty.path())).unwrap_or_else(|e| panic!("{e}"));
-            let done: Output = answering(&pty, manner, text, || {
-                let rig = rig.display().to_string();
-                let log = log.display().to_string();
-                run(["-vv", "--log", &log, "check", &rig, "--seconds", "1"])
-            });
-            let what = format!("{dialect}, escape {number} {}", manner.name);
-            assert!(
-                matches!(done.status.code(), Some(0 | 4)),
-                "{what}: {}",
-                done.status
-            );
-            speaks_safely(&what, &done);
-            shows_only_itself(&what, &fs::read(&log).unwrap_or_default());
-            said_something += usize::from(String::from_utf8_lossy(&done.stdout).contains("\\u{"));
-        }
+    for (number, text, dialect) in singly.chain(together) {
+        let manner = &MANNERS[number % MANNERS.len()];
+        let pty = Pty::open().unwrap_or_else(|e| panic!("{e}"));
+        let (rig, log) = (dir.path().join("rig.yaml"), dir.path().join("trace.log"));
+        fs::write(&rig, bench(dialect, pty.path())).unwrap_or_else(|e| panic!("{e}"));
+        let done: Output = answering(&pty, manner, text, || {
+            let rig = rig.display().to_string();
+            let log = log.display().to_string();
+            run(["-vv", "--log", &log, "check", &rig, "--seconds", "1"])
+        });
+        let what = format!("{dialect}, escape {number} {}", manner.name);
+        assert!(
+            matches!(done.status.code(), Some(0 | 4)),
+            "{what}: {}",
+            done.status
+        );
+        speaks_safely(&what, &done);
+        shows_only_itself(&what, &fs::read(&log).unwrap_or_default());
+        said_something += usize::from(String::from_utf8_lossy(&done.stdout).contains("\\u{"));
     }
     assert!(said_something > 0, "some escapes are shown, written out");
 }

@@ -166,10 +166,12 @@ impl Heard {
 
     /// Faults in order.
     pub(crate) fn faults(&self) -> Vec<&Fault> {
-        let fault = |event: &'_ InstrumentEvent| match event {
-            InstrumentEvent::Fault(fault) => Some(fault),
-            _ => None,
-        };
+        fn fault(event: &InstrumentEvent) -> Option<&Fault> {
+            match event {
+                InstrumentEvent::Fault(fault) => Some(fault),
+                _ => None,
+            }
+        }
         self.events.iter().filter_map(fault).collect()
     }
 

@@ -16,7 +16,9 @@ use std::fmt::Write as _;
 /// * 1: first.
 pub const FORMAT: u32 = 1;
 /// Longest file that is read, bytes.
-pub const LENGTH_MAX: usize = 16 << 20;
+pub const LENGTH_MAX: usize = 4 << 20;
+/// Most names and values in it.
+const PARTS_MAX: usize = 200_000;
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -181,6 +183,7 @@ pub fn read(name: &str, text: &str) -> Result<Baseline, Problems> {
     if text.len() > LENGTH_MAX {
         return Err(Problem::new(format!("{name}: is longer than {} MiB", LENGTH_MAX >> 20)).into());
     }
+    crate::script::yaml::check_parts(name, text, PARTS_MAX)?;
     let disk: Disk = serde_yaml::from_str(text).map_err(|e| {
         let at = e
             .location()

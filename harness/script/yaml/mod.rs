@@ -179,6 +179,39 @@ impl Text {
     }
 }
 
+/// Refuses a text with more parts or deeper nesting than a parser should be given that holds all of it in memory
+/// before anything can be checked. What counts: commas, colons, opening brackets, and dashes and question marks before a
+/// blank, wherever they stand.
+///
+/// # Errors
+/// More than `parts_max` parts; brackets, or dashes and question marks in a row, more than [`DEPTH_MAX`] deep.
+pub fn check_parts(file: &str, text: &str, parts_max: usize) -> Result<(), Problem> {
+    let (mut parts, mut brackets, mut row, mut deepest) = (0_usize, 0_usize, 0_usize, 0);
+    let bytes = text.as_bytes();
+    for (i, byte) in bytes.iter().enumerate() {
+        match byte {
+            b'[' | b'{' => brackets += 1,
+            b']' | b'}' => brackets = brackets.saturating_sub(1),
+            b'-' | b'?' if bytes.get(i + 1).is_none_or(u8::is_ascii_whitespace) => row += 1,
+            b' ' => continue,
+            b',' | b':' => row = 0,
+            _ => {
+                row = 0;
+                continue;
+            }
+        }
+        parts += usize::from(!matches!(byte, b']' | b'}'));
+        deepest = deepest.max(brackets).max(row);
+    }
+    if deepest > DEPTH_MAX {
+        return Err(Problem::new(format!("{file}: nested more than {DEPTH_MAX} deep")));
+    }
+    if parts > parts_max {
+        return Err(Problem::new(format!("{file}: more than {parts_max} values")));
+    }
+    Ok(())
+}
+
 fn bytes_lines(bytes: &[u8]) -> usize {
     bytes.iter().filter(|b| **b == b'\n').count()
 }
