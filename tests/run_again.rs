@@ -2,6 +2,12 @@
 
 #[path = "run_again/arming.rs"]
 mod arming;
+#[path = "run_again/by_hand.rs"]
+mod by_hand;
+#[path = "run_again/person.rs"]
+mod person;
+#[path = "run_again/record.rs"]
+mod record;
 #[path = "run_again/resume.rs"]
 mod resume;
 

@@ -174,7 +174,7 @@ fn a_person_is_asked() {
     );
     assert!(machine.answer(1, "no", ms(50), &mut events).is_err());
     machine.answer(1, "", ms(60), &mut events).unwrap();
-    assert!(matches!(events[1..], [InstrumentEvent::Told { channel: 1, at, .. }] if at == ms(50)));
+    assert!(matches!(events[1..], [InstrumentEvent::Told { channel: 1, at, .. }] if at == ms(60)));
     assert!(tx.is_empty());
 }
 

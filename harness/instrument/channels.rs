@@ -3,6 +3,7 @@
 //! In: one channel and the instrument that serves it. Out: a query, a pattern to listen for, or a setting; or its
 //! problems. Never: two exchanges where one query serves both channels.
 
+use super::by_hand::stated_unit;
 use super::compile::Compiler;
 use super::exchange::{Ack, Command, Dialect, Listen, Poll, Purpose, Reply, Target, Tell};
 use crate::clock::Moment;
@@ -191,8 +192,20 @@ impl Compiler<'_> {
             };
             self.push_tell(channel, spec, Command::Person { request, dimension }, Ack::Person);
         } else {
-            let target = target(channel, 0, spec, self.spec);
-            let poll = poll(Vec::new(), &request, Reply::Person, target, spec.every);
+            let mut target = target(channel, 0, spec, self.spec);
+            match stated_unit(&request, target.dimension) {
+                Ok(stated) => target.stated = stated,
+                Err(word) => {
+                    self.problem(format!("{}: [{word}] is no unit of it", spec.role))
+                        .expected = Some(format!(
+                        "the unit that the answer is in, as in [{}]",
+                        usual_unit(&target)
+                    ));
+                    return;
+                }
+            }
+            // A person is asked when a step needs the reading, and only then.
+            let poll = poll(Vec::new(), &request, Reply::Person, target, Duration::ZERO);
             self.out.polls.push(poll);
         }
     }
@@ -298,8 +311,15 @@ fn target(channel: usize, field: usize, spec: &ChannelSpec, instrument: &Instrum
         dimension: spec.role.dimension(),
         who: who(instrument, spec),
         unit: Vec::new(),
+        stated: None,
         latched: None,
     }
+}
+
+/// The most usual unit of a target.
+fn usual_unit(target: &Target) -> &'static str {
+    let example = target.dimension.example();
+    example.split_once(' ').map_or("", |(_, unit)| unit)
 }
 
 fn who(instrument: &InstrumentSpec, channel: &ChannelSpec) -> String {

@@ -45,6 +45,8 @@ pub(super) struct Target {
     pub(super) who: String,
     /// The last unit word that was found right.
     pub(super) unit: Vec<u8>,
+    /// The unit that a question to a person states for its answer.
+    pub(super) stated: Option<String>,
     /// The fault reported last, so that each is reported once until a good reading comes.
     pub(super) latched: Option<FaultCode>,
 }

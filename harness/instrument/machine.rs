@@ -80,6 +80,8 @@ pub struct Instrument {
     /// Entries of the error queue that may still be read.
     pub(super) errors_left: u8,
 
+    /// Polls asked for in the question that is open.
+    pub(super) asked: Vec<usize>,
     pub(super) next_due: Moment,
     /// The query to be asked once more.
     pub(super) retry: Option<usize>,
@@ -150,6 +152,7 @@ impl Instrument {
             tries: 0,
             wrong: None,
             errors_left: 0,
+            asked: Vec::new(),
             next_due: Moment::NEVER,
             retry: None,
             retried: false,

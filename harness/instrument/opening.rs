@@ -97,8 +97,7 @@ impl Instrument {
         self.ready = true;
         self.errors_left = 0;
         for poll in &mut self.polls {
-            let on_request = poll.period.is_zero();
-            poll.due = if on_request { Moment::NEVER } else { now };
+            poll.due = if poll.is_on_request() { Moment::NEVER } else { now };
             poll.sequence = None;
         }
         self.find_next_due();

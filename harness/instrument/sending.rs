@@ -128,14 +128,7 @@ impl Instrument {
         match what {
             What::Identity | What::Probe => self.write_probe(tx),
             What::Errors => tx.extend_from_slice(ERROR_REQUEST),
-            What::Poll(i) if self.dialect == Dialect::ByHand => {
-                let poll = &self.polls[i];
-                let channel = poll.targets[0].channel;
-                events.push(InstrumentEvent::Question {
-                    channel,
-                    text: poll.shown.clone(),
-                });
-            }
+            What::Poll(i) if self.dialect == Dialect::ByHand => self.ask_person(i, now, events),
             What::Poll(i) => tx.extend_from_slice(&self.polls[i].request),
             What::Tell(i) => answered = self.write_tell(i, now, tx, events),
         }

@@ -135,4 +135,8 @@ impl<B: VirtualBench> Ports for InProcess<B> {
     fn ask(&mut self, question: &str) {
         self.questions.push(question.to_owned());
     }
+
+    fn show(&mut self, text: &str) {
+        tracing::debug!(text, "shown to the operator");
+    }
 }

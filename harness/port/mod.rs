@@ -40,6 +40,9 @@ pub trait Ports {
 
     /// Shows the operator a question; the answer comes as [`Arrival::Answer`].
     fn ask(&mut self, question: &str);
+
+    /// Shows the operator something that wants no answer.
+    fn show(&mut self, text: &str);
 }
 
 /// Longest wait for the other side to take bytes, ms.

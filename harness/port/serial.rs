@@ -345,6 +345,10 @@ impl Ports for SerialPorts {
     fn ask(&mut self, question: &str) {
         (self.ask)(question);
     }
+
+    fn show(&mut self, text: &str) {
+        (self.ask)(text);
+    }
 }
 
 fn write_fault(name: &str, code: FaultCode, seen: &str) -> Fault {

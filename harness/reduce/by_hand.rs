@@ -1,20 +1,106 @@
-//! Points taken by hand, reduced to collections.
+//! Points taken by hand, and collections of a run that were weighed by hand, reduced.
 //!
-//! In: points, what is known of the instruments. Out: collections, with a random uncertainty from the digits given,
-//! the timing, and the scatter of repeats where there are enough of them. Never: a timing error assumed where repeats
-//! show what it really was.
+//! In: points, or masses before and after with the time between; what is known of the instruments. Out: collections,
+//! with a random uncertainty from the digits given, the timing, and the scatter of repeats where there are enough of
+//! them. What starting and stopping the spray does to all of them alike stands among the common errors. Never: a timing
+//! error assumed where repeats show what it really was.
 
 use super::budget::{self, Conversion};
-use super::collection::Collection;
+use super::collection::{Collection, Source, Systematic, Systematics};
 use super::finding::Finding;
 use super::instruments::{ASSUMED, Instruments};
 use super::points::{Point, Points};
 use super::replicates::{number, relative_scatter};
+use super::static_mass::{DRIP_G, TRANSIENT_S};
+use super::zero::replace;
 use crate::problem::{Problem, Problems};
 use crate::script::rig::Bound;
 
 /// Degrees of freedom of repeats from which their scatter is believed rather than the assumed timing.
 const ENOUGH_REPEATS: f64 = 6.0;
+/// What a person's start and stop have in common, limits, s: the one comes a little earlier or later than the other,
+/// time after time (common practice, no source).
+const HABIT_S: f64 = 0.1;
+
+/// A mass, g, with its standard uncertainty.
+type Mass = (f64, f64);
+
+/// Puts the flow into a collection of a run, from the masses before and after; void where one is missing.
+pub fn weigh(c: &mut Collection, before: Option<Mass>, after: Option<Mass>, known: &Instruments) {
+    let (Some(before), Some(after)) = (before, after) else {
+        c.void
+            .get_or_insert_with(|| String::from("the cup was not weighed before and after"));
+        return;
+    };
+    if c.collect_s <= 0.0 {
+        c.void.get_or_insert_with(|| String::from("it took no time"));
+        return;
+    }
+    let degc = c.water_degc.unwrap_or(known.water_degc.0);
+    let factor = match budget::conversion(known, degc, known.ambient_kpa) {
+        Ok(conversion) => conversion.ml_min_per_g_s,
+        Err(e) => {
+            c.void.get_or_insert_with(|| e.to_string());
+            return;
+        }
+    };
+    c.collected_g = after.0 - before.0;
+    c.mass_flow_g_s = c.collected_g / c.collect_s;
+    c.flow_ml_min = c.mass_flow_g_s * factor;
+    let mass_g = before.1.hypot(after.1).hypot(DRIP_G / 3.0_f64.sqrt());
+    c.flow_random_ml_min =
+        (mass_g * factor / c.collect_s).hypot(c.flow_ml_min * known.timing_s / c.collect_s);
+    if c.collected_g < 0.0 {
+        note(c, "the scale read less than before: no flow");
+    }
+}
+
+fn note(c: &mut Collection, text: &str) {
+    if !c.note.is_empty() {
+        c.note.push_str("; ");
+    }
+    c.note.push_str(text);
+}
+
+/// What is to be done once all collections of a run that were weighed by hand are there: their timing from the scatter
+/// of repeats where that is enough, and the common part of start and stop among the common errors.
+pub fn settle(
+    collections: &mut [Collection],
+    weighed: &[usize],
+    known: &Instruments,
+    systematics: &mut Systematics,
+) -> Option<Finding> {
+    let mut mine: Vec<Collection> = weighed
+        .iter()
+        .map(|i| collections[*i].clone())
+        .filter(|c| c.void.is_none() && c.collected_g > 0.0)
+        .collect();
+    if mine.is_empty() {
+        return None;
+    }
+    let finding = timing_from_repeats(&mut mine, known);
+    let n = mine.len() as f64;
+    let mean_s = mine.iter().map(|c| c.collect_s).sum::<f64>() / n;
+    for done in mine {
+        if let Some(c) = collections
+            .iter_mut()
+            .find(|c| c.step == done.step && c.time_s.total_cmp(&done.time_s).is_eq())
+        {
+            *c = done;
+        }
+    }
+    // Spray that comes late and goes late, and the person's habit: a time that is wrong in all of them alike.
+    let common = TRANSIENT_S.hypot(HABIT_S) * 2.0_f64.sqrt() / 3.0_f64.sqrt() / mean_s;
+    let clock = Systematic {
+        source: Source::ClockGain,
+        u: systematics.u(Source::ClockGain).hypot(common),
+        dof: f64::INFINITY,
+        rectangular: false,
+        from: "rig file; start and stop by hand, alike in all collections",
+    };
+    replace(systematics, clock);
+    finding
+}
 
 /// Collections of points; what was found besides.
 ///

@@ -57,7 +57,11 @@ pub fn weighing(span: &Span) -> Option<Weighing> {
     let nominal_g = quantity::parse(span.values.get("nominal")?, Dimension::Mass).ok()?;
     let trace = span.traces.get(&Role::CupMass).filter(|_| span.whole)?;
     let (times, values) = trace.from(0.5 * (span.start_s + span.end_s));
-    let shown_g = trend(times, values, 1)?.coefficients[0];
+    let shown_g = match values {
+        // Read once, by a person.
+        [shown_g] => *shown_g,
+        _ => trend(times, values, 1)?.coefficients[0],
+    };
     Some(Weighing { nominal_g, shown_g })
 }
 

@@ -63,7 +63,16 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
         density_kg_m3: 1000.0,
         density_u: 0.0,
     });
-    let flow = match mass_flow(window, from_s, known, &mut notes) {
+    let weighed = window.weighed_s.map(|collect_s| MassFlow {
+        g_s: 0.0,
+        u_g_s: 0.0,
+        dof: f64::INFINITY,
+        collected_g: 0.0,
+        collect_s,
+    });
+    // The flow of a collection that was weighed by hand comes with its weighings, from `by_hand`.
+    let flow = weighed.map_or_else(|| mass_flow(window, from_s, known, &mut notes), Ok);
+    let flow = match flow {
         Ok(flow) => flow,
         Err(reason) => {
             refuse(reason);

@@ -7,6 +7,7 @@
 use super::instruments::Instruments;
 use super::noise::trend;
 use super::spans::{Span, Trace};
+use crate::record::Event;
 use crate::script::role::Role;
 
 /// Kind of the spans; their value `direction` is `down` or `up`.
@@ -52,6 +53,25 @@ impl DutyEdge {
     pub fn u_pct(&self) -> f64 {
         (self.limits_pct / 3.0_f64.sqrt()).hypot(self.u_reading_pct)
     }
+}
+
+/// What a person reads of a knob or a display while watching the spray, limits, % (common practice, no source).
+const BY_EYE_PCT: f64 = 1.0;
+
+/// The edge that a person saw.
+#[must_use]
+pub fn by_eye(event: &Event) -> Option<DutyEdge> {
+    let direction = match (event.kind.as_str(), event.get("role")?, event.get("direction")?) {
+        ("seen_by_eye", "pump_duty", "down") => Direction::Down,
+        ("seen_by_eye", "pump_duty", "up") => Direction::Up,
+        _ => return None,
+    };
+    Some(DutyEdge {
+        direction,
+        duty_pct: event.number("value")?,
+        limits_pct: BY_EYE_PCT,
+        u_reading_pct: 0.0,
+    })
 }
 
 /// Reads the edge of a span; none where nothing stopped or started on it.

@@ -146,7 +146,9 @@ impl Instruments {
                 .is_some_and(|i| i.dialect == DialectSpec::ByHand)
         };
         let gauge = read(Role::LinePressure, none.gauge);
-        let ripple_seen = gauge.from == FROM_RIG && gauge.every <= RIPPLE_SEEN;
+        let ripple_seen = gauge.from == FROM_RIG
+            && gauge.every <= RIPPLE_SEEN
+            && !channel(&Role::LinePressure).is_some_and(by_hand);
         let (low, high) = rig.method.tap_loss;
         let water = channel(&Role::WaterTemperature).map(|c| c.uncertainty.zero.standard());
         let duty = channel(&Role::Duty).or(channel(&Role::PumpDuty));

@@ -177,7 +177,9 @@ struct Rested {
 /// What a run gives, window by window.
 struct Gathered {
     known: Instruments,
-    dwells: Vec<(Collection, Option<(f64, f64)>)>,
+    dwells: Vec<Collection>,
+    /// Which of them were weighed by hand.
+    weighed: Vec<usize>,
     rests: Vec<Rested>,
     pump: Vec<(f64, f64)>,
     stretches: Vec<Stretch>,
@@ -194,6 +196,7 @@ impl Gathered {
         Gathered {
             known,
             dwells: Vec::new(),
+            weighed: Vec::new(),
             rests: Vec::new(),
             pump: Vec::new(),
             stretches: Vec::new(),
@@ -207,6 +210,7 @@ impl Gathered {
 
     /// The operator's answers tell when a reference clock was read, and what it showed.
     fn answered(&mut self, event: &Event) {
+        self.edges.extend(edge_duty::by_eye(event));
         if event.kind == "answered" {
             self.answers.push((event.time_s, event.number("seconds")));
         }
@@ -241,7 +245,10 @@ impl Gathered {
             kind,
             step: window.step,
         });
-        self.dwells.push((collection, window.pump_on));
+        if window.weighed_s.is_some() {
+            self.weighed.push(self.dwells.len());
+        }
+        self.dwells.push(collection);
     }
 
     fn rest(&mut self, rest: &Rest) {
@@ -261,13 +268,25 @@ impl Gathered {
 
     fn reduced(self, series: Vec<Series>) -> Reduced {
         let mut collections = Vec::with_capacity(self.dwells.len());
-        for (collection, _) in &self.dwells {
+        for (i, collection) in self.dwells.iter().enumerate() {
             let mut collection = collection.clone();
-            collection.static_flow_ml_min = self.static_flow(&collection);
+            if self.weighed.contains(&i) {
+                let (before, after) = self.weighings_around(&collection);
+                by_hand::weigh(&mut collection, before, after, &self.known);
+            } else {
+                collection.static_flow_ml_min = self.static_flow(&collection);
+            }
             collections.push(collection);
         }
         let check = self.check();
         let mut reduced = finish(collections, self.known, check.findings(), series, self.stretches);
+        let timing = by_hand::settle(
+            &mut reduced.collections,
+            &self.weighed,
+            &self.known,
+            &mut reduced.systematics,
+        );
+        reduced.findings.extend(timing);
         check.apply(&mut reduced.systematics);
         let height_kpa = budget::height_kpa(&self.known, reduced.density_kg_m3);
         let zeros = &self.zeros;
@@ -282,6 +301,22 @@ impl Gathered {
         reduced.check = check;
         reduced.edges = self.edges;
         reduced
+    }
+
+    /// The last weighing before a collection's start and the first after its end, of those that belong to it.
+    fn weighings_around(&self, collection: &Collection) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+        let mine = |before: bool| move |r: &&Rested| r.collection == collection.step && r.before == before;
+        let before = self
+            .rests
+            .iter()
+            .filter(mine(true))
+            .rfind(|r| r.from_to_s.1 <= collection.time_s);
+        let after = self
+            .rests
+            .iter()
+            .filter(mine(false))
+            .find(|r| r.from_to_s.0 >= collection.time_s);
+        (before.and_then(|r| r.mass_g), after.and_then(|r| r.mass_g))
     }
 
     fn check(&self) -> Check {

@@ -12,9 +12,9 @@ use super::noise::trend;
 use super::spans::Trace;
 
 /// Start and stop of the pump: the flow comes and goes within this time, limits, s.
-const TRANSIENT_S: f64 = 0.15;
+pub(super) const TRANSIENT_S: f64 = 0.15;
 /// Drops that hang on the nozzle or fall late, limits, g.
-const DRIP_G: f64 = 0.1;
+pub(super) const DRIP_G: f64 = 0.1;
 /// Times the combined standard uncertainty beyond which the two disagree.
 const DISAGREE_K: f64 = 2.5;
 

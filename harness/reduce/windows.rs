@@ -52,6 +52,8 @@ pub struct Window {
     pub notes: Vec<String>,
     /// When the pump was set going, and at which duty, last before the window.
     pub pump_on: Option<(f64, f64)>,
+    /// Weighed by hand before and after, with the time it took, s; none where the scale was read all the while.
+    pub weighed_s: Option<f64>,
 }
 
 impl Window {
@@ -215,12 +217,24 @@ impl Cutter {
             void: None,
             notes: self.not_settled.take().into_iter().collect(),
             pump_on: on,
+            weighed_s: (event.get("weighed") == Some("by_hand")).then_some(0.0),
         })));
     }
 
     fn end_window(&mut self, event: &Event) {
         if event.get("reason") == Some("void") {
             self.void(event.get("why").unwrap_or("ended void"));
+        }
+        for open in &mut self.open {
+            if let Open::Window(w) = open
+                && w.end_s == f64::INFINITY
+                && let Some(seconds) = &mut w.weighed_s
+            {
+                *seconds = event.number("seconds").unwrap_or(event.time_s - w.start_s);
+                if event.get("timed_by") == Some("stopwatch") {
+                    w.notes.push(String::from("timed with a stopwatch"));
+                }
+            }
         }
         self.end(event.time_s, |o| matches!(o, Open::Window(_)));
     }

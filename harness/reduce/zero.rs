@@ -73,6 +73,15 @@ pub fn read_line(span: &Span, known: &Instruments) -> Option<Vented> {
 fn read(span: &Span, role: &Role, step_kpa: f64, kept_kpa: f64) -> Option<Vented> {
     let trace = span.traces.get(role).filter(|_| span.whole)?;
     let (times, values) = trace.from(0.5 * (span.start_s + span.end_s));
+    if let ([time_s], [kpa]) = (times, values) {
+        // Read once, by a person.
+        let u_kpa = (step_kpa / 12.0_f64.sqrt()).hypot(kept_kpa / 3.0_f64.sqrt());
+        return Some(Vented {
+            time_s: *time_s,
+            kpa: *kpa,
+            u_kpa,
+        });
+    }
     let mean = trend(times, values, 1)?;
     let line = trend(times, values, 2)?;
     let change = line.coefficients[1] * (times[times.len() - 1] - times[0]);

@@ -3,7 +3,7 @@
 //! In: moments, bytes, what happened to ports, signals. Out: bytes, questions, the next moment to be woken, and at
 //! last an ending. Phases: identify every instrument, see every reading once, arm, play the plan, reach the safe state.
 
-use super::act::{Act, Context, Progress, begin};
+use super::act::{Act, Context, Progress, Question, begin};
 use super::desk::{Desk, Events};
 use super::ending::Ending;
 use super::guard::Guard;
@@ -29,6 +29,8 @@ const IDENTIFY_WITHIN: Duration = Duration::from_secs(5);
 const READ_WITHIN: Duration = Duration::from_secs(5);
 /// Time between looks whether arming has been confirmed.
 const ARM_LOOK: Duration = Duration::from_millis(20);
+/// Answers in a row that could not be used, after which the run ends.
+const WRONG_ANSWERS_MAX: u32 = 20;
 /// A loop turn later than this voids what is being collected.
 const GAP: Duration = Duration::from_millis(200);
 
@@ -49,13 +51,6 @@ enum Phase {
     Ended(Ending),
 }
 
-/// An instrument's question, or a step's.
-#[derive(Debug)]
-pub(super) enum Question {
-    Step,
-    Channel(usize),
-}
-
 /// A bench being run.
 #[derive(Debug)]
 pub struct Bench<'a> {
@@ -73,7 +68,10 @@ pub struct Bench<'a> {
     control_lost: bool,
     out: Vec<Vec<u8>>,
     events: Events,
-    pub(super) asked: VecDeque<Question>,
+    /// Questions that the operator has seen and not answered, oldest first.
+    asked: VecDeque<(Question, String)>,
+    /// Answers in a row that could not be used.
+    wrong: u32,
     wake: Moment,
     pub(super) timing: Timing,
 }
@@ -93,6 +91,7 @@ impl<'a> Bench<'a> {
             guard,
             log: Log::new(recorder),
             questions: Vec::new(),
+            notes: Vec::new(),
         };
         Ok(Bench {
             rig,
@@ -109,6 +108,7 @@ impl<'a> Bench<'a> {
             out: vec![Vec::new(); count],
             events: Vec::new(),
             asked: VecDeque::new(),
+            wrong: 0,
             wake: Moment::START,
             timing: Timing::default(),
         })
@@ -180,26 +180,40 @@ impl<'a> Bench<'a> {
     /// The operator's answer to the oldest open question.
     pub fn answer(&mut self, text: &str, at: Moment) {
         match self.asked.pop_front() {
-            Some(Question::Step) => {
+            Some((Question::Step, _)) => {
                 if let Some(act) = &mut self.act {
                     act.answered(text);
                     self.act_wake = at;
                 }
             }
-            Some(Question::Channel(channel)) => {
+            Some((Question::Channel(channel), question)) => {
                 let mut events = std::mem::take(&mut self.events);
-                if let Err(problem) = self.context.desk.answer(channel, text, at, &mut events) {
-                    self.context
-                        .questions
-                        .push(format!("{problem}\nPlease answer again."));
-                    self.asked.push_front(Question::Channel(channel));
+                match self.context.desk.answer(channel, text, at, &mut events) {
+                    Ok(()) => self.wrong = 0,
+                    Err(problem) => self.ask_again(&problem.to_string(), (channel, question), at),
                 }
                 self.take_events(&mut events, at);
                 self.events = events;
+                self.act_wake = at;
             }
             None => {}
         }
         self.wake = self.wake.min(at);
+    }
+
+    /// An answer that cannot be used: says why, and asks once more.
+    fn ask_again(&mut self, why: &str, (channel, question): (usize, String), at: Moment) {
+        self.wrong += 1;
+        if self.wrong >= WRONG_ANSWERS_MAX {
+            let help = "see what the questions ask for, and go on with --resume";
+            let seen = format!("{WRONG_ANSWERS_MAX} answers in a row could not be used: {why}");
+            self.fail(Fault::new(FaultCode::Timeout, "operator", seen, help), at);
+            return;
+        }
+        self.context.notes.push(why.to_owned());
+        self.context
+            .questions
+            .push((Question::Channel(channel), question));
     }
 
     /// Goes on as far as it can at `now`.
@@ -235,10 +249,13 @@ impl<'a> Bench<'a> {
     /// Questions to show the operator, oldest first.
     pub fn take_questions(&mut self) -> Vec<String> {
         let questions = std::mem::take(&mut self.context.questions);
-        let open = questions.len().saturating_sub(self.asked.len());
-        self.asked
-            .extend(std::iter::repeat_with(|| Question::Step).take(open));
-        questions
+        self.asked.extend(questions.iter().cloned());
+        questions.into_iter().map(|(_, text)| text).collect()
+    }
+
+    /// What the operator is to see and need not answer, oldest first.
+    pub fn take_notes(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.context.notes)
     }
 
     /// The next moment this wants to be advanced.
@@ -353,6 +370,10 @@ impl<'a> Bench<'a> {
                 if self.context.desk.is_pending(&Role::SafeState) {
                     return;
                 }
+                if self.context.desk.by_hand(&Role::SafeState) {
+                    // A person who switched the pump off needs no leave to switch it on again.
+                    *let_on = true;
+                }
                 if !std::mem::replace(let_on, true) {
                     self.safe_state(0.0, now);
                     return;
@@ -402,11 +423,15 @@ impl<'a> Bench<'a> {
                     self.next_step += 1;
                     self.context.log.step = step.id;
                     self.context.log.text(now, "step", &step.label);
-                    self.act.insert(begin(step))
+                    self.act.insert(begin(step, &self.context.desk))
                 }
             };
             match act.advance(&mut self.context, now) {
-                Ok(Progress::Done) => self.act = None,
+                Ok(Progress::Done) => {
+                    self.act = None;
+                    // Nobody waits for an answer to a step that is over.
+                    self.asked.retain(|(question, _)| *question != Question::Step);
+                }
                 Ok(Progress::Until(wake)) => {
                     self.act_wake = wake;
                     return;
@@ -441,13 +466,16 @@ impl<'a> Bench<'a> {
             return;
         }
         self.act = None;
+        // What was being asked no longer matters; what makes the bench safe is asked now.
+        self.asked.clear();
+        self.context.questions.clear();
         let traps = self.next_step > 0
             && self
                 .plan
                 .steps
                 .get(self.next_step - 1)
                 .is_some_and(|s| s.traps_pressure);
-        let mut shutdown = Shutdown::new(now, traps, self.control_lost);
+        let mut shutdown = Shutdown::new(now, traps, self.control_lost).with_nobody(exit == Exit::HangUp);
         if let Some(seen) = shutdown.advance(&mut self.context, now) {
             self.finish(seen, now);
         } else {

@@ -8,8 +8,8 @@ use crate::instrument::{Instrument, InstrumentEvent};
 use crate::problem::fault::{Fault, FaultCode};
 use crate::problem::{Problem, Problems};
 use crate::run::readings::Readings;
-use crate::script::rig::Rig;
-use crate::script::role::Role;
+use crate::script::rig::{ChannelSpec, ExchangeSpec, Rig};
+use crate::script::role::{Direction, Role};
 
 /// The instruments, and what each is waiting to be told.
 #[derive(Debug)]
@@ -68,6 +68,33 @@ impl<'a> Desk<'a> {
     #[must_use]
     pub fn channel(&self, role: &Role) -> Option<usize> {
         self.rig.channels.iter().position(|c| c.role == *role)
+    }
+
+    /// Whether a person plays a role.
+    #[must_use]
+    pub fn by_hand(&self, role: &Role) -> bool {
+        let asked = |c: usize| matches!(self.rig.channels[c].exchange, ExchangeSpec::Operator { .. });
+        self.channel(role).is_some_and(asked)
+    }
+
+    /// Roles that a person reads, in rig order.
+    pub fn read_by_hand(&self) -> impl Iterator<Item = &Role> {
+        let read = |c: &&ChannelSpec| {
+            matches!(c.exchange, ExchangeSpec::Operator { .. }) && c.role.direction() == Direction::Read
+        };
+        self.rig.channels.iter().filter(read).map(|c| &c.role)
+    }
+
+    /// Has roles read now that a person reads; the rest is read anyway. All of an instrument's come in one question.
+    pub fn request(&mut self, roles: &[Role], now: Moment) {
+        for role in roles {
+            let Some(channel) = self.channel(role).filter(|_| self.by_hand(role)) else {
+                continue;
+            };
+            let index = self.rig.channels[channel].instrument;
+            self.instruments[index].request(channel, now);
+            self.wakes[index] = now;
+        }
     }
 
     /// Starts every instrument: identity first.

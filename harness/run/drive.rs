@@ -60,6 +60,9 @@ fn send<P: Ports>(bench: &mut Bench<'_>, ports: &mut P, now: Moment) {
     for (port, fault) in lost {
         bench.port_lost(port, now, fault);
     }
+    for note in bench.take_notes() {
+        ports.show(&note);
+    }
     for question in bench.take_questions() {
         ports.ask(&question);
     }

@@ -186,7 +186,11 @@ impl Guard {
                 "check the battery or supply and its leads",
             ));
         }
-        let low = value(&Role::LinePressure).filter(|p| *p < PRESSURE_EXPECTED_KPA);
+        // A gauge that a person reads may have been read last with the pump off.
+        let read = readings
+            .latest(&Role::LinePressure)
+            .filter(|r| self.strong.is_some_and(|since| r.at > since));
+        let low = read.map(|r| r.value).filter(|p| *p < PRESSURE_EXPECTED_KPA);
         if let (Some(since), Some(p)) = (self.strong, low)
             && now.since(since) > PRESSURE_AFTER
         {

@@ -2,7 +2,8 @@
 //!
 //! In: what instruments report. Out: samples and events in the record, the step and the guard told of each reading.
 
-use super::bench::{Bench, Question};
+use super::act::Question;
+use super::bench::Bench;
 use super::desk::Events;
 use super::readings::Reading;
 use crate::clock::Moment;
@@ -52,8 +53,7 @@ impl Bench<'_> {
                 tracing::trace!(role = %self.rig.channels[channel].role, ?flag, "flag");
             }
             InstrumentEvent::Question { channel, text } => {
-                self.context.questions.push(text);
-                self.asked.push_back(Question::Channel(channel));
+                self.context.questions.push((Question::Channel(channel), text));
             }
             InstrumentEvent::Discarded { bytes, why } => {
                 let bytes = crate::problem::fault::shown_bytes(&bytes);

@@ -15,6 +15,8 @@ const GONE_KPA: f64 = 138.0;
 const STUCK_AFTER: Duration = Duration::from_secs(3);
 /// Time between repeated commands while the device does not confirm.
 const REPEAT: Duration = Duration::from_millis(200);
+/// The same where a person is asked to switch the pump off.
+const PERSON_WITHIN: Duration = Duration::from_secs(120);
 /// Longest wait for a confirmation that does not come, where pressure cannot be read either.
 const CONFIRM_WITHIN: Duration = Duration::from_secs(1);
 
@@ -37,6 +39,8 @@ pub struct Shutdown {
     traps_pressure: bool,
     /// Whether the port that can switch the pump off still answers.
     control_lost: bool,
+    /// Whether the operator's input has ended.
+    nobody: bool,
 }
 
 impl Shutdown {
@@ -48,16 +52,25 @@ impl Shutdown {
             next_command: now,
             traps_pressure,
             control_lost,
+            nobody: false,
         }
+    }
+
+    /// The same where the operator's input may have ended: no answer is waited for.
+    #[must_use]
+    pub fn with_nobody(mut self, nobody: bool) -> Self {
+        self.nobody = nobody;
+        self
     }
 
     /// Goes on; the answer once the safe state is seen, or will not be.
     pub fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Option<Seen> {
         let drives = bench.desk.channel(&Role::SafeState).is_some();
+        let by_hand = bench.by_hand(&Role::SafeState);
         let confirmed = drives && now > self.start && !bench.desk.is_pending(&Role::SafeState);
         if drives && !self.control_lost && now >= self.next_command && (now == self.start || !confirmed) {
             self.command(bench, now);
-            self.next_command = now + REPEAT;
+            self.next_command = if by_hand { Moment::NEVER } else { now + REPEAT };
         }
         let after = |role: &Role| {
             bench
@@ -69,7 +82,9 @@ impl Shutdown {
         let has = |role: &Role| bench.desk.channel(role).is_some();
         let off = after(&Role::OutputOn).map(|on| on < 0.5);
         let gone = after(&Role::LinePressure).map(|p| p < GONE_KPA);
-        let pressure_matters = has(&Role::LinePressure) && !self.traps_pressure;
+        // A person who switches the pump off watches the gauge fall, as asked.
+        let pressure_matters =
+            has(&Role::LinePressure) && !self.traps_pressure && !bench.by_hand(&Role::LinePressure);
         let off_seen = confirmed && (!has(&Role::OutputOn) || off == Some(true));
         if off_seen && (!pressure_matters || gone == Some(true)) {
             return Some(self.verified(bench, now));
@@ -86,7 +101,12 @@ impl Shutdown {
         if pressure_matters && gone == Some(false) {
             return (waited >= STUCK_AFTER).then(|| self.stuck(bench));
         }
-        if waited < CONFIRM_WITHIN {
+        let patience = if by_hand && !self.nobody {
+            PERSON_WITHIN
+        } else {
+            CONFIRM_WITHIN
+        };
+        if waited < patience {
             return None;
         }
         Some(self.unconfirmed(gone == Some(true)))
@@ -95,9 +115,10 @@ impl Shutdown {
     /// The next moment to look.
     #[must_use]
     pub fn wake(&self, now: Moment) -> Moment {
+        let soon = now + Duration::from_millis(20);
         self.next_command
-            .max(now + Duration::from_millis(20))
-            .min(self.start + STUCK_AFTER)
+            .max(soon)
+            .min((self.start + STUCK_AFTER).max(soon))
     }
 
     fn command(&self, bench: &mut Context<'_>, now: Moment) {
@@ -119,6 +140,16 @@ impl Shutdown {
         } else {
             ""
         };
+        if bench.by_hand(&Role::SafeState) {
+            return Seen {
+                words: format!(
+                    "the operator switched the pump off{}",
+                    if self.traps_pressure { pressure } else { "" }
+                ),
+                verified: true,
+                fault: None,
+            };
+        }
         let read_back = if bench.desk.channel(&Role::OutputOn).is_some() {
             "output reads back off"
         } else {

@@ -28,6 +28,9 @@ pub(super) fn check(text: &Text, steps: &[Step], asked: &Asked, rig: &Rig) -> Re
     check.limits(asked);
     check.steps(steps);
     check.other_lines();
+    for (mark, problem) in super::by_hand::refusals(steps, rig) {
+        check.tell(mark, problem);
+    }
     check.problems.into_result()?;
     Ok(limits)
 }

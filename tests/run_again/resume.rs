@@ -1,35 +1,18 @@
 //! A run that ended early goes on: the record stays one record, and the calibration is that of a run without a break.
 
+use super::record::{plan, play, rig};
 use super::{dutycup, measured, said, scratch};
 use dutycup::chance::Seed;
 use dutycup::exit::Exit;
 use dutycup::port::in_process::{InProcess, Pace, StopFlag};
-use dutycup::record::run_file::{ClockKind, RunFile, State};
-use dutycup::record::writer::Recorder;
-use dutycup::record::{RunFolder, write_whole};
-use dutycup::run::bench::Bench;
-use dutycup::run::drive::drive;
-use dutycup::script::plan::Plan;
-use dutycup::script::rig::Rig;
+use dutycup::record::RunFolder;
+use dutycup::record::run_file::State;
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::Write as _;
 use std::path::Path;
 
 const SETS: [(&str, &str); 2] = [("dwell", "10 s"), ("repeats", "2")];
-
-fn at_home(file: &str) -> std::path::PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(file)
-}
-
-fn plan(rig: &Rig, scenario: &str, sets: &[(&str, &str)], seed: u64) -> Plan {
-    let scenario = dutycup::script::load_scenario(&at_home(scenario)).unwrap_or_else(|e| panic!("{e}"));
-    let sets: Vec<_> = sets
-        .iter()
-        .map(|(n, v)| ((*n).to_owned(), (*v).to_owned()))
-        .collect();
-    dutycup::script::plan(&scenario, rig, &sets, Seed(seed)).unwrap_or_else(|e| panic!("{e}"))
-}
 
 /// How the first part of a run ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,46 +25,21 @@ enum End {
 
 /// Plays the beginning of a scenario on the virtual bench, up to `stop_s`.
 fn begin(dir: &Path, scenario: &str, sets: &[(&str, &str)], seed: u64, stop_s: f64, end: End) {
-    let rig = dutycup::script::load_rig(&at_home("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"));
+    let rig = rig("rigs/virtual.yaml");
     let plan = plan(&rig, scenario, sets, seed);
-    let roles: Vec<_> = rig.channels.iter().map(|c| c.role.clone()).collect();
-    let mut recorder = Recorder::create(dir, &roles).unwrap_or_else(|e| panic!("{e}"));
-    let mut file = RunFile::new(
-        &rig,
-        &plan,
-        seed,
-        ClockKind::Virtual,
-        None,
-        "2000-01-01T00:00:00Z".into(),
-    );
-    write_whole(&dir.join("scenario.yaml"), plan.source.as_bytes()).expect("written");
-    write_whole(&dir.join("rig.yaml"), rig.source.as_bytes()).expect("written");
-    file.write(dir).expect("written");
     let section = rig.virtual_bench.as_ref().expect("a virtual bench");
     let far_end = dutycup::virtual_bench::build(section, Seed(seed)).unwrap_or_else(|e| panic!("{e}"));
     let stop = StopFlag::default();
-    let mut ports = InProcess::new(
-        far_end,
-        rig.instruments.iter().map(|i| i.name.as_str()),
-        Pace::Virtual,
-        stop.clone(),
-    );
-    let ending = {
-        let mut bench = Bench::new(&rig, &plan, &mut recorder).unwrap_or_else(|e| panic!("{e}"));
-        drive(&mut bench, &mut ports, 0, &mut |now, _| {
-            if now.as_s() >= stop_s {
-                stop.set(Exit::Interrupt);
-            }
-        })
-    };
+    let names = rig.instruments.iter().map(|i| i.name.as_str());
+    let mut ports = InProcess::new(far_end, names, Pace::Virtual, stop.clone());
+    let killed = end == End::Killed;
+    let ending = play(dir, (&rig, &plan), seed, &mut ports, killed, &mut |now_s| {
+        if now_s >= stop_s {
+            stop.set(Exit::Interrupt);
+        }
+    });
     assert_eq!(ending.exit, Exit::Interrupt, "stopped at {stop_s} s: {ending:?}");
-    let record = recorder.finish().unwrap_or_else(|e| panic!("{e}"));
-    if end == End::Stopped {
-        file.finished(&record);
-        file.state = State::Aborted;
-        file.exit_code = Some(ending.exit.code());
-        file.ended = Some("2000-01-01T00:00:00Z".into());
-        file.write(dir).expect("written");
+    if !killed {
         return;
     }
     for (name, torn) in [("samples.csv", "1234.567,9,1.0,"), ("sums.csv", "samples.csv,99")] {

@@ -27,13 +27,15 @@ impl Act for Ask {
     fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
         if !self.asked {
             self.asked = true;
-            if bench.desk.channel(&Role::PumpDuty).is_some() {
+            let by_hand = bench.by_hand(&Role::PumpDuty);
+            if by_hand {
+                bench.guard.commanded(&Role::PumpDuty, 0.0, now);
+            } else if bench.desk.channel(&Role::PumpDuty).is_some() {
                 bench.set(&Role::PumpDuty, 0.0, now)?;
             }
+            let first = if by_hand { "With the pump off: " } else { "" };
             bench.log.text(now, "ask", &self.request);
-            bench
-                .questions
-                .push(format!("{} Press Enter when done.", self.request));
+            bench.ask(format!("{first}{} Press Enter when done.", self.request));
         }
         let Some(answer) = &self.answer else {
             return Ok(Progress::Until(Moment::NEVER));

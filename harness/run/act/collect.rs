@@ -142,6 +142,16 @@ impl Act for Collect {
                     self.begin(bench, now);
                 }
             }
+            // A person sets the duty in its own time; ours begins then.
+            Phase::Stopping { before, .. } if bench.desk.is_pending(&Role::PumpDuty) => {
+                self.phase = Phase::Stopping {
+                    until: now + REST_AFTER,
+                    before,
+                };
+            }
+            Phase::Restarting { .. } if bench.desk.is_pending(&Role::PumpDuty) => {
+                self.phase = Phase::Restarting { until: now + RESTART };
+            }
             Phase::Stopping { until, before } if now >= until => {
                 let which = if before { "before" } else { "after" };
                 let step = bench.log.step;

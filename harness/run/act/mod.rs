@@ -5,12 +5,15 @@
 
 mod ask;
 mod bisect;
+mod by_eye;
 mod collect;
+mod look;
 mod ramp;
 mod replay;
 mod set;
 mod settle;
 mod vent;
+mod weigh;
 
 use super::desk::Desk;
 use super::guard::Guard;
@@ -34,7 +37,18 @@ pub struct Context<'a> {
     /// The record.
     pub log: Log<'a>,
     /// Questions for the operator, to be shown.
-    pub questions: Vec<String>,
+    pub questions: Vec<(Question, String)>,
+    /// What the operator is to see and need not answer, to be shown before any question.
+    pub notes: Vec<String>,
+}
+
+/// Whose question it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Question {
+    /// The step's that is being played.
+    Step,
+    /// That of a channel, read or set by hand.
+    Channel(usize),
 }
 
 impl Context<'_> {
@@ -47,6 +61,17 @@ impl Context<'_> {
         self.desk.set(role, value, &self.readings, now)?;
         self.guard.commanded(role, value, now);
         Ok(())
+    }
+
+    /// Asks the operator; the answer comes to [`Act::answered`].
+    pub fn ask(&mut self, text: impl Into<String>) {
+        self.questions.push((Question::Step, text.into()));
+    }
+
+    /// Whether a person plays a role.
+    #[must_use]
+    pub fn by_hand(&self, role: &Role) -> bool {
+        self.desk.by_hand(role)
     }
 }
 
@@ -77,10 +102,24 @@ pub trait Act: std::fmt::Debug + Send {
     fn gap(&mut self, _span: Duration) {}
 }
 
-/// Starts a step.
+/// Starts a step. What a person plays is asked for where an instrument would just be read.
 #[must_use]
-pub fn begin(step: &Step) -> Box<dyn Act> {
+pub fn begin(step: &Step, desk: &Desk<'_>) -> Box<dyn Act> {
     match &step.op {
+        Op::Settle { role, .. } if desk.by_hand(role) => Box::new(look::Look::settled(role.clone())),
+        Op::Ramp {
+            role,
+            from,
+            to,
+            seconds,
+            ..
+        } if desk.by_hand(role) => Box::new(by_eye::ByEye::new(role.clone(), (*from, *to), *seconds)),
+        Op::Collect {
+            repeat, nozzle, stop, ..
+        } if desk.by_hand(&Role::CupMass) => Box::new(weigh::Weigh::new(*repeat, nozzle.clone(), *stop)),
+        Op::Mark { kind, values } if look::wanted_at_end(kind, values, desk).is_some() => {
+            Box::new(look::Look::at_end(kind.clone(), values.clone()))
+        }
         Op::Set(values) => Box::new(set::Set::new(values.clone())),
         Op::Hold { seconds } => Box::new(Hold {
             seconds: *seconds,

@@ -39,6 +39,10 @@ impl Act for Set {
         let Some((role, _)) = self.values.iter().find(|(role, _)| bench.desk.is_pending(role)) else {
             return Ok(Progress::Done);
         };
+        if bench.by_hand(role) {
+            // A person takes the time it takes.
+            return Ok(Progress::Until(Moment::NEVER));
+        }
         if now.since(sent) >= TAKEN_WITHIN {
             let seen = "the instrument did not take the set point in time";
             return Err(Fault::new(
