@@ -89,6 +89,7 @@ fn as_child() -> Option<ExitCode> {
     let dir = Path::new(dir);
     match flag.as_str() {
         long_record::GO_THROUGH => print!("{}", long_record::go_through(dir)),
+        "--make" => record::long_run(dir, 10_000_000, 8),
         long_record::REDUCE => println!("{} collections", long_record::reduce(dir)),
         _ => return None,
     }

@@ -8,6 +8,7 @@ use super::process::{Ran, run};
 use super::record::long_run;
 use super::table::{Line, Table};
 use dutycup::record::{RunFolder, SAMPLES};
+use dutycup::script::role::Role;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -66,7 +67,7 @@ pub(crate) fn go_through(dir: &Path) -> String {
     );
     let mut steps: Vec<Sums> = Vec::new();
     folder
-        .samples(&mut |row| {
+        .samples_of(|r| matches!(r, Role::LinePressure | Role::CupMass), &mut |row| {
             let step = row.step as usize;
             if steps.len() <= step {
                 steps.resize_with(step + 1, Sums::default);
