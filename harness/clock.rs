@@ -3,6 +3,11 @@
 //! In: the system's monotonic and wall clocks. Out: [`Moment`]s since the start of a run and wall-clock
 //! stamps. Nothing else in the crate asks the system for the time; whoever needs it is handed a moment.
 
+use rustix::fd::{AsFd, BorrowedFd, OwnedFd};
+use rustix::time::{
+    ClockId, Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, clock_gettime,
+    timerfd_create, timerfd_settime,
+};
 use std::fmt;
 use std::ops::{Add, Sub};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
@@ -113,6 +118,62 @@ impl SystemClock {
         if !span.is_zero() {
             std::thread::sleep(span);
         }
+    }
+}
+
+/// An alarm that goes off at a moment of a [`SystemClock`]: readable from then on, until it is set again. It is kept by
+/// the system as an absolute time, so that nothing that happens before the wait makes it late.
+#[derive(Debug)]
+pub struct Alarm {
+    clock: SystemClock,
+    timer: OwnedFd,
+    set: Moment,
+}
+
+impl Alarm {
+    /// An alarm that is not set.
+    ///
+    /// # Errors
+    /// What the system says: no descriptor left.
+    pub fn new(clock: SystemClock) -> std::io::Result<Self> {
+        let flags = TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC;
+        Ok(Alarm {
+            clock,
+            timer: timerfd_create(TimerfdClockId::Monotonic, flags)?,
+            set: Moment::NEVER,
+        })
+    }
+
+    /// Sets it to go off at `moment` at the latest: at once where it has passed; earlier where it was set to an earlier
+    /// moment that is still to come, for setting it again costs more than an idle turn.
+    pub fn set(&mut self, moment: Moment) {
+        if self.set <= moment && self.set > self.clock.now() {
+            return;
+        }
+        // First the system's time and then ours, so that what comes between makes it early and never late.
+        let system = clock_gettime(ClockId::Monotonic);
+        let span = moment.since(self.clock.now());
+        let ns = system.tv_sec as u64 * 1_000_000_000 + system.tv_nsec as u64;
+        let ns = ns.saturating_add(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX / 2));
+        let timer = Itimerspec {
+            it_interval: Timespec {
+                tv_sec: 0,
+                tv_nsec: 0,
+            },
+            it_value: Timespec {
+                tv_sec: (ns / 1_000_000_000) as i64,
+                tv_nsec: (ns % 1_000_000_000) as i64,
+            },
+        };
+        // A valid time on a timer of our own is always taken.
+        let _ = timerfd_settime(&self.timer, TimerfdTimerFlags::ABSTIME, &timer);
+        self.set = moment;
+    }
+}
+
+impl AsFd for Alarm {
+    fn as_fd(&self) -> BorrowedFd<'_> {
+        self.timer.as_fd()
     }
 }
 

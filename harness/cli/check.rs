@@ -50,7 +50,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     let mut screen = live();
     let mut show = |seen: &Survey| screen.show(&channels(&rig, seen, &[], units));
     let seen = if rig.instruments.iter().any(|i| i.port.path.is_some()) {
-        let (mut ports, failed) = SerialPorts::open(&rig, SystemClock::start(), Box::new(say));
+        let (mut ports, failed) = SerialPorts::open(&rig, SystemClock::start(), Box::new(say))?;
         survey(&rig, &mut desk, &mut ports, failed, span, &mut show)
     } else if let Some(section) = &rig.virtual_bench {
         let bench = crate::virtual_bench::build(section, Seed(options.seed))?;

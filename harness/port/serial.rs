@@ -1,43 +1,46 @@
 //! Real serial ports, and pseudo-terminals that look like them, on the real clock.
 //!
-//! In: port settings of the rig. Out: bytes with the moment they were read. Each port has a reading thread that
-//! blocks in the driver and stamps what it reads; the bench loop waits on one queue with an absolute deadline, so no
-//! async timer stands between a set point and its moment. Never: a guess at what bytes mean.
+//! In: port settings of the rig. Out: bytes with the moment they were read. The bench loop's own thread waits for every
+//! port and for its next moment at once, in one call of the system with an absolute alarm: no async timer, no second
+//! thread and no queue stands between a set point and its moment, or between an answer and the next request. Never: a
+//! guess at what bytes mean.
 
 use super::{Arrival, Ports, WRITE_WITHIN_MS};
-use crate::clock::{Moment, SystemClock};
+use crate::clock::{Alarm, Moment, SystemClock};
 use crate::exit::Exit;
 use crate::problem::fault::{Fault, FaultCode};
 use crate::script::rig::{Parity, PortSpec, Rig};
+use rustix::event::{PollFd, PollFlags, Timespec};
+use rustix::fd::OwnedFd;
+use rustix::fs::{Mode, OFlags};
+use rustix::io::Errno;
 use serialport::{ClearBuffer, SerialPort as _, TTYPort};
-use std::io::{ErrorKind, Read, Write};
+use std::io::{ErrorKind, Read as _, Write as _};
+use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
-use std::thread::JoinHandle;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::Duration;
 
-/// Most chunks that may wait for the bench loop before bytes are dropped and counted.
-const QUEUE_CHUNKS: usize = 256;
-/// Largest chunk read at once.
+/// Most wishes of signals and operator that may wait for the bench loop.
+const QUEUE_ITEMS: usize = 256;
+/// Largest chunk read at once; what a port has beyond that waits for the next turn of the loop.
 const CHUNK_BYTES: usize = 1024;
-/// Longest a reading thread sleeps in the driver, and so the longest it takes to notice that it should end.
-const READ_WITHIN: Duration = Duration::from_millis(50);
+/// Longest wait without a look, whatever the deadline.
+const LOOK_WITHIN: Duration = Duration::from_secs(3600);
 
-/// What reading threads, signals and the operator put in the queue.
+/// What signals and the operator put in the queue.
 #[derive(Debug)]
 enum Item {
-    Bytes(usize, Vec<u8>),
-    Lost(usize, Fault),
     Answer(String),
     Stop(Exit),
 }
 
-/// A way into the queue for signals and the operator.
+/// A way to the bench loop for signals and the operator.
 #[derive(Clone, Debug)]
 pub struct Handle {
     queue: SyncSender<(Moment, Item)>,
+    bell: Arc<UnixStream>,
     clock: SystemClock,
 }
 
@@ -46,24 +49,40 @@ impl Handle {
     pub fn stop(&self, exit: Exit) {
         // A full or closed queue means that the loop is being stopped already or is gone.
         let _ = self.queue.try_send((self.clock.now(), Item::Stop(exit)));
+        self.ring();
     }
 
     /// Hands over the operator's answer.
     pub fn answer(&self, text: String) {
         let _ = self.queue.send((self.clock.now(), Item::Answer(text)));
+        self.ring();
     }
+
+    /// Wakes the loop; a bell that is full rings already.
+    fn ring(&self) {
+        let _ = (&*self.bell).write(&[1]);
+    }
+}
+
+/// One open port.
+struct Line {
+    /// Holds the port with its settings.
+    settings: TTYPort,
+    /// What is read and written; it never blocks.
+    device: OwnedFd,
+    /// Whether it is still there to be read.
+    there: bool,
 }
 
 /// The open ports of a rig.
 pub struct SerialPorts {
     clock: SystemClock,
-    writers: Vec<Option<TTYPort>>,
+    alarm: Alarm,
+    lines: Vec<Option<Line>>,
     names: Vec<String>,
-    readers: Vec<JoinHandle<()>>,
     queue: Receiver<(Moment, Item)>,
+    heard: UnixStream,
     handle: Handle,
-    closing: Arc<AtomicBool>,
-    dropped: Arc<AtomicU64>,
     ask: Box<dyn FnMut(&str) + Send>,
 }
 
@@ -79,33 +98,34 @@ impl SerialPorts {
     /// Opens every port of `rig`; `ask` shows the operator a question. What could not be opened comes back beside
     /// the ports, with the instrument's index: `PORT_NOT_FOUND`, `PORT_DENIED`, `PORT_BUSY`, or `PORT_GONE` where the
     /// driver says something else.
+    ///
+    /// # Errors
+    /// `IO` where the system has no alarm or no socket pair left.
     pub fn open(
         rig: &Rig,
         clock: SystemClock,
         ask: Box<dyn FnMut(&str) + Send>,
-    ) -> (Self, Vec<(usize, Fault)>) {
-        let (sender, queue) = sync_channel(QUEUE_CHUNKS);
-        let handle = Handle { queue: sender, clock };
-        let mut ports = SerialPorts {
+    ) -> Result<(Self, Vec<(usize, Fault)>), Fault> {
+        let (sender, queue) = sync_channel(QUEUE_ITEMS);
+        let broken = |e: std::io::Error| Fault::new(FaultCode::Io, "serial ports", e.to_string(), "");
+        let (bell, heard) = UnixStream::pair().map_err(broken)?;
+        for end in [&bell, &heard] {
+            end.set_nonblocking(true).map_err(broken)?;
+        }
+        let handle = Handle {
+            queue: sender,
+            bell: Arc::new(bell),
             clock,
-            writers: Vec::new(),
-            names: rig.instruments.iter().map(|i| i.name.clone()).collect(),
-            readers: Vec::new(),
-            queue,
-            handle,
-            closing: Arc::new(AtomicBool::new(false)),
-            dropped: Arc::new(AtomicU64::new(0)),
-            ask,
         };
-        let mut failed = Vec::new();
+        let (mut lines, mut failed) = (Vec::new(), Vec::new());
         for (index, instrument) in rig.instruments.iter().enumerate() {
             let opened = instrument
                 .port
                 .path
                 .as_ref()
-                .map(|path| ports.open_one(index, path, &instrument.port));
-            ports.writers.push(match opened {
-                Some(Ok(writer)) => Some(writer),
+                .map(|path| open_line(path, &instrument.port));
+            lines.push(match opened {
+                Some(Ok(line)) => Some(line),
                 Some(Err(fault)) => {
                     failed.push((index, fault));
                     None
@@ -113,31 +133,94 @@ impl SerialPorts {
                 None => None,
             });
         }
-        (ports, failed)
+        let ports = SerialPorts {
+            clock,
+            alarm: Alarm::new(clock).map_err(broken)?,
+            lines,
+            names: rig.instruments.iter().map(|i| i.name.clone()).collect(),
+            queue,
+            heard,
+            handle,
+            ask,
+        };
+        Ok((ports, failed))
     }
 
-    /// A way into the queue for signals and the operator.
+    /// A way to the loop for signals and the operator.
     #[must_use]
     pub fn handle(&self) -> Handle {
         self.handle.clone()
     }
 
-    fn open_one(&mut self, index: usize, path: &str, spec: &PortSpec) -> Result<TTYPort, Fault> {
-        let writer = open_tty(path, spec)?;
-        let clone = |e: serialport::Error| Fault::new(FaultCode::PortGone, path, e.to_string(), "");
-        let mut reader = writer.try_clone_native().map_err(clone)?;
-        reader.set_timeout(READ_WITHIN).map_err(clone)?;
-        let (handle, closing, dropped) = (self.handle.clone(), self.closing.clone(), self.dropped.clone());
-        let name = self.names[index].clone();
-        let spawned = std::thread::Builder::new()
-            .name(format!("read {name}"))
-            .spawn(move || read_port(index, &name, reader, &handle, &closing, &dropped));
-        match spawned {
-            Ok(thread) => self.readers.push(thread),
-            Err(e) => return Err(Fault::new(FaultCode::PortGone, path, e.to_string(), "")),
+    /// Waits for bytes, the bell or the alarm; whether the bell rang, and which ports have something.
+    fn waited(&self) -> (bool, Vec<usize>) {
+        let mut fds = vec![
+            PollFd::new(&self.alarm, PollFlags::IN),
+            PollFd::new(&self.heard, PollFlags::IN),
+        ];
+        let mut ports = Vec::with_capacity(self.lines.len());
+        for (index, line) in self.lines.iter().enumerate() {
+            if let Some(line) = line.as_ref().filter(|l| l.there) {
+                fds.push(PollFd::new(&line.device, PollFlags::IN));
+                ports.push(index);
+            }
         }
-        Ok(writer)
+        // A wait that was interrupted is as good as one that is over: the caller looks at the time.
+        if rustix::event::poll(&mut fds, None).is_err() {
+            return (false, Vec::new());
+        }
+        let rang = !fds[1].revents().is_empty();
+        let mut ready = fds[2..].iter().map(|fd| !fd.revents().is_empty());
+        ports.retain(|_| ready.next() == Some(true));
+        (rang, ports)
     }
+
+    /// Waits until a port takes bytes again, or until `until`.
+    fn until_room(&self, line: &Line, until: Moment) {
+        let span = until.since(self.clock.now());
+        let timeout = Timespec {
+            tv_sec: span.as_secs() as i64,
+            tv_nsec: i64::from(span.subsec_nanos()),
+        };
+        // Whatever it comes to, the next write tells.
+        let _ = rustix::event::poll(&mut [PollFd::new(&line.device, PollFlags::OUT)], Some(&timeout));
+    }
+
+    /// Reads what a port has.
+    fn read(&mut self, index: usize, at: Moment, take: &mut dyn FnMut(Moment, Arrival<'_>)) {
+        let Some(line) = &mut self.lines[index] else {
+            return;
+        };
+        let mut chunk = [0_u8; CHUNK_BYTES];
+        let seen = match rustix::io::read(&line.device, &mut chunk) {
+            Ok(0) => "the device hung up".to_owned(),
+            Ok(n) => return take(at, Arrival::Bytes(index, &chunk[..n])),
+            Err(Errno::AGAIN | Errno::INTR) => return,
+            Err(e) => e.to_string(),
+        };
+        line.there = false;
+        let help = "check plug and cable; if it vanished seconds after plugging in, a braille-display daemon (brltty) \
+                    may have claimed it";
+        let fault = Fault::new(FaultCode::PortGone, &self.names[index], seen, help);
+        take(at, Arrival::Lost(index, fault));
+    }
+}
+
+/// Opens a device to write to and to read from.
+fn open_line(path: &str, spec: &PortSpec) -> Result<Line, Fault> {
+    // First this one: once the port is held for us alone, nobody opens it again. Why it fails the other one tells.
+    let device = rustix::fs::open(
+        path,
+        OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC,
+        Mode::empty(),
+    );
+    let settings = open_tty(path, spec)?;
+    let device = device.map_err(|e| open_fault(path, &std::io::Error::from(e).into()))?;
+    Ok(Line {
+        settings,
+        device,
+        there: true,
+    })
 }
 
 /// Opens a device with the rig's line settings.
@@ -243,100 +326,50 @@ pub fn candidates() -> String {
     }
 }
 
-/// The reading thread of one port.
-fn read_port(
-    index: usize,
-    name: &str,
-    mut port: TTYPort,
-    handle: &Handle,
-    closing: &AtomicBool,
-    dropped: &AtomicU64,
-) {
-    let mut chunk = [0_u8; CHUNK_BYTES];
-    while !closing.load(Ordering::Relaxed) {
-        let seen = match port.read(&mut chunk) {
-            Ok(0) => "the device hung up".to_owned(),
-            Ok(n) => {
-                let item = (handle.clock.now(), Item::Bytes(index, chunk[..n].to_vec()));
-                match handle.queue.try_send(item) {
-                    Ok(()) => {}
-                    Err(TrySendError::Full(_)) => {
-                        dropped.fetch_add(n as u64, Ordering::Relaxed);
-                    }
-                    Err(TrySendError::Disconnected(_)) => return,
-                }
-                continue;
-            }
-            Err(e) if matches!(e.kind(), ErrorKind::TimedOut | ErrorKind::Interrupted) => continue,
-            Err(e) => e.to_string(),
-        };
-        let help = "check plug and cable; if it vanished seconds after plugging in, a braille-display daemon (brltty) \
-                    may have claimed it";
-        let fault = Fault::new(FaultCode::PortGone, name, seen, help);
-        let _ = handle.queue.send((handle.clock.now(), Item::Lost(index, fault)));
-        return;
-    }
-}
-
 impl Ports for SerialPorts {
     fn now(&self) -> Moment {
         self.clock.now()
     }
 
     fn wait(&mut self, deadline: Moment, take: &mut dyn FnMut(Moment, Arrival<'_>)) -> Moment {
-        let span = deadline.since(self.clock.now()).min(Duration::from_secs(3600));
-        let mut next = self.queue.recv_timeout(span).ok();
-        for _ in 0..QUEUE_CHUNKS {
-            let Some((at, item)) = next else { break };
-            match &item {
-                Item::Bytes(port, bytes) => take(at, Arrival::Bytes(*port, bytes)),
-                Item::Lost(port, fault) => take(at, Arrival::Lost(*port, fault.clone())),
-                Item::Answer(text) => take(at, Arrival::Answer(text)),
-                Item::Stop(exit) => take(at, Arrival::Stop(*exit)),
-            }
-            next = self.queue.try_recv().ok();
+        let now = self.clock.now();
+        self.alarm.set(deadline.min(now + LOOK_WITHIN));
+        let (rang, ready) = self.waited();
+        let at = self.clock.now();
+        for index in ready {
+            self.read(index, at, take);
         }
-        let lost = self.dropped.swap(0, Ordering::Relaxed);
-        if lost > 0 {
-            let seen = format!("{lost} bytes came faster than they could be taken");
-            let fault = Fault::new(
-                FaultCode::Overrun,
-                "serial ports",
-                seen,
-                "lower the device's output rate",
-            );
-            take(self.clock.now(), Arrival::Lost(usize::MAX, fault));
+        if rang {
+            let mut rings = [0; 64];
+            while matches!(self.heard.read(&mut rings), Ok(n) if n == rings.len()) {}
+            while let Ok((at, item)) = self.queue.try_recv() {
+                match item {
+                    Item::Answer(text) => take(at, Arrival::Answer(&text)),
+                    Item::Stop(exit) => take(at, Arrival::Stop(exit)),
+                }
+            }
         }
         self.clock.now()
     }
 
     fn send(&mut self, port: usize, bytes: &[u8]) -> Result<(), Fault> {
-        let Some(Some(tty)) = self.writers.get_mut(port) else {
+        let Some(Some(line)) = self.lines.get(port) else {
             return Ok(());
         };
+        let fail = |code, seen: &str| Err(write_fault(&self.names[port], code, seen));
+        let until = self.clock.now() + Duration::from_millis(WRITE_WITHIN_MS);
         let mut rest = bytes;
         while !rest.is_empty() {
-            match tty.write(rest) {
-                Ok(0) => {
-                    return Err(write_fault(
-                        &self.names[port],
-                        FaultCode::PortGone,
-                        "no byte was taken",
-                    ));
-                }
+            match rustix::io::write(&line.device, rest) {
+                Ok(0) => return fail(FaultCode::PortGone, "no byte was taken"),
                 Ok(n) => rest = &rest[n..],
-                Err(e) if e.kind() == ErrorKind::Interrupted => {}
-                Err(e) if e.kind() == ErrorKind::TimedOut => {
+                Err(Errno::INTR) => {}
+                Err(Errno::AGAIN) if self.clock.now() < until => self.until_room(line, until),
+                Err(Errno::AGAIN) => {
                     let seen = format!("{} of {} bytes not taken in time", rest.len(), bytes.len());
-                    return Err(write_fault(&self.names[port], FaultCode::WriteStall, &seen));
+                    return fail(FaultCode::WriteStall, &seen);
                 }
-                Err(e) => {
-                    return Err(write_fault(
-                        &self.names[port],
-                        FaultCode::PortGone,
-                        &e.to_string(),
-                    ));
-                }
+                Err(e) => return fail(FaultCode::PortGone, &e.to_string()),
             }
         }
         Ok(())
@@ -362,13 +395,9 @@ fn write_fault(name: &str, code: FaultCode, seen: &str) -> Fault {
 
 impl Drop for SerialPorts {
     fn drop(&mut self) {
-        self.closing.store(true, Ordering::Relaxed);
-        for tty in self.writers.iter().flatten() {
+        for line in self.lines.iter().flatten() {
             // What a stalled device has not taken must not hold up closing.
-            let _ = tty.clear(ClearBuffer::Output);
-        }
-        for reader in self.readers.drain(..) {
-            let _ = reader.join();
+            let _ = line.settings.clear(ClearBuffer::Output);
         }
     }
 }

@@ -118,7 +118,7 @@ fn read_eight(bytes: &[u8]) -> Option<(f64, usize)> {
     }
     let at = whole as usize;
     // Shifted up, so that zeros come before the first digit.
-    let up = |digits: u64, count: u32| eight_digits(digits << (8 * (8 - count)));
+    let up = |digits: u64, count: u32| eight_digits(digits.wrapping_shl(64_u32.wrapping_sub(8 * count)));
     if bytes[at] != b'.' {
         let ended = !matches!(bytes[at], b'e' | b'E');
         return ended.then(|| (up(digits, whole) as f64, at));
@@ -130,9 +130,11 @@ fn read_eight(bytes: &[u8]) -> Option<(f64, usize)> {
     }
     let n = if whole + part <= 8 {
         let before = digits & (u64::MAX >> (8 * (8 - whole)));
-        up(before | behind << (8 * whole), whole + part)
+        up(before | behind.wrapping_shl(8 * whole), whole + part)
     } else {
-        up(digits, whole) * POW10_WHOLE[part as usize] + up(behind, part)
+        up(digits, whole)
+            .wrapping_mul(POW10_WHOLE[part as usize])
+            .wrapping_add(up(behind, part))
     };
     Some((n as f64 / POW10[part as usize], at + 1 + part as usize))
 }

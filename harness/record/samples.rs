@@ -67,8 +67,8 @@ pub(super) struct Source<'a> {
     pub(super) file: &'a File,
     /// Bytes vouched for.
     pub(super) end: u64,
-    /// Columns besides time and step.
-    pub(super) columns: usize,
+    /// For each column besides time and step, whether its values are wanted; what is not wanted is passed over.
+    pub(super) wanted: &'a [bool],
 }
 
 impl Source<'_> {
@@ -139,7 +139,7 @@ impl Source<'_> {
         };
         let text = &batch.text[..];
         let rows = Rows {
-            columns: self.columns,
+            wanted: self.wanted,
             to_the_end: to == self.end,
         };
         let parsed = rows.parse(text, skipped + 1, last, &mut batch.heads, &mut batch.values);
@@ -159,7 +159,7 @@ impl Source<'_> {
         each: &mut impl FnMut(&SampleRow<'_>),
     ) -> Result<(u32, Batch), Stop> {
         for (i, (time_s, step)) in batch.heads.iter().enumerate() {
-            let values = &batch.values[i * self.columns..(i + 1) * self.columns];
+            let values = &batch.values[i * self.wanted.len()..(i + 1) * self.wanted.len()];
             each(&SampleRow {
                 time_s: *time_s,
                 step: *step,
@@ -181,13 +181,13 @@ type Head = (f64, u32);
 /// Where a text is wrong, and how.
 type Wrong<T> = (usize, T);
 
-struct Rows {
-    columns: usize,
+struct Rows<'a> {
+    wanted: &'a [bool],
     /// Whether the text goes on to the end of the file; only there may a line lack its end.
     to_the_end: bool,
 }
 
-impl Rows {
+impl Rows<'_> {
     /// Parses the lines that begin in `text[at..end]`. A last line of the file without its end is left out: it was torn.
     fn parse(
         &self,
@@ -237,12 +237,15 @@ impl Rows {
             return Err((next + 1, "a step number"));
         }
         next += 1 + used;
-        for _ in 0..self.columns {
+        for wanted in self.wanted {
             if text.get(next) != Some(&b',') {
                 return Err((next, "a comma and a value"));
             }
             next += 1;
-            if matches!(text.get(next), Some(b',' | b'\n')) {
+            if !wanted {
+                next += cell_length(&text[next..]);
+                values.push(f64::NAN);
+            } else if matches!(text.get(next), Some(b',' | b'\n')) {
                 values.push(f64::NAN);
             } else {
                 let (value, used) = read_number(&text[next..]).ok_or((next, "a number or nothing"))?;
@@ -256,6 +259,28 @@ impl Rows {
             Err((next, "the end of the line"))
         }
     }
+}
+
+/// Bytes of a cell, up to the comma or the end of the line; eight bytes at a time.
+#[inline]
+fn cell_length(text: &[u8]) -> usize {
+    const ONES: u64 = 0x0101_0101_0101_0101;
+    // The lowest byte that is zero gets its top bit; what a borrow does to bytes behind it does not matter.
+    let zeros = |word: u64| word.wrapping_sub(ONES) & !word & (ONES << 7);
+    let mut at = 0;
+    while let Some(word) = text.get(at..).and_then(|rest| rest.first_chunk::<8>()) {
+        let word = u64::from_le_bytes(*word);
+        let ends = zeros(word ^ (ONES * b',' as u64)) | zeros(word ^ (ONES * b'\n' as u64));
+        if ends != 0 {
+            return at + (ends.trailing_zeros() / 8) as usize;
+        }
+        at += 8;
+    }
+    let rest = &text[at..];
+    at + rest
+        .iter()
+        .position(|b| matches!(b, b',' | b'\n'))
+        .unwrap_or(rest.len())
 }
 
 /// Digits of a step number, and how many.
@@ -273,4 +298,25 @@ fn bad(text: &[u8], at: usize, expected: &str) -> (usize, String) {
     let cell = rest.split(|b| matches!(b, b',' | b'\n')).next().unwrap_or(&[]);
     let shown = crate::problem::fault::shown_bytes(&cell[..cell.len().min(40)]);
     (at, format!("\"{shown}\" stands where {expected} is expected"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cell_ends_at_the_first_comma_or_line_end() {
+        for (text, length) in [
+            ("", 0),
+            (",1", 0),
+            ("\n0.1", 0),
+            ("412.3776,x", 8),
+            ("12345678901234567,", 17),
+            ("12345678901234\n5,6", 14),
+            ("1\u{8d}\u{ac}8,77777", 6),
+            ("no end at all", 13),
+        ] {
+            assert_eq!(cell_length(text.as_bytes()), length, "{text:?}");
+        }
+    }
 }

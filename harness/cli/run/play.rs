@@ -13,6 +13,7 @@ use crate::exit::Exit;
 use crate::live::watcher::Wants;
 use crate::port::Ports;
 use crate::port::in_process::{InProcess, Pace, StopFlag};
+use crate::port::priority;
 use crate::port::serial::SerialPorts;
 use crate::problem::Problem;
 use crate::record::disk::write_whole;
@@ -178,7 +179,7 @@ fn on_ports(
     );
     if energises(rig) {
         let (mut ports, mut failed) =
-            SerialPorts::open(rig, SystemClock::starting_at(from), watch::asker(&watcher));
+            SerialPorts::open(rig, SystemClock::starting_at(from), watch::asker(&watcher))?;
         if !failed.is_empty() {
             failed
                 .iter()
@@ -198,7 +199,10 @@ fn on_ports(
         watcher.begin(view, wants);
         return with_signals(
             move |exit| handle.stop(exit),
-            || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
+            || {
+                keep_time();
+                guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench))
+            },
         );
     }
     let section = rig.virtual_bench.as_ref().ok_or_else(|| {
@@ -227,6 +231,16 @@ fn on_ports(
         move |exit| stop.set(exit),
         || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
     )
+}
+
+/// Gives the bench loop's thread real-time priority, or says why it has none.
+fn keep_time() {
+    if let Err(why) = priority::raise() {
+        say(&format!(
+            "No real-time priority ({why}): under load set points may be some milliseconds late. Close other programs, \
+             or give your user a limit for it (rtprio)."
+        ));
+    }
 }
 
 /// Drives the bench; a panic still sends the off command.

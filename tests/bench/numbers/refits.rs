@@ -1,0 +1,148 @@
+//! N7: refits of the chosen law, a whole fit with model selection, tables, a calibration read and asked.
+//!
+//! In: nothing. Out: figures beside general-purpose optimisers that refit a law of as many parameters.
+
+use super::peers;
+use super::process::run;
+use super::table::{Line, Table};
+use crate::bench;
+use crate::truth::{Family, Pair, Plan};
+use dutycup::calibration::Calibration;
+use dutycup::chance::Seed;
+use dutycup::clock::SystemClock;
+use dutycup::fit::ask::Ask;
+use dutycup::fit::bootstrap::Refitter;
+use dutycup::fit::facts::PairFacts;
+use dutycup::fit::pair::{PairFit, fit};
+use dutycup::fit::store::{self, Origin};
+use std::hint::black_box;
+use std::process::Command;
+
+/// Fifty collections through one nozzle, a pump with a bypass.
+fn pair() -> (bench::Taken, PairFit) {
+    let plan = Plan {
+        duties: 10,
+        repeats: 5,
+        ..Plan::THOROUGH
+    };
+    for n in 0.. {
+        let truth = Pair::random(Family::Plain, Seed(n), false);
+        let taken = bench::take(&truth, &plan, Seed(n));
+        let fit = fit(&taken.collections, &taken.systematics, &PairFacts::unknown()).unwrap();
+        if fit.choice.as_ref().unwrap().law().opening.is_some() {
+            return (taken, fit);
+        }
+    }
+    unreachable!("half of all pumps have a bypass")
+}
+
+/// Best of a few runs, s.
+fn best(runs: usize, mut run: impl FnMut()) -> f64 {
+    let mut best = f64::INFINITY;
+    for _ in 0..runs {
+        let clock = SystemClock::start();
+        run();
+        best = best.min(clock.now().as_s());
+    }
+    best
+}
+
+/// N7.
+pub(crate) fn measure(table: &mut Table, quick: bool) {
+    let (taken, found) = pair();
+    let law = found.choice.as_ref().unwrap().law();
+    let refitter = Refitter::new(&found.data, law).unwrap();
+    let draws = if quick { 10_000 } else { 40_000 };
+    let (parameters, points) = (refitter.terms().len(), found.data.points.len());
+    let one = draws as f64
+        / best(3, || {
+            black_box(refitter.run(draws, Seed(1)));
+        });
+    let two = 2.0 * draws as f64
+        / best(3, || {
+            std::thread::scope(|s| {
+                let other = s.spawn(|| black_box(refitter.run(draws, Seed(2))));
+                black_box(refitter.run(draws, Seed(3)));
+                other.join().unwrap();
+            });
+        });
+    let what = format!("refits/s, {parameters} parameters, {points} points");
+    table.add(Line {
+        id: "N7",
+        what: format!("bootstrap {what}, two cores"),
+        ours: format!("{two:.0}"),
+        peer: String::new(),
+        ratio: None,
+        aim: ">= 60,000/s".into(),
+        met: Some(two >= 60_000.0),
+    });
+    theirs(table, one, if quick { "2" } else { "5" });
+    whole(table, &taken);
+    let tables = best(5, || {
+        black_box(found.tables());
+    });
+    figure(table, "tables of a fit", tables);
+    let text = found.calibration(&Origin::default()).write().unwrap();
+    let answer = best(20, || {
+        let model = store::model(&Calibration::read("calibration.yaml", &text).unwrap()).unwrap();
+        let ask = Ask {
+            boost_kpa: 100.0,
+            ..Ask::default()
+        };
+        black_box(model.flow_at(&ask, 50.0).unwrap());
+    });
+    figure(table, "a calibration read and asked", answer);
+}
+
+/// A whole fit, the points of one nozzle.
+fn whole(table: &mut Table, taken: &bench::Taken) {
+    let s = best(20, || {
+        black_box(fit(&taken.collections, &taken.systematics, &PairFacts::unknown()).unwrap());
+    });
+    table.add(Line {
+        id: "N7",
+        what: "a whole fit with model selection".into(),
+        ours: format!("{:.1} ms", 1e3 * s),
+        peer: String::new(),
+        ratio: None,
+        aim: "< 50 ms".into(),
+        met: Some(s < 0.05),
+    });
+}
+
+/// The peers, one core each.
+fn theirs(table: &mut Table, ours: f64, seconds: &str) {
+    let python = match peers::python() {
+        Ok(python) => python,
+        Err(why) => return table.missing("N7", "scipy, numba", &why),
+    };
+    for peer in ["scipy", "numba"] {
+        let script = peers::script("refits.py");
+        let ran = run(Command::new(&python).arg(script).args([peer, seconds]));
+        let Ok(rate) = ran.out.trim().parse::<f64>() else {
+            table.missing("N7", peer, ran.err.lines().last().unwrap_or("no word"));
+            continue;
+        };
+        table.add(Line {
+            id: "N7",
+            what: "the same on one core beside a four-parameter law".into(),
+            ours: format!("{ours:.0}"),
+            peer: format!("{peer} {rate:.0}/s"),
+            ratio: Some(ours / rate),
+            aim: String::new(),
+            met: None,
+        });
+    }
+}
+
+fn figure(table: &mut Table, what: &str, s: f64) {
+    table.add(Line {
+        id: "N7",
+        what: what.into(),
+        ours: format!("{:.2} ms", 1e3 * s),
+        peer: String::new(),
+        ratio: None,
+        aim: String::new(),
+        met: None,
+    });
+}
