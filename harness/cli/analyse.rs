@@ -100,6 +100,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         files: vec![FileRecord::of_text(&name, &text)],
         wiring: rig.as_ref().and_then(|r| r.pair.wiring.clone()),
         written: WallTime::now().to_rfc3339(),
+        folder: None,
         out: &out,
     };
     analysis::pair(&source, &options.display)
@@ -130,6 +131,7 @@ fn ramps(options: &Options, name: &str, rig: Option<&Rig>) -> Outcome {
         &Subject::of_file("Pressure switch", name, rig),
         outcome,
         &[],
+        None,
         &out,
         &options.display,
     )

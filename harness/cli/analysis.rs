@@ -4,7 +4,7 @@
 //! on the terminal. Never: a change of the record.
 
 use super::line;
-use super::output::{data, data_as_is, write_text};
+use super::output::{data, data_as_is, write_report, write_text};
 use super::{Failure, say};
 use crate::exit::Exit;
 use crate::fit::edges::Edges;
@@ -23,7 +23,6 @@ use crate::reduce::check_scale::Check;
 use crate::reduce::collections_csv;
 use crate::report::figure_text::Units;
 use crate::report::junit;
-use crate::report::page_html;
 use crate::report::pages::pair::page;
 use crate::report::pages::subject::Subject;
 use crate::report::summary::Summary;
@@ -43,6 +42,9 @@ pub(super) struct Display {
     /// Print `verdicts.json` on stdout instead of the summary.
     #[arg(long)]
     pub(super) json: bool,
+    /// Print nothing; for commands that only want the files.
+    #[arg(skip)]
+    pub(super) quiet: bool,
 }
 
 /// Which units are displayed.
@@ -80,6 +82,8 @@ pub(super) struct Source<'a> {
     pub(super) wiring: Option<String>,
     /// When, RFC 3339.
     pub(super) written: String,
+    /// The record it comes from; none for data taken elsewhere.
+    pub(super) folder: Option<&'a crate::record::RunFolder>,
     /// Where results go.
     pub(super) out: &'a Path,
 }
@@ -183,8 +187,9 @@ fn report(
         verdicts,
         display.units.into(),
     );
-    write_text(&source.out.join("report.html"), &page_html::render(&page))?;
-    Ok(page.summary)
+    let summary = page.summary.clone();
+    write_report(source.out, page, source.folder, display.units.into())?;
+    Ok(summary)
 }
 
 /// The summary on stdout, or the verdicts as JSON.
@@ -195,6 +200,9 @@ pub(super) fn show(
     out: &Path,
     display: &Display,
 ) -> Result<(), Failure> {
+    if display.quiet {
+        return Ok(());
+    }
     if display.json {
         let text = verdicts_json::text(verdicts).map_err(|e| Problem::new(e.to_string()))?;
         data(&text);
@@ -264,25 +272,34 @@ pub(super) fn of_run(
                     .collect(),
                 wiring: rig.pair.wiring.clone(),
                 written: run.ended.clone().unwrap_or_else(|| run.started.clone()),
+                folder: Some(&folder),
                 out,
             };
             pair(&source, display)
         }
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
             let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder)?)?;
-            line::write(&Subject::of_run(title, run, &rig), outcome, &[], out, display)
+            line::write(
+                &Subject::of_run(title, run, &rig),
+                outcome,
+                &[],
+                Some(&folder),
+                out,
+                display,
+            )
         }
         Purpose::CheckScale => {
             let reduced = crate::reduce::from_run(&folder, &rig)?;
             let outcome = Outcome {
                 items: check_scale::items(&reduced.check, &expected(&folder)?),
                 findings: reduced.findings,
-                files: Vec::new(),
+                ..Outcome::default()
             };
             line::write(
                 &Subject::of_run("Scale and clock", run, &rig),
                 outcome,
                 &[],
+                Some(&folder),
                 out,
                 display,
             )

@@ -2,12 +2,11 @@
 
 use super::Failure;
 use super::analysis::{Display, show, write_verdicts};
-use super::output::write_text;
+use super::output::{write_report, write_text};
 use crate::exit::Exit;
 use crate::judge::controller::{csv, items};
 use crate::judge::pair::{Expectation, whole};
 use crate::record::RunFolder;
-use crate::report::page_html;
 use crate::report::pages::compare::controller_page;
 use crate::report::pages::subject::Subject;
 use crate::script::rig::Rig;
@@ -27,7 +26,8 @@ pub(super) fn of_run(
     write_text(&out.join("observations.csv"), &csv(&observations))?;
     write_verdicts(out, &subject, &verdicts)?;
     let page = controller_page(&subject, &observations, &verdicts, display.units.into());
-    write_text(&out.join("report.html"), &page_html::render(&page))?;
-    show(&subject, &page.summary, &verdicts, out, display)?;
+    let summary = page.summary.clone();
+    write_report(out, page, Some(folder), display.units.into())?;
+    show(&subject, &summary, &verdicts, out, display)?;
     Ok(verdicts.verdict.exit())
 }

@@ -2,7 +2,7 @@
 
 use super::Failure;
 use super::analysis::{Display, show, write_verdicts};
-use super::output::{data, write_text};
+use super::output::{data, write_report, write_text};
 use crate::calibration::Calibration;
 use crate::exit::Exit;
 use crate::fit::published::nozzle_k;
@@ -11,9 +11,10 @@ use crate::judge::line_runs::{self, Coefficient, Outcome};
 use crate::judge::pair::{Expectation, whole};
 use crate::problem::Problem;
 use crate::record::RunFolder;
-use crate::report::page_html;
+use crate::report::page::{Block, Section};
 use crate::report::pages::items::page;
 use crate::report::pages::subject::Subject;
+use crate::report::pages::switch_figures::loop_figure;
 use crate::script::plan::Purpose;
 use crate::script::rig::Rig;
 use crate::script::role::Role;
@@ -49,6 +50,7 @@ pub(super) fn write(
     subject: &Subject,
     outcome: Outcome,
     said: &[String],
+    folder: Option<&RunFolder>,
     out: &Path,
     display: &Display,
 ) -> Result<Exit, Failure> {
@@ -58,16 +60,17 @@ pub(super) fn write(
     let verdicts = whole(outcome.items);
     write_verdicts(out, subject, &verdicts)?;
     let files: Vec<&str> = outcome.files.iter().map(|(name, _)| *name).collect();
-    let page = page(
-        subject,
-        &verdicts,
-        &outcome.findings,
-        said,
-        &files,
-        display.units.into(),
-    );
-    write_text(&out.join("report.html"), &page_html::render(&page))?;
-    show(subject, &page.summary, &verdicts, out, display)?;
+    let units = display.units.into();
+    let mut page = page(subject, &verdicts, &outcome.findings, said, &files, units);
+    let figure = outcome
+        .switch
+        .as_ref()
+        .and_then(|points| loop_figure(points, &verdicts.items, units));
+    page.sections
+        .extend(figure.map(|f| Section::new("Trip and reset").with(Block::figure(f))));
+    let summary = page.summary.clone();
+    write_report(out, page, folder, units)?;
+    show(subject, &summary, &verdicts, out, display)?;
     Ok(verdicts.verdict.exit())
 }
 

@@ -14,6 +14,7 @@ mod line;
 mod map;
 mod output;
 mod predict;
+mod report;
 mod road;
 mod run;
 mod schema;
@@ -109,6 +110,8 @@ enum Command {
     Check(check::Options),
     /// Redo everything after the recording, or analyse data taken elsewhere.
     Analyse(analyse::Options),
+    /// Make `report.html` again, from a run folder alone.
+    Report(report::Options),
     /// Make a baseline from runs of a controller.
     Accept(accept::Options),
     /// Compare a run of a controller with its baseline: same, changed or undecided.
@@ -150,6 +153,7 @@ pub fn main() -> Exit {
         Command::Run(options) => run::main(options),
         Command::Check(options) => check::main(options),
         Command::Analyse(options) => analyse::main(options),
+        Command::Report(options) => report::main(options),
         Command::Accept(options) => accept::main(options),
         Command::Compare(options) => compare::main(options),
         Command::Map(options) => map::main(options),

@@ -2,6 +2,11 @@
 
 use super::Failure;
 use crate::problem::{safe_lines, safe_text};
+use crate::record::RunFolder;
+use crate::report::figure_text::Units;
+use crate::report::page::Page;
+use crate::report::page_html;
+use crate::report::pages::record_figures;
 use std::io::{IsTerminal as _, Write as _};
 use std::path::Path;
 use tracing_subscriber::EnvFilter;
@@ -74,6 +79,21 @@ impl Live {
 /// Writes a file whole or not at all.
 pub(super) fn write_text(path: &Path, text: &str) -> Result<(), Failure> {
     crate::record::disk::write_whole(path, text.as_bytes()).map_err(Failure::from)
+}
+
+/// Writes `report.html`, with what the record of the run shows besides the results.
+pub(super) fn write_report(
+    out: &Path,
+    mut page: Page,
+    folder: Option<&RunFolder>,
+    units: Units,
+) -> Result<(), Failure> {
+    if let Some(folder) = folder {
+        page.sections
+            .retain(|s| s.heading.as_str() != record_figures::RUN_HEADING);
+        page.sections.extend(record_figures::sections(folder, units)?);
+    }
+    write_text(&out.join("report.html"), &page_html::render(&page))
 }
 
 /// Starts the trace of what happens: to a file, or to stderr with `-v`.

@@ -2,11 +2,10 @@
 
 use super::Failure;
 use super::analysis::{Display, show, write_verdicts};
-use super::output::write_text;
+use super::output::{write_report, write_text};
 use crate::exit::Exit;
 use crate::judge::pair::{Expectation, whole};
 use crate::record::RunFolder;
-use crate::report::page_html;
 use crate::report::pages::road::page;
 use crate::report::pages::subject::Subject;
 use crate::script::rig::Rig;
@@ -26,7 +25,8 @@ pub(super) fn of_run(
     write_text(&out.join("road.csv"), &road.csv)?;
     write_verdicts(out, &subject, &verdicts)?;
     let page = page(&subject, &road, &verdicts, display.units.into());
-    write_text(&out.join("report.html"), &page_html::render(&page))?;
-    show(&subject, &page.summary, &verdicts, out, display)?;
+    let summary = page.summary.clone();
+    write_report(out, page, Some(folder), display.units.into())?;
+    show(&subject, &summary, &verdicts, out, display)?;
     Ok(verdicts.verdict.exit())
 }

@@ -92,13 +92,20 @@ pub(super) fn main(options: &Options) -> Outcome {
     };
     let found = Found {
         items: vec![item(&answer)],
-        findings: Vec::new(),
         files,
+        ..Found::default()
     };
     let name = options.switch_run.display().to_string();
     let subject = Subject::of_file("Window of the pressure switch", &name, None);
     match &options.out {
-        Some(out) => line::write(&subject, found, &said, &fresh_folder(out)?, &options.display),
+        Some(out) => line::write(
+            &subject,
+            found,
+            &said,
+            None,
+            &fresh_folder(out)?,
+            &options.display,
+        ),
         None => line::say(&subject, found, &said, &options.display),
     }
 }

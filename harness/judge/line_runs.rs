@@ -44,6 +44,8 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     /// Tables: file name and text.
     pub files: Vec<(&'static str, String)>,
+    /// Ramps and points of the switch, where there is one, for figures.
+    pub switch: Option<SwitchPoints>,
 }
 
 impl Outcome {
@@ -86,7 +88,7 @@ fn without(folder: &RunFolder, kind: &str, id: &str) -> Result<Outcome, Problems
     Ok(Outcome {
         items: vec![line::failed(id, &finding.what)],
         findings: vec![finding],
-        files: Vec::new(),
+        ..Outcome::default()
     })
 }
 
@@ -144,6 +146,7 @@ pub fn switch(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Outcome {
         items: switch::items(points, wanted),
         findings: switch_faults::findings(points, wanted),
         files: vec![("switch_cycles.csv", switch_cycles::to_csv(&points.ramps))],
+        switch: Some(points.clone()),
     }
 }
 
@@ -221,6 +224,7 @@ pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Res
         items: vec![line::dead_head(&read, limits(expected, "line.dead_head"))],
         findings,
         files: vec![("dead_head.csv", read.to_csv())],
+        switch: None,
     })
 }
 

@@ -3,6 +3,7 @@
 //! In: what was tested, the reduced data, the fit, the verdicts. Out: a [`Page`]. Never: a computation of a result.
 
 use super::pair_figures as figures;
+use super::residual_figures;
 use super::run_figures;
 use super::subject::Subject;
 use crate::calibration::Measured;
@@ -40,8 +41,10 @@ pub fn page(subject: &Subject, reduced: &Reduced, fit: &PairFit, verdicts: &Verd
         Section::new("Flow over duty").with(Block::figure(figures::duty_flow(reduced, fit, &tables, units))),
         Section::new("Verdicts").with(Block::Table(verdict_table::table(verdicts, units))),
     ];
-    let mut shape =
-        Section::new("How well the fit holds").with(Block::figure(figures::residuals(fit, units)));
+    let [over_duty, over_time] = residual_figures::figures(reduced, fit, units);
+    let mut shape = Section::new("How well the fit holds")
+        .with(Block::figure(over_duty))
+        .with(Block::figure(over_time));
     if fit.model.reference.pressure_measured {
         shape = shape.with(Block::figure(figures::pressure_flow(fit, units)));
     }

@@ -7,7 +7,6 @@ use crate::fit::tables::{FlowRow, Tables};
 use crate::reduce::Reduced;
 use crate::report::chart::{
     Axis, Band, BandKind, Callout, Chart, Dash, Ink, Layer, Line, Marker, Panel, Plot, Point, Points,
-    Reference, ReferenceKind,
 };
 use crate::report::figure_text::{Units, significant};
 use crate::report::page::{Cell, Column, Figure, Table};
@@ -22,7 +21,7 @@ const EXAMPLE_DUTY_PCT: f64 = 30.0;
 /// Most duties with a row in the data table of a curve.
 const TABLE_STEP: usize = 5;
 
-fn points(label: &str, ink: Ink, marker: Marker, hollow: bool, points: Vec<Point>) -> Layer {
+pub(super) fn points(label: &str, ink: Ink, marker: Marker, hollow: bool, points: Vec<Point>) -> Layer {
     Layer::Points(Points {
         label: label.into(),
         ink,
@@ -160,73 +159,6 @@ fn flow_table(caption: &str, rows: &[FlowRow], units: Units) -> Table {
                 Cell::words(r.basis.word()),
             ])
         })
-}
-
-/// What is left of each collection after the fit, over duty and over the order of the run.
-pub(super) fn residuals(fit: &PairFit, units: Units) -> Figure {
-    let shown = units.shown("mL/min");
-    let rows: Vec<(f64, f64)> = fit
-        .points
-        .flowing
-        .iter()
-        .map(|p| {
-            let condition = crate::fit::model::Condition {
-                nozzles: vec![p.nozzle],
-                duty: p.duty,
-                supply_v: p.supply_v,
-                out_kpa: p.out_kpa,
-                away: p.away,
-                k_factor: 1.0,
-            };
-            (
-                100.0 * p.duty,
-                (p.flow - fit.model.operate(&condition).flow) * shown.factor,
-            )
-        })
-        .collect();
-    let columns = vec![
-        Column::number("duty, %"),
-        Column::number(format!("measured less fitted, {}", shown.unit)),
-    ];
-    let table = rows
-        .iter()
-        .fold(Table::new("Residuals", columns), |table, (duty, rest)| {
-            table.row(vec![Cell::number(Some(*duty), 4), Cell::number(Some(*rest), 2)])
-        });
-    let layer = |x: fn(usize, f64) -> f64| {
-        let places = rows
-            .iter()
-            .enumerate()
-            .map(|(i, (duty, rest))| Point::new(x(i, *duty), *rest))
-            .collect();
-        points(
-            "measured less fitted",
-            Ink::Vermillion,
-            Marker::Disc,
-            false,
-            places,
-        )
-    };
-    let zero = Layer::Reference(Reference {
-        label: "".into(),
-        kind: ReferenceKind::Base,
-        upright: false,
-        at: 0.0,
-    });
-    Figure {
-        caption: "Residuals over duty".into(),
-        reading: "Residuals should scatter about zero without a shape; a shape is a law that does not hold."
-            .into(),
-        chart: Chart::Plot(Plot {
-            x: Axis::linear("duty, %").over(0.0, 100.0),
-            panels: vec![Panel {
-                y: Axis::linear(format!("measured less fitted, {}", shown.unit)),
-                layers: vec![zero, layer(|_, duty| duty)],
-            }],
-        }),
-        data: table,
-        csv: FileName::new("collections.csv"),
-    }
 }
 
 /// Flow over the pressure across the nozzle, both logarithmic: a straight line of slope 0.5 for an orifice.

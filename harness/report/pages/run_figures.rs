@@ -2,7 +2,7 @@
 //!
 //! In: reduced data, a budget. Out: [`Figure`]s and tables. Never: a computation of a result.
 
-use crate::fit::budget::Budget;
+use crate::fit::budget::{Budget, BudgetRow};
 use crate::reduce::Reduced;
 use crate::report::chart::{
     Axis, Bar, Budget as BudgetChart, Chart, Ink, Layer, Line, Panel, Plot, Span, SpanKind,
@@ -11,6 +11,9 @@ use crate::report::figure_text::{Units, significant};
 use crate::report::page::{Cell, Column, Figure, Table};
 use crate::report::words::FileName;
 use crate::script::role::Role;
+
+/// Share of the variance below which contributions are drawn as one bar, %.
+const FOLDED_PCT: f64 = 0.1;
 
 /// The run over time: pressure, cup, duty, with the dwells shaded. None for data without a time line.
 pub(super) fn time_series(reduced: &Reduced, units: Units) -> Option<Figure> {
@@ -100,15 +103,22 @@ pub(super) fn budget(budget: &Budget, units: Units) -> Figure {
             0.0
         }
     };
-    let bars = rows
+    let (large, small): (Vec<_>, Vec<_>) = rows.iter().partition(|r| share(r.contribution) >= FOLDED_PCT);
+    let bar = |name: String, length: f64, type_a: bool| Bar {
+        name: name.into(),
+        length,
+        words: format!("{} %", significant(length, 2)).into(),
+        type_a,
+    };
+    let mut bars: Vec<Bar> = large
         .iter()
-        .map(|r| Bar {
-            name: r.source.as_str().into(),
-            length: share(r.contribution),
-            words: format!("{} %", significant(share(r.contribution), 2)).into(),
-            type_a: r.kind == 'A',
-        })
+        .map(|r: &&BudgetRow| bar(r.source.clone(), share(r.contribution), r.kind == 'A'))
         .collect();
+    if !small.is_empty() {
+        let rest: f64 = small.iter().map(|r| share(r.contribution)).sum();
+        let name = format!("{} others, each below {FOLDED_PCT} %", small.len());
+        bars.push(bar(name, rest, false));
+    }
     Figure {
         caption: format!("Shares of the variance: {}", budget.quantity).into(),
         reading: "What would narrow the result most stands first.".into(),
