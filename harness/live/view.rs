@@ -217,7 +217,7 @@ impl View {
         frame.put(9, half, &car, Style::Plain);
         frame.put(10, 1, &switch, Style::Strong);
         frame.put(10, half, &pump, Style::Plain);
-        let width = frame.columns() - 48;
+        let width = frame.columns().saturating_sub(58).max(4);
         let bars = [
             (
                 "line",
@@ -235,8 +235,9 @@ impl View {
             let share = part.map_or_else(|| "  --".to_owned(), |p| format!("{:>3.0} %", 100.0 * p));
             let told = text(value, 1, unit);
             let line = format!(
-                "{name:<7} {} {share} of limit  {told} of {limit:.0} {unit}{}",
+                "{name:<7} {} {share} of limit  {told} of {} {unit}{}",
                 gauge(part.unwrap_or(0.0), width, self.blocks),
+                significant(limit, 4),
                 if near { "  NEAR" } else { "" }
             );
             frame.put(11 + i, 1, &line, style);
@@ -244,7 +245,7 @@ impl View {
     }
 
     fn trends(&self, frame: &mut Frame, snapshot: &Snapshot) {
-        let width = frame.columns() - 36;
+        let width = frame.columns().saturating_sub(37).max(4);
         let (kpa, ml_min) = (self.setup.units.shown("kPa"), self.setup.units.shown("mL/min"));
         let trends = [
             (&self.pressure, "pressure", kpa, Style::First),
@@ -266,14 +267,14 @@ impl View {
             let figure = |v: f64| significant(v * shown.factor, 4);
             frame.put(
                 row,
-                11 + width,
+                12 + width,
                 &format!("{} {}", figure(high), shown.unit),
                 Style::Plain,
             );
             let since = words::span(trend.over_s);
             frame.put(
                 row + 1,
-                11 + width,
+                12 + width,
                 &format!("{} in {since}", figure(low)),
                 Style::Plain,
             );
