@@ -235,6 +235,40 @@ fn folders_that_hold_something_or_are_links_are_refused() {
     assert!(matches!(fs::read(at("full").join("notes.txt")), Ok(t) if t == b"mine"));
 }
 
+/// An instrument that floods the record, or a run that never ends.
+#[test]
+fn a_record_has_a_limit_and_keeps_what_came_before() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("out");
+    let mut recorder = Recorder::create(&out, &COLUMNS).unwrap().at_most(200_000);
+    let flood = "x".repeat(1000);
+    let mut taken = 0;
+    let fault = loop {
+        let at = Moment::from_ms(taken);
+        let written = recorder
+            .event(at, "discarded", 0, &flood)
+            .and_then(|()| recorder.sample(at, 0, 0, 1.0))
+            .and_then(|()| recorder.flush());
+        match written {
+            Ok(()) => taken += 1,
+            Err(fault) => break fault,
+        }
+        assert!(taken < 1000, "there is no limit");
+    };
+    assert_eq!(fault.code, FaultCode::DiskFull, "{fault}");
+    assert!((150..200).contains(&taken), "{taken} events of a thousand bytes");
+    assert_eq!(
+        recorder.event(Moment::from_ms(taken), "more", 0, ""),
+        Err(fault.clone())
+    );
+    assert_eq!(recorder.finish().unwrap_err().code, FaultCode::DiskFull);
+    let bytes = |name: &str| fs::metadata(out.join(name)).unwrap().len();
+    assert!(bytes(SAMPLES) + bytes(EVENTS) <= 200_000);
+    let events = fs::read_to_string(out.join(EVENTS)).unwrap();
+    assert_eq!(events.lines().count() as u64, taken + 1);
+    assert!(events.ends_with('\n'));
+}
+
 /// A link planted between the check of the folder and the making of a file.
 #[test]
 fn a_planted_link_is_not_followed() {

@@ -18,6 +18,9 @@ use crate::problem::fault::{Fault, FaultCode};
 use crate::script::role::Role;
 use std::path::{Path, PathBuf};
 
+/// Most bytes of samples and events in one record.
+pub const RECORD_BYTES_MAX: u64 = 1 << 30;
+
 /// How the run's time passes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pace {
@@ -60,6 +63,7 @@ pub struct Recorder {
     gate: Gate,
     failed: Option<Fault>,
     done: Finished,
+    bytes_max: u64,
 }
 
 impl Recorder {
@@ -177,7 +181,17 @@ impl Recorder {
             gate,
             failed: None,
             done: Finished::default(),
+            bytes_max: RECORD_BYTES_MAX,
         }
+    }
+
+    /// The same recorder with another limit than [`RECORD_BYTES_MAX`]. A block that would pass it is not written, and
+    /// that is a failure like any other of the disk: whatever floods the record ends the run, with what came before
+    /// kept.
+    #[must_use]
+    pub fn at_most(mut self, bytes: u64) -> Recorder {
+        self.bytes_max = bytes;
+        self
     }
 
     /// The same recorder at another pace; [`Pace::Real`] starts the thread that syncs.
@@ -300,6 +314,15 @@ impl Recorder {
     }
 
     fn hand_over(&mut self) -> Result<(), Fault> {
+        let files = [&self.samples, &self.events];
+        let bytes: u64 = files.iter().map(|j| j.extent.bytes + j.buffer.len() as u64).sum();
+        if bytes > self.bytes_max {
+            let seen = format!("it would be longer than {} bytes", self.bytes_max);
+            let help = "see in events.csv what fills it, or lower the rates of the rig";
+            let fault = Fault::new(FaultCode::DiskFull, "record", seen, help);
+            self.failed = Some(fault.clone());
+            return Err(fault);
+        }
         let done = self.samples.hand_over().and_then(|()| self.events.hand_over());
         let reached = [self.samples.extent, self.events.extent];
         let kept = done.and_then(|()| self.keeping.reached(reached));

@@ -6,7 +6,7 @@ use dutycup::port::pty::Pty;
 use std::fs;
 use std::path::Path;
 use std::process::Output;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 /// Clear, move, title, link, clipboard, device string, reset, bells, 8-bit forms, overlong and broken UTF-8, overrides
@@ -113,38 +113,59 @@ fn bench(dialect: &str, path: &Path) -> String {
     )
 }
 
+/// `check` of an instrument with these manners; whether it showed an escape written out.
+fn checked(dir: &Path, number: usize, text: &[u8], dialect: &str) -> bool {
+    let manner = &MANNERS[number % MANNERS.len()];
+    let pty = Pty::open().unwrap_or_else(|e| panic!("{e}"));
+    let at = |name: &str| dir.join(format!("{dialect}-{number}-{}-{name}", text.len()));
+    let (rig, log) = (at("rig.yaml"), at("trace.log"));
+    fs::write(&rig, bench(dialect, pty.path())).unwrap_or_else(|e| panic!("{e}"));
+    let done: Output = answering(&pty, manner, text, || {
+        let (rig, log) = (rig.display().to_string(), log.display().to_string());
+        let mut words = vec!["-vv", "--log", &log, "check", &rig, "--seconds", "2"];
+        words.extend((number % 2 == 1).then_some("--json"));
+        run(words)
+    });
+    let what = format!("{dialect}, escape {number} {}", manner.name);
+    let said = String::from_utf8_lossy(&done.stderr);
+    assert!(
+        matches!(done.status.code(), Some(0 | 4)),
+        "{what}: {} {said}",
+        done.status
+    );
+    speaks_safely(&what, &done);
+    shows_only_itself(&what, &fs::read(&log).unwrap_or_default());
+    String::from_utf8_lossy(&done.stdout).contains("\\u")
+}
+
+/// Each text in one manner, and all of them together in every manner and dialect.
 #[test]
 fn check_shows_only_itself_whatever_an_instrument_answers() {
     let dir = scratch();
-    // Each in one manner, and all of them in every manner.
-    let singly = ESCAPES
-        .iter()
-        .enumerate()
-        .map(|(i, text)| (i, *text, ["scpi", "text"][i % 2]));
     let all = ESCAPES.concat();
-    let together = (0..2 * MANNERS.len()).map(|i| (i, &all[..], ["scpi", "text"][i / MANNERS.len()]));
-    let mut said_something = 0;
-    for (number, text, dialect) in singly.chain(together) {
-        let manner = &MANNERS[number % MANNERS.len()];
-        let pty = Pty::open().unwrap_or_else(|e| panic!("{e}"));
-        let (rig, log) = (dir.path().join("rig.yaml"), dir.path().join("trace.log"));
-        fs::write(&rig, bench(dialect, pty.path())).unwrap_or_else(|e| panic!("{e}"));
-        let done: Output = answering(&pty, manner, text, || {
-            let rig = rig.display().to_string();
-            let log = log.display().to_string();
-            run(["-vv", "--log", &log, "check", &rig, "--seconds", "1"])
-        });
-        let what = format!("{dialect}, escape {number} {}", manner.name);
-        assert!(
-            matches!(done.status.code(), Some(0 | 4)),
-            "{what}: {}",
-            done.status
-        );
-        speaks_safely(&what, &done);
-        shows_only_itself(&what, &fs::read(&log).unwrap_or_default());
-        said_something += usize::from(String::from_utf8_lossy(&done.stdout).contains("\\u{"));
+    let mut cases: Vec<(usize, &[u8], &str)> = Vec::new();
+    for (number, text) in ESCAPES.iter().enumerate() {
+        cases.push((number, text, ["scpi", "text"][number % 2]));
     }
-    assert!(said_something > 0, "some escapes are shown, written out");
+    for number in 0..MANNERS.len() {
+        cases.extend(["scpi", "text"].map(|dialect| (number, &all[..], dialect)));
+    }
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut shown = 0;
+        while let Some((number, text, dialect)) = cases.get(next.fetch_add(1, Ordering::Relaxed)) {
+            shown += usize::from(checked(dir.path(), *number, text, dialect));
+        }
+        shown
+    };
+    let shown: usize = std::thread::scope(|scope| {
+        let threads = [(); 4].map(|()| scope.spawn(work));
+        let joined = threads.into_iter().map(|t| t.join());
+        joined
+            .map(|shown| shown.unwrap_or_else(|e| std::panic::resume_unwind(e)))
+            .sum()
+    });
+    assert!(shown > 3, "escapes are shown, written out");
 }
 
 /// A run on the virtual bench over pseudo-terminals, but its scale is hostile: streams and every file left behind.
