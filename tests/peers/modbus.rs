@@ -1,7 +1,7 @@
 //! Modbus RTU against the server of the pymodbus library: functions 3, 4, 6 and 16, refusals, silence, spoilt and late
 //! answers, and an answer of another unit.
 
-use crate::far_end::{FarEnd, check};
+use crate::far_end::{FarEnd, check, mean};
 use dutycup::instrument::{Discard, InstrumentEvent};
 use dutycup::problem::fault::FaultCode;
 use std::time::Duration;
@@ -143,20 +143,17 @@ fn check_shows_what_it_reads() {
     let Some(far) = FarEnd::start("modbus_server.py") else {
         return;
     };
-    let (code, out, err) = check(
+    let (code, found, said) = check(
         &far,
         &rig(17, &["analogue.word 3 2 u16", "analogue.input 4 0 u16"]),
     );
-    assert_eq!(code, Some(0), "{out}{err}");
-    let line = |role: &str| {
-        out.lines()
-            .find(|l| l.starts_with(role))
-            .map(str::to_owned)
-            .unwrap_or_default()
-    };
-    assert!(line("analogue_word_v").contains(" 0.4660 "), "{out}");
-    assert!(line("analogue_input_v").contains(" 0.0513 "), "{out}");
-    let (code, out, err) = check(&far, &rig(16, &["analogue.float 3 0 f32"]));
-    assert_eq!(code, Some(4), "{out}{err}");
-    assert!(err.contains("TIMEOUT"), "{err}");
+    assert_eq!(code, Some(0), "{found} {said}");
+    for (column, value) in [("analogue_word_v", 4660.0), ("analogue_input_v", 513.0)] {
+        let seen = mean(&found, column).expect("readings");
+        assert!((seen * SCALE - value).abs() < 1e-6, "{column}: {seen}");
+    }
+    let (code, found, said) = check(&far, &rig(16, &["analogue.float 3 0 f32"]));
+    assert_eq!(code, Some(4), "{found} {said}");
+    assert!(said.contains("TIMEOUT"), "{said}");
+    assert_eq!(mean(&found, "analogue_float_v"), None);
 }

@@ -1,7 +1,7 @@
 //! SCPI against instruments simulated by PyVISA-sim: identity, number forms, values that are none, block data beside a
 //! number, settings and the error queue.
 
-use crate::far_end::{FarEnd, check};
+use crate::far_end::{FarEnd, check, mean};
 use dutycup::problem::fault::FaultCode;
 use std::time::Duration;
 
@@ -120,17 +120,21 @@ fn check_identifies_it_and_refuses_another() {
         return;
     };
     let channels = [("analogue.nr2", "ask: {query: \"MEAS:VOLT?\"}")];
-    let (code, out, err) = check(&far, &rig("peer,simulated meter", &channels));
-    assert_eq!(code, Some(0), "{out}{err}");
-    assert!(out.contains("peer,simulated meter,M-0001,1.0"), "{out}");
-    assert!(out.contains("-12.3450"), "{out}");
-    let (code, out, err) = check(&far, &rig("another meter", &channels));
-    assert_eq!(code, Some(4), "{out}{err}");
-    assert!(
-        err.contains("WRONG_DEVICE") && err.contains("simulated meter"),
-        "{err}"
+    let (code, found, said) = check(&far, &rig("peer,simulated meter", &channels));
+    assert_eq!(code, Some(0), "{found} {said}");
+    assert_eq!(
+        found["instruments"][0]["identity"],
+        "peer,simulated meter,M-0001,1.0"
     );
-    assert!(!out.contains("-12.3450"), "nothing is read from it: {out}");
+    let seen = mean(&found, "analogue_nr2_v").expect("readings");
+    assert!((seen + 12.345).abs() < 1e-9, "{seen}");
+    let (code, found, said) = check(&far, &rig("another meter", &channels));
+    assert_eq!(code, Some(4), "{found} {said}");
+    assert!(
+        said.contains("WRONG_DEVICE") && said.contains("simulated meter"),
+        "{said}"
+    );
+    assert_eq!(mean(&found, "analogue_nr2_v"), None, "nothing is read from it");
 }
 
 /// Nothing but whole commands of the rig leaves, each with one line end.
