@@ -73,7 +73,7 @@ fn read(browser: &mut Browser, name: &str, path: &str) -> Vec<String> {
             "Page.printToPDF",
             json!({"paperWidth": across, "paperHeight": down, "printBackground": true}),
         );
-        assert!(decoded(pdf["data"].as_str().unwrap()).starts_with(b"%PDF"));
+        assert!(decoded(pdf["data"].as_str().expect("base64")).starts_with(b"%PDF"));
         if look {
             keep(&format!("{name}_{paper}.pdf"), &pdf);
         }
@@ -86,6 +86,7 @@ fn read(browser: &mut Browser, name: &str, path: &str) -> Vec<String> {
 }
 
 /// A browser, or a word that there is none.
+#[expect(clippy::print_stdout, reason = "a skipped test says why")]
 fn browser() -> Option<Browser> {
     let name = browser::installed();
     if name.is_none() {
