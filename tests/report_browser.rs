@@ -50,49 +50,87 @@ fn keep(name: &str, data: &Value) {
     std::fs::write(path, decoded(data["data"].as_str().expect("base64"))).expect("the folder of the tests");
 }
 
-#[test]
-fn a_reader_has_nothing_to_complain_about() {
-    let Some(name) = browser::installed() else {
-        println!("skipped: no browser is installed (chromium, google-chrome, or DUTYCUP_BROWSER)");
-        return;
-    };
-    let path = format!("{}/report_browser.html", env!("CARGO_TARGET_TMPDIR"));
-    std::fs::write(&path, page_html::render(&report_support::page())).unwrap();
+/// Looks at a page at three widths, light and dark, and on two papers; what there is to complain about.
+fn read(browser: &mut Browser, name: &str, path: &str) -> Vec<String> {
     let look = std::env::var_os("DUTYCUP_LOOK").is_some();
-    let mut browser = Browser::start(&name);
     let mut all = Vec::new();
     for width in [360, 768, 1280] {
         for scheme in ["light", "dark"] {
-            browser.show(&path, width, scheme, "");
-            all.extend(
-                complaints(&mut browser)
-                    .into_iter()
-                    .map(|c| format!("{width} {scheme}: {c}")),
-            );
+            browser.show(path, width, scheme, "");
+            let found = complaints(browser);
+            all.extend(found.into_iter().map(|c| format!("{name} {width} {scheme}: {c}")));
             if look {
                 let data = browser.call("Page.captureScreenshot", json!({"captureBeyondViewport": true}));
-                keep(&format!("{width}_{scheme}.png"), &data);
+                keep(&format!("{name}_{width}_{scheme}.png"), &data);
             }
         }
     }
     for (paper, across, down, width) in PAPERS {
-        browser.show(&path, width, "dark", "print");
-        all.extend(
-            complaints(&mut browser)
-                .into_iter()
-                .map(|c| format!("{paper}: {c}")),
-        );
+        browser.show(path, width, "dark", "print");
+        let found = complaints(browser);
+        all.extend(found.into_iter().map(|c| format!("{name} {paper}: {c}")));
         let pdf = browser.call(
             "Page.printToPDF",
             json!({"paperWidth": across, "paperHeight": down, "printBackground": true}),
         );
-        assert!(decoded(pdf["data"].as_str().unwrap()).starts_with(b"%PDF"));
+        assert!(decoded(pdf["data"].as_str().expect("base64")).starts_with(b"%PDF"));
         if look {
-            keep(&format!("{paper}.pdf"), &pdf);
+            keep(&format!("{name}_{paper}.pdf"), &pdf);
         }
     }
-    let outside: Vec<&String> = browser.requested.iter().filter(|u| !u.ends_with(&path)).collect();
-    assert!(outside.is_empty(), "the page asks for {outside:?}");
+    let outside: Vec<&String> = browser.requested.iter().filter(|u| !u.ends_with(path)).collect();
+    assert!(outside.is_empty(), "{name} asks for {outside:?}");
     assert!(!browser.requested.is_empty());
+    browser.requested.clear();
+    all
+}
+
+/// A browser, or a word that there is none.
+#[expect(clippy::print_stdout, reason = "a skipped test says why")]
+fn browser() -> Option<Browser> {
+    let name = browser::installed();
+    if name.is_none() {
+        println!("skipped: no browser is installed (chromium, google-chrome, or DUTYCUP_BROWSER)");
+    }
+    name.map(|name| Browser::start(&name))
+}
+
+#[test]
+fn a_reader_has_nothing_to_complain_about() {
+    let Some(mut browser) = browser() else { return };
+    let path = format!("{}/report_browser.html", env!("CARGO_TARGET_TMPDIR"));
+    std::fs::write(&path, page_html::render(&report_support::page())).unwrap();
+    let all = read(&mut browser, "all_figures", &path);
+    assert!(all.is_empty(), "{}", all.join("\n"));
+}
+
+/// Every kind of page that a run makes, from the shipped scenarios on the virtual bench.
+#[test]
+fn every_kind_of_page_reads_well() {
+    let Some(mut browser) = browser() else { return };
+    let mut all = Vec::new();
+    for scenario in [
+        "pump-and-nozzle",
+        "pressure-switch",
+        "leak-down",
+        "dead-head",
+        "tank-level",
+        "check-scale",
+        "controller",
+        "road-trace",
+    ] {
+        let out = format!("{}/pages/{scenario}", env!("CARGO_TARGET_TMPDIR"));
+        let _ = std::fs::remove_dir_all(&out);
+        let status = std::process::Command::new(env!("CARGO_BIN_EXE_dutycup"))
+            .current_dir(env!("CARGO_MANIFEST_DIR"))
+            .args(["run", &format!("scenarios/{scenario}.yaml"), "--out", &out])
+            .output()
+            .expect("a run");
+        assert!(
+            status.status.code().is_some_and(|c| c < 4),
+            "{scenario}: {status:?}"
+        );
+        all.extend(read(&mut browser, scenario, &format!("{out}/report.html")));
+    }
     assert!(all.is_empty(), "{}", all.join("\n"));
 }

@@ -79,7 +79,8 @@
       if (ratio < 3) { found.push(`${name}: contrast ${ratio.toFixed(2)} of ${kind}`); break; }
     }
   }
-  if (charts != 12) found.push(`${charts} charts are shown`);
+  const figures = document.querySelectorAll('figure').length;
+  if (charts != figures || charts == 0) found.push(`${charts} charts are shown in ${figures} figures`);
 
   if (matchMedia('print').matches) {
     for (const d of document.querySelectorAll('details table')) if (!seen(d)) found.push('a data table is not printed');

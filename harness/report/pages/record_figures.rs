@@ -18,6 +18,8 @@ use crate::script::role::{Direction, Role};
 pub const RUN_HEADING: &str = "The run";
 /// Panels above one another at most.
 const PANELS_MOST: usize = 4;
+/// Stretches drawn at most; more of them would hide the curves.
+const STRETCHES_MOST: usize = 120;
 /// Seconds below which a stretch is not worth drawing.
 const SHORT_S: f64 = 0.2;
 
@@ -119,18 +121,27 @@ fn over_time(folder: &RunFolder, units: Units) -> Result<Option<Figure>, Problem
     folder.samples(&mut |row| thinner.row(row))?;
     let series = thinner.finish();
     let stretches = stretches(folder)?;
+    let drawn = if stretches.len() > STRETCHES_MOST {
+        &[]
+    } else {
+        stretches.as_slice()
+    };
     let panels: Vec<Panel> = wanted
         .iter()
         .filter_map(|role| series.iter().find(|s| s.role == *role && !s.points.is_empty()))
         .zip(Ink::ALL)
-        .map(|(series, ink)| panel(series, ink, &stretches, units))
+        .map(|(series, ink)| panel(series, ink, drawn, units))
         .collect();
     if panels.is_empty() {
         return Ok(None);
     }
-    let settles = stretches.iter().any(|s| s.kind == SpanKind::Settle);
-    let voids = stretches.iter().any(|s| s.kind == SpanKind::Void);
-    let mut reading = "Shaded stretches are those that results were taken from".to_owned();
+    let settles = drawn.iter().any(|s| s.kind == SpanKind::Settle);
+    let voids = drawn.iter().any(|s| s.kind == SpanKind::Void);
+    let mut reading = if drawn.is_empty() {
+        "The stretches that results were taken from are in the table".to_owned()
+    } else {
+        "Shaded stretches are those that results were taken from".to_owned()
+    };
     if settles {
         reading += "; hatched ones were spent waiting for rest";
     }

@@ -55,9 +55,9 @@ pub fn loop_figure(points: &SwitchPoints, items: &[Item], units: Units) -> Optio
             Marker::Square,
         ),
     ] {
-        if let Some((a, b)) = point.and_then(SwitchPoint::scatter_interval_kpa) {
-            let bottom = 0.0;
-            let top = points.ramps.len() as f64 + 1.0;
+        let single = point.and_then(|p| Some((p.value_kpa, p.tolerance_kpa()?)));
+        if let Some((a, b)) = single.map(|(at, half)| (at - half, at + half)) {
+            let (bottom, top) = (0.0, points.ramps.len() as f64 + 1.0);
             lower.push(Layer::Band(Band {
                 label: format!("where single ones fall: {label}").into(),
                 kind: BandKind::Prediction,
@@ -133,7 +133,8 @@ fn reading(points: &SwitchPoints, factor: f64, unit: &str) -> String {
         )
     };
     format!(
-        "{}; {}. Below: where each ramp made or broke, in the order of the ramps.",
+        "{}; {}. Below: where each ramp made or broke, in the order of the ramps; single \
+         ramps still carry the lag of their rate, the means do not.",
         said(points.trip.as_ref(), "make", "rising"),
         said(points.reset.as_ref(), "break", "falling").replace("It ", "it ")
     )

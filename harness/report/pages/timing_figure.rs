@@ -12,7 +12,7 @@ use hdrhistogram::serialization::interval_log::{IntervalLogIterator, LogEntry};
 use std::path::Path;
 
 /// Bars a decade.
-const BARS_A_DECADE: i32 = 8;
+const BARS_A_DECADE: i32 = 20;
 /// Microseconds in a millisecond.
 const US: f64 = 1000.0;
 
@@ -55,7 +55,7 @@ pub fn section(dir: &Path) -> Option<Section> {
             .iter()
             .enumerate()
             .map(|(i, (name, h))| Panel {
-                y: Axis::linear("count").over(0.0, 1.0),
+                y: Axis::linear(format!("{name}, count")).over(0.0, 1.0),
                 layers: vec![Layer::Bins(Bins {
                     label: name.as_str().into(),
                     ink: Ink::ALL[i % Ink::ALL.len()],
