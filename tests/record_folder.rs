@@ -132,10 +132,10 @@ fn columns_that_are_not_wanted_are_missing_and_the_rest_is_the_same() {
     finished_run(dir.path(), 40_000);
     let all = rows(dir.path());
     let folder = RunFolder::open(dir.path()).unwrap();
-    for wanted in 0..COLUMNS.len() {
+    for (wanted, role) in COLUMNS.iter().enumerate() {
         let mut at = 0;
         folder
-            .samples_of(|role| *role == COLUMNS[wanted], &mut |row| {
+            .samples_of(|r| r == role, &mut |row| {
                 let (time_s, step, values) = &all[at];
                 assert_eq!((row.time_s.to_bits(), row.step), (time_s.to_bits(), *step));
                 for (column, value) in values.iter().enumerate() {
