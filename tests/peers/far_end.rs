@@ -71,7 +71,8 @@ impl FarEnd {
         let text = Text::new("peers.yaml", self.rig_text(text));
         let rig = rig_file::read(&text).unwrap_or_else(|e| panic!("{e}"));
         let mut desk = Desk::new(&rig).unwrap_or_else(|e| panic!("{e}"));
-        let (mut ports, failed) = SerialPorts::open(&rig, SystemClock::start(), Box::new(|_| {}));
+        let (mut ports, failed) =
+            SerialPorts::open(&rig, SystemClock::start(), Box::new(|_| {})).unwrap_or_else(|e| panic!("{e}"));
         assert!(failed.is_empty(), "{failed:?}");
         let mut out = vec![Vec::new(); desk.len()];
         let (mut events, mut sent) = (Events::new(), Vec::new());
