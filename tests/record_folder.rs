@@ -127,6 +127,33 @@ fn long_records_are_read_as_the_standard_library_reads_them() {
 
 /// Every byte of every file of a small record, each with one bit flipped.
 #[test]
+fn columns_that_are_not_wanted_are_missing_and_the_rest_is_the_same() {
+    let dir = tempfile::tempdir().unwrap();
+    finished_run(dir.path(), 40_000);
+    let all = rows(dir.path());
+    let folder = RunFolder::open(dir.path()).unwrap();
+    for (wanted, role) in COLUMNS.iter().enumerate() {
+        let mut at = 0;
+        folder
+            .samples_of(|r| r == role, &mut |row| {
+                let (time_s, step, values) = &all[at];
+                assert_eq!((row.time_s.to_bits(), row.step), (time_s.to_bits(), *step));
+                for (column, value) in values.iter().enumerate() {
+                    let expected = value.filter(|_| column == wanted).map(f64::to_bits);
+                    assert_eq!(
+                        row.get(column).map(f64::to_bits),
+                        expected,
+                        "row {at}, column {column}"
+                    );
+                }
+                at += 1;
+            })
+            .unwrap();
+        assert_eq!(at, all.len());
+    }
+}
+
+#[test]
 fn every_flipped_byte_is_seen() {
     let dir = tempfile::tempdir().unwrap();
     finished_run(dir.path(), 12);

@@ -20,6 +20,8 @@ mod truth;
 mod wire_rig;
 
 mod numbers {
+    pub(crate) mod build;
+    pub(crate) mod command;
     pub(crate) mod far_end;
     pub(crate) mod lateness;
     pub(crate) mod long_record;
@@ -33,7 +35,7 @@ mod numbers {
 }
 
 use numbers::table::Table;
-use numbers::{long_record, plant, record, refits, shell};
+use numbers::{build, command, long_record, plant, record, refits, shell};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -89,7 +91,6 @@ fn as_child() -> Option<ExitCode> {
     let dir = Path::new(dir);
     match flag.as_str() {
         long_record::GO_THROUGH => print!("{}", long_record::go_through(dir)),
-        "--make" => record::long_run(dir, 10_000_000, 8),
         long_record::REDUCE => println!("{} collections", long_record::reduce(dir)),
         _ => return None,
     }
@@ -98,7 +99,7 @@ fn as_child() -> Option<ExitCode> {
 
 fn run(asked: &Asked, table: &mut Table, dir: &Path) {
     let quick = asked.quick;
-    let parts: [(&str, &dyn Fn(&mut Table)); 8] = [
+    let parts: [(&str, &dyn Fn(&mut Table)); 11] = [
         ("N1", &|t| plant::whole_bench(t, dir, quick)),
         ("N2", &|t| plant::physics(t, quick)),
         ("N3", &|t| shell::playback(t, dir, quick)),
@@ -106,6 +107,9 @@ fn run(asked: &Asked, table: &mut Table, dir: &Path) {
         ("N5", &|t| record::measure(t, dir, quick)),
         ("N6", &|t| long_record::measure(t, dir, quick)),
         ("N7", &|t| refits::measure(t, quick)),
+        ("N8", &|t| command::start(t, dir, quick)),
+        ("N9", &|t| command::job(t, dir, quick)),
+        ("N10", &|t| command::memory(t, dir, quick)),
         ("growth", &|t| long_record::growth(t, dir, quick)),
     ];
     for (id, part) in parts {
@@ -113,5 +117,7 @@ fn run(asked: &Asked, table: &mut Table, dir: &Path) {
             part(table);
         }
     }
-    let _ = asked.build;
+    if asked.build {
+        build::measure(table, dir);
+    }
 }

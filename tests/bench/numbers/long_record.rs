@@ -81,7 +81,7 @@ pub(crate) fn go_through(dir: &Path) -> String {
 
 /// The child: a folder reduced; how many collections.
 pub(crate) fn reduce(dir: &Path) -> usize {
-    let (rig, _) = crate::record_rig::rig_and_plan();
+    let rig = super::record::virtual_rig();
     let folder = RunFolder::open(dir).unwrap_or_else(|e| panic!("{e}"));
     let reduced = dutycup::reduce::from_run(&folder, &rig).unwrap_or_else(|e| panic!("{e}"));
     reduced.collections.len()

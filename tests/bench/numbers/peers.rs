@@ -16,7 +16,7 @@ pub(crate) fn script(name: &str) -> PathBuf {
 
 /// The interpreter that has every peer; installs them where they are not there yet.
 pub(crate) fn python() -> Result<PathBuf, String> {
-    let home = Path::new(env!("CARGO_TARGET_TMPDIR")).join("../peers");
+    let home = Path::new(env!("CARGO_TARGET_TMPDIR")).join("../bench-peers");
     let (python, wanted) = (home.join("bin/python"), script("requirements.txt"));
     let pip = |args: &[&str]| {
         let mut command = Command::new(&python);

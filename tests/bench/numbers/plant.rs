@@ -11,7 +11,6 @@ use dutycup::run::drive::drive;
 use dutycup::script::plan::{Op, Plan, Purpose, Step};
 use dutycup::script::rig::{ExchangeSpec, Rig};
 use dutycup::script::role::{Direction, Role};
-use dutycup::script::{rig_file, yaml::Text};
 use dutycup::virtual_bench::{Device, VirtualBench, build, random_pair, settled_state};
 use std::hint::black_box;
 use std::path::Path;
@@ -120,8 +119,7 @@ fn settled(table: &mut Table, pairs: u64) {
 
 /// The shipped virtual rig with one query at 100 Hz for each of four instruments.
 fn rig() -> Rig {
-    let text = include_str!("../../../rigs/virtual.yaml");
-    let mut rig = rig_file::read(&Text::new("rigs/virtual.yaml", text)).unwrap_or_else(|e| panic!("{e}"));
+    let mut rig = super::record::virtual_rig();
     let generator = rig
         .instruments
         .iter()

@@ -3,10 +3,13 @@
 //! In: a command. Out: its output, its time, its peak of resident memory. The peak is the system's own high-water mark
 //! (`VmHWM`), read every half millisecond until the process ends; what it grows in its very last moment is not seen.
 
-use dutycup::clock::SystemClock;
+use dutycup::clock::{Moment, SystemClock};
 use std::io::{Read as _, Seek as _};
 use std::process::{Command, Stdio};
 use std::time::Duration;
+
+/// Longest time a process is given; one that takes longer is killed, and its line says so.
+const LONGEST: Moment = Moment::from_ms(240_000);
 
 /// What a process came to.
 pub(crate) struct Ran {
@@ -38,6 +41,9 @@ pub(crate) fn run(command: &mut Command) -> Ran {
         peak_mib = peak_mib.max(high_water_mib(&status));
         if let Some(ended) = child.try_wait().expect("the child") {
             break ended;
+        }
+        if clock.now() > LONGEST {
+            child.kill().expect("killed");
         }
         clock.sleep_until(clock.now() + Duration::from_micros(500));
     };

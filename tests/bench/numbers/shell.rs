@@ -85,6 +85,10 @@ impl Ports for Tapped {
     fn ask(&mut self, question: &str) {
         self.inner.ask(question);
     }
+
+    fn show(&mut self, text: &str) {
+        self.inner.show(text);
+    }
 }
 
 /// What a played run showed.
