@@ -3,7 +3,7 @@
 
 use super::analysis::UnitChoice;
 use super::output::{json, live};
-use super::{Outcome, data, say};
+use super::{Outcome, check_by_hand, data, say};
 use crate::chance::Seed;
 use crate::clock::SystemClock;
 use crate::exit::Exit;
@@ -44,6 +44,16 @@ pub(super) struct Options {
 /// Runs the command.
 pub(super) fn main(options: &Options) -> Outcome {
     let rig = crate::script::load_rig(&options.rig)?;
+    if check_by_hand::is_by_hand(&rig) {
+        let words = check_by_hand::words(&rig, options.units.into())?;
+        data(&if options.json {
+            check_by_hand::as_json(&rig)
+        } else {
+            words
+        });
+        say(&safety(&rig));
+        return Ok(Exit::Pass);
+    }
     let mut desk = Desk::new(&rig)?;
     let span = Duration::from_secs(u64::from(options.seconds));
     let units = options.units.into();

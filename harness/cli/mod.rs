@@ -7,6 +7,7 @@ mod accept;
 mod analyse;
 mod analysis;
 mod check;
+mod check_by_hand;
 mod compare;
 mod controller;
 mod emulate;

@@ -99,6 +99,16 @@ impl Poll {
     }
 }
 
+/// What is wrong, with the whole answer where that names only a part of it.
+fn told(text: &str, what: &str) -> String {
+    let whole = what.contains(text);
+    if whole {
+        what.to_owned()
+    } else {
+        format!("in \"{text}\": {what}")
+    }
+}
+
 fn is_done(text: &str) -> Result<(), Box<Problem>> {
     if DONE.iter().any(|word| text.eq_ignore_ascii_case(word)) {
         return Ok(());
@@ -166,7 +176,7 @@ fn value_of(text: &str, target: &Target) -> Result<f64, Box<Problem>> {
     let value = value.map_err(|why| {
         Box::new(Problem {
             place: None,
-            what: why.what(text),
+            what: told(text, &why.what(text)),
             expected: Some(QuantityError::expected(target.dimension)),
             help: why.help(),
         })

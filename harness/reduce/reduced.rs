@@ -165,12 +165,15 @@ fn finish(
     }
 }
 
+/// A mass, g, with its standard uncertainty.
+type Mass = (f64, f64);
+
 /// A weighing at rest.
 struct Rested {
     collection: u32,
     before: bool,
     /// Mass, g, and its standard uncertainty; none where the cup did not come to rest.
-    mass_g: Option<(f64, f64)>,
+    mass_g: Option<Mass>,
     from_to_s: (f64, f64),
 }
 
@@ -304,7 +307,7 @@ impl Gathered {
     }
 
     /// The last weighing before a collection's start and the first after its end, of those that belong to it.
-    fn weighings_around(&self, collection: &Collection) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+    fn weighings_around(&self, collection: &Collection) -> (Option<Mass>, Option<Mass>) {
         let mine = |before: bool| move |r: &&Rested| r.collection == collection.step && r.before == before;
         let before = self
             .rests

@@ -29,8 +29,6 @@ const IDENTIFY_WITHIN: Duration = Duration::from_secs(5);
 const READ_WITHIN: Duration = Duration::from_secs(5);
 /// Time between looks whether arming has been confirmed.
 const ARM_LOOK: Duration = Duration::from_millis(20);
-/// Answers in a row that could not be used, after which the run ends.
-const WRONG_ANSWERS_MAX: u32 = 20;
 /// A loop turn later than this voids what is being collected.
 const GAP: Duration = Duration::from_millis(200);
 
@@ -62,17 +60,17 @@ pub struct Bench<'a> {
     pub(super) identities: Vec<String>,
     next_step: usize,
     pub(super) act: Option<Box<dyn Act>>,
-    act_wake: Moment,
+    pub(super) act_wake: Moment,
     /// Why the run ends, once it does: exit and fault.
     pub(super) why: Option<(Exit, Option<Fault>)>,
     control_lost: bool,
     out: Vec<Vec<u8>>,
-    events: Events,
+    pub(super) events: Events,
     /// Questions that the operator has seen and not answered, oldest first.
-    asked: VecDeque<(Question, String)>,
+    pub(super) asked: VecDeque<(Question, String)>,
     /// Answers in a row that could not be used.
-    wrong: u32,
-    wake: Moment,
+    pub(super) wrong: u32,
+    pub(super) wake: Moment,
     pub(super) timing: Timing,
 }
 
@@ -177,45 +175,6 @@ impl<'a> Bench<'a> {
         self.end(exit, None, at);
     }
 
-    /// The operator's answer to the oldest open question.
-    pub fn answer(&mut self, text: &str, at: Moment) {
-        match self.asked.pop_front() {
-            Some((Question::Step, _)) => {
-                if let Some(act) = &mut self.act {
-                    act.answered(text);
-                    self.act_wake = at;
-                }
-            }
-            Some((Question::Channel(channel), question)) => {
-                let mut events = std::mem::take(&mut self.events);
-                match self.context.desk.answer(channel, text, at, &mut events) {
-                    Ok(()) => self.wrong = 0,
-                    Err(problem) => self.ask_again(&problem.to_string(), (channel, question), at),
-                }
-                self.take_events(&mut events, at);
-                self.events = events;
-                self.act_wake = at;
-            }
-            None => {}
-        }
-        self.wake = self.wake.min(at);
-    }
-
-    /// An answer that cannot be used: says why, and asks once more.
-    fn ask_again(&mut self, why: &str, (channel, question): (usize, String), at: Moment) {
-        self.wrong += 1;
-        if self.wrong >= WRONG_ANSWERS_MAX {
-            let help = "see what the questions ask for, and go on with --resume";
-            let seen = format!("{WRONG_ANSWERS_MAX} answers in a row could not be used: {why}");
-            self.fail(Fault::new(FaultCode::Timeout, "operator", seen, help), at);
-            return;
-        }
-        self.context.notes.push(why.to_owned());
-        self.context
-            .questions
-            .push((Question::Channel(channel), question));
-    }
-
     /// Goes on as far as it can at `now`.
     pub fn advance(&mut self, now: Moment) {
         self.watch_the_loop(now);
@@ -244,18 +203,6 @@ impl<'a> Bench<'a> {
     /// Bytes to send to each instrument's port; cleared by the caller.
     pub fn outgoing(&mut self) -> &mut [Vec<u8>] {
         &mut self.out
-    }
-
-    /// Questions to show the operator, oldest first.
-    pub fn take_questions(&mut self) -> Vec<String> {
-        let questions = std::mem::take(&mut self.context.questions);
-        self.asked.extend(questions.iter().cloned());
-        questions.into_iter().map(|(_, text)| text).collect()
-    }
-
-    /// What the operator is to see and need not answer, oldest first.
-    pub fn take_notes(&mut self) -> Vec<String> {
-        std::mem::take(&mut self.context.notes)
     }
 
     /// The next moment this wants to be advanced.

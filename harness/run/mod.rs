@@ -13,6 +13,7 @@ pub mod going_on;
 pub mod guard;
 mod intake;
 pub mod log;
+mod questions;
 pub mod readings;
 pub mod remarks;
 pub mod shutdown;

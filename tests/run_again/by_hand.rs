@@ -132,7 +132,7 @@ fn questions_say_what_they_want_and_wrong_answers_why() {
         "Switch the pump on at 40 %, and press Enter at the same moment.",
         "after about 10 s switch the pump off",
         "Turn pump_duty slowly and evenly down, from 25 % to 2 %",
-        "\"4o psi\" is not a number with a unit",
+        "in \"4o psi\": \"o psi\" is not a unit we know",
         "a value is missing",
         "\"9999\" is not a reading this instrument can show",
         "\"13,8\" is not a number with a unit",
@@ -215,4 +215,23 @@ fn what_a_person_cannot_do_is_refused_with_what_would_do() {
             "{scenario}: {words}"
         );
     }
+}
+
+#[test]
+fn check_says_what_will_be_asked() {
+    let output = dutycup(&["check", "rigs/by-hand.yaml", "--units", "us"]);
+    let words = said(&output);
+    assert_eq!(output.status.code(), Some(0), "{words}");
+    for expected in [
+        "worked by a person",
+        "Read the pressure gauge [psi].",
+        "answers from -5 psi to 300 psi; zero within 1 psi, gain within 1.50 %",
+        "NO WATCHDOG",
+    ] {
+        assert!(words.contains(expected), "expected \"{expected}\" in:\n{words}");
+    }
+    let output = dutycup(&["check", "rigs/by-hand.yaml", "--json"]);
+    let json: serde_json::Value =
+        serde_json::from_slice(&output.stdout).unwrap_or_else(|e| panic!("{e}: {}", said(&output)));
+    assert_eq!(json["by_hand"].as_array().map(Vec::len), Some(5), "{json}");
 }

@@ -11,6 +11,7 @@ mod play;
 mod resume;
 
 use super::analysis::{self, Display};
+use super::check_by_hand::is_by_hand;
 use super::line;
 use super::{Failure, Outcome, data, say};
 use crate::chance::Seed;
@@ -21,7 +22,7 @@ use crate::quantity::Units;
 use crate::record::run_file::{FileRecord, RunFile};
 use crate::run::ending::Ending;
 use crate::script::plan::{Plan, Purpose};
-use crate::script::rig::{DialectSpec, Rig};
+use crate::script::rig::Rig;
 use crate::script::yaml::Text;
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -201,9 +202,7 @@ fn fresh(options: &Options) -> Result<Job, Failure> {
 
 /// Whether a rig has a pump made of metal: behind a port, or switched by the operator.
 fn energises(rig: &Rig) -> bool {
-    let by_hand =
-        rig.virtual_bench.is_none() && rig.instruments.iter().all(|i| i.dialect == DialectSpec::ByHand);
-    by_hand || rig.instruments.iter().any(|i| i.port.path.is_some())
+    is_by_hand(rig) || rig.instruments.iter().any(|i| i.port.path.is_some())
 }
 
 /// Writes into the run file what the run came to.

@@ -253,11 +253,9 @@ impl Act for Weigh {
                 self.duty_pct = bench.desk.told(&Role::PumpDuty).unwrap_or(0.0);
                 self.switch_off(bench, now, true)?;
             }
-            Phase::Off { before } => {
-                if self.answer.take().is_some() {
-                    self.note_duty(bench, now, 0.0);
-                    self.ask_mass(bench, now, before);
-                }
+            Phase::Off { before } if self.answer.take().is_some() => {
+                self.note_duty(bench, now, 0.0);
+                self.ask_mass(bench, now, before);
             }
             Phase::Drip { until, before } if now >= until => self.ask_mass(bench, now, before),
             Phase::Weighing { before } if self.open.is_empty() => {
@@ -267,11 +265,7 @@ impl Act for Weigh {
                 }
                 self.switch_on(bench, now)?;
             }
-            Phase::On => {
-                if self.answer.take().is_some() {
-                    self.begin(bench, now);
-                }
-            }
+            Phase::On if self.answer.take().is_some() => self.begin(bench, now),
             Phase::Reading if self.open.is_empty() => self.ask_stop(bench),
             Phase::Spraying if bench.by_hand(&Role::PumpDuty) => {
                 if let Some(text) = self.answer.take()
