@@ -13,7 +13,7 @@ use rand::RngExt as _;
 use rustix::process::{Pid, Signal, kill_process};
 use std::fs;
 use std::io::Read as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Child, Command, ExitCode, Stdio};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -217,7 +217,7 @@ fn end(bench: &mut Process) -> f64 {
 }
 
 /// Reads the record a killed run left.
-fn read(out: &PathBuf, one: &mut Found) {
+fn read(out: &Path, one: &mut Found) {
     if !out.join("run.yaml").exists() {
         // Not one reading is written before run.yaml is.
         let rows = fs::read_to_string(out.join("samples.csv")).map_or(0, |text| text.lines().count());
