@@ -177,6 +177,36 @@ impl AsFd for Alarm {
     }
 }
 
+/// Time that the monotonic clock does not count: the computer slept.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SleepWatch {
+    slept: Option<Duration>,
+}
+
+impl SleepWatch {
+    /// Shortest sleep that counts; reading two clocks one after the other takes some time too.
+    const LEAST: Duration = Duration::from_millis(100);
+
+    /// How long the computer slept since the last look, by the system's clocks.
+    pub fn look(&mut self) -> Option<Duration> {
+        let read = |id| {
+            let time = clock_gettime(id);
+            let s = u64::try_from(time.tv_sec).unwrap_or(0);
+            Duration::new(s, u32::try_from(time.tv_nsec).unwrap_or(0))
+        };
+        let monotonic = read(ClockId::Monotonic);
+        self.compare(read(ClockId::Boottime), monotonic)
+    }
+
+    /// How long the computer slept since the last look: the time since boot counts sleep, the monotonic one does not
+    /// (clock_gettime(2)).
+    pub fn compare(&mut self, since_boot: Duration, monotonic: Duration) -> Option<Duration> {
+        let slept = since_boot.saturating_sub(monotonic);
+        let before = self.slept.replace(slept)?;
+        Some(slept.saturating_sub(before)).filter(|more| *more >= Self::LEAST)
+    }
+}
+
 /// A wall-clock stamp: whole milliseconds since 1970-01-01 UTC.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct WallTime {
@@ -256,6 +286,21 @@ mod tests {
                 text
             );
         }
+    }
+
+    #[test]
+    fn suspended_is_what_only_the_clock_since_boot_counts() {
+        let s = Duration::from_secs;
+        let mut watch = SleepWatch::default();
+        for (boot, monotonic, slept) in [
+            (s(500), s(400), None),
+            (s(510), s(410), None),
+            (s(4110), s(410), Some(s(3600))),
+            (s(4120), s(420), None),
+        ] {
+            assert_eq!(watch.compare(boot, monotonic), slept);
+        }
+        assert_eq!(SleepWatch::default().look(), None);
     }
 
     #[test]

@@ -30,6 +30,8 @@ pub(super) fn with_signals<T: Send>(
                 hear(SignalKind::terminate()),
                 hear(SignalKind::hangup()),
             );
+            // Ctrl-Z would stop the loop with the pump on: it is refused.
+            let mut suspend = hear(SignalKind::from_raw(rustix::process::Signal::TSTP.as_raw()));
             loop {
                 tokio::select! {
                     biased;
@@ -37,6 +39,10 @@ pub(super) fn with_signals<T: Send>(
                     Some(()) = next(&mut interrupt) => stop(Exit::Interrupt),
                     Some(()) = next(&mut terminate) => stop(Exit::Terminate),
                     Some(()) = next(&mut hang_up) => stop(Exit::HangUp),
+                    Some(()) = next(&mut suspend) => super::say(
+                        "Ctrl-Z is refused while a bench is in use: the pump must not run on unattended. \
+                         Ctrl-C switches it off and ends.",
+                    ),
                 }
             }
         });

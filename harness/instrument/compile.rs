@@ -133,6 +133,7 @@ impl Compiler<'_> {
                 request,
                 shown,
                 expect,
+                version: identity.version.clone(),
             });
         }
     }

@@ -110,9 +110,12 @@ fn judge(
     if (low..=high).contains(&value) {
         Ok((value, raw))
     } else {
-        Err(range(format!(
-            "{value} is outside the channel's range {low} to {high}"
-        )))
+        let mut fault = range(format!("{value} is outside the channel's range {low} to {high}"));
+        if target.dimension == Dimension::GaugePressure {
+            // A gauge that shows a pressure its line cannot have is open, short, or cut off.
+            fault.code = FaultCode::SensorFault;
+        }
+        Err(fault)
     }
 }
 

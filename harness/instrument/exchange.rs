@@ -195,6 +195,8 @@ pub(super) struct Identity {
     pub(super) shown: String,
     /// What the answer must contain.
     pub(super) expect: String,
+    /// The firmware version it must contain besides.
+    pub(super) version: Option<String>,
 }
 
 impl Identity {

@@ -38,3 +38,7 @@ pub const FLOOD_OVER: Duration = Duration::from_secs(1);
 pub const DISCARDED_BYTES_SHOWN_MAX: usize = 1024;
 /// A counter that goes back by no more than this is a reordered sample; further back, the counter started anew.
 pub const SEQUENCE_BACK_MAX: u64 = 100;
+/// Answers lost within [`LOSSES_WITHIN`], each given when asked again, that mean a second reader on the port.
+pub const LOSSES_MAX: usize = 5;
+/// The time over which lost answers are counted.
+pub const LOSSES_WITHIN: Duration = Duration::from_secs(10);

@@ -94,6 +94,8 @@ pub struct Instrument {
     pub(super) thrown_away: bool,
     /// Requests given up whose answers may still come, oldest first, and until when.
     pub(super) owed: Vec<(What, Moment)>,
+    /// When answers were lost that came when asked again.
+    pub(super) losses: Vec<Moment>,
     pub(super) identity_owed: u8,
     pub(super) identity_until: Moment,
 
@@ -160,6 +162,7 @@ impl Instrument {
             probes: 0,
             thrown_away: false,
             owed: Vec::new(),
+            losses: Vec::new(),
             identity_owed: 0,
             identity_until: Moment::START,
             safe: None,
@@ -250,6 +253,7 @@ impl Instrument {
         self.retried = false;
         self.suspect = false;
         self.owed.clear();
+        self.losses.clear();
         self.identity_owed = 0;
         self.clear_tells();
         self.safe = None;

@@ -85,12 +85,30 @@ impl Instrument {
     pub(super) fn identified(&mut self, now: Moment, line: Option<&[u8]>, events: &mut Vec<InstrumentEvent>) {
         self.wrong = line.map(|l| String::from_utf8_lossy(l).trim().to_owned());
         self.garbage.good();
+        if let Some(version) = self.missing_version(line) {
+            let seen = format!(
+                "it says \"{}\"",
+                shown_bytes(line.unwrap_or_default().trim_ascii())
+            );
+            let help =
+                format!("the rig was made for version {version}: check its commands, then change the rig");
+            self.state = State::Failed;
+            self.fault(FaultCode::Version, seen, &help, events);
+            return;
+        }
         self.state = State::Idle { not_before: now };
         if self.checks_errors() {
             self.errors_left = OLD_ERRORS_MAX;
         } else {
             self.become_ready(now, events);
         }
+    }
+
+    /// The firmware version that the rig names, where the identity does not show it.
+    fn missing_version(&self, line: Option<&[u8]>) -> Option<String> {
+        let version = self.identity.as_ref()?.version.as_ref()?;
+        let line = String::from_utf8_lossy(line?);
+        (!line.contains(version.as_str())).then(|| version.clone())
     }
 
     fn become_ready(&mut self, now: Moment, events: &mut Vec<InstrumentEvent>) {

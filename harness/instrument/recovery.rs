@@ -7,7 +7,10 @@
 
 use super::event::{Discard, InstrumentEvent};
 use super::exchange::{Ack, Purpose, Reply};
-use super::limits::{HEARTBEATS_MISSED_MAX, LATE_QUIET, OWED_MAX, RESYNC_REQUESTS_MAX, SAFE_STATE_TRIES};
+use super::limits::{
+    HEARTBEATS_MISSED_MAX, LATE_QUIET, LOSSES_MAX, LOSSES_WITHIN, OWED_MAX, RESYNC_REQUESTS_MAX,
+    SAFE_STATE_TRIES,
+};
 use super::machine::{Instrument, State, What};
 use crate::clock::Moment;
 use crate::problem::fault::{Fault, FaultCode, shown_bytes};
@@ -34,8 +37,10 @@ impl Instrument {
             self.retried = true;
             self.retry = Some(i);
             self.begin_quiet(now);
+            self.note_loss(now, events);
             return;
         }
+        self.losses.clear();
         self.suspect = true;
         self.state = State::Idle {
             not_before: self.after_silence(now),
@@ -43,6 +48,22 @@ impl Instrument {
         let (code, seen, help) = self.why_missed(&self.polls[i].shown);
         let who = &self.polls[i].targets[0].who;
         events.push(InstrumentEvent::Fault(Fault::new(code, who, seen, help)));
+    }
+
+    /// Answers that are lost again and again although the instrument answers the next time: somebody else reads them.
+    fn note_loss(&mut self, now: Moment, events: &mut Vec<InstrumentEvent>) {
+        self.losses.retain(|at| now.since(*at) <= LOSSES_WITHIN);
+        self.losses.push(now);
+        if self.losses.len() < LOSSES_MAX {
+            return;
+        }
+        self.losses.clear();
+        let seen = format!(
+            "{LOSSES_MAX} answers within {:.0} s came torn or not at all, and came when asked again",
+            LOSSES_WITHIN.as_secs_f64()
+        );
+        let help = "another program may read from this port: close it";
+        self.fault(FaultCode::SharedPort, seen, help, events);
     }
 
     /// What was seen in place of the answer to `asked`, and what to do.
@@ -91,7 +112,7 @@ impl Instrument {
             Ack::Repeat(_) => "the register written".to_owned(),
             _ => shown_bytes(self.sent_bytes.trim_ascii()),
         };
-        let (code, seen, mut help) = self.why_missed(&asked);
+        let (mut code, seen, mut help) = self.why_missed(&asked);
         let tell = &mut self.tells[i];
         tell.missed = tell.missed.saturating_add(1);
         match tell.purpose {
@@ -106,7 +127,11 @@ impl Instrument {
                 self.suspect = true;
                 return;
             }
-            Purpose::Heartbeat | Purpose::Setting => self.suspect = true,
+            Purpose::Heartbeat => {
+                code = FaultCode::Heartbeat;
+                self.suspect = true;
+            }
+            Purpose::Setting => self.suspect = true,
         }
         let who = &self.tells[i].who;
         events.push(InstrumentEvent::Fault(Fault::new(code, who, seen, help)));
@@ -189,6 +214,7 @@ impl Instrument {
         }
         self.suspect = true;
         self.retried = false;
+        self.losses.clear();
         self.state = State::Idle {
             not_before: self.after_silence(now),
         };

@@ -4,6 +4,8 @@
 //! implementation it was given; only the command line chooses one.
 
 pub mod in_process;
+pub mod lock;
+pub mod power;
 pub mod priority;
 pub mod pty;
 pub mod serial;

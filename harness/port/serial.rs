@@ -5,8 +5,10 @@
 //! thread and no queue stands between a set point and its moment, or between an answer and the next request. Never: a
 //! guess at what bytes mean.
 
+use super::lock::BenchLock;
+use super::power::{Power, SUPPLIES};
 use super::{Arrival, Ports, WRITE_WITHIN_MS};
-use crate::clock::{Alarm, Moment, SystemClock};
+use crate::clock::{Alarm, Moment, SleepWatch, SystemClock};
 use crate::exit::Exit;
 use crate::problem::fault::{Fault, FaultCode};
 use crate::script::rig::{Parity, PortSpec, Rig};
@@ -28,6 +30,9 @@ const QUEUE_ITEMS: usize = 256;
 const CHUNK_BYTES: usize = 1024;
 /// Longest wait without a look, whatever the deadline.
 const LOOK_WITHIN: Duration = Duration::from_secs(3600);
+
+/// Time between looks at the computer itself: whether it slept, and what it runs on.
+const LOOK_EVERY: Duration = Duration::from_secs(5);
 
 /// What signals and the operator put in the queue.
 #[derive(Debug)]
@@ -84,6 +89,10 @@ pub struct SerialPorts {
     heard: UnixStream,
     handle: Handle,
     ask: Box<dyn FnMut(&str) + Send>,
+    sleep: SleepWatch,
+    power: Power,
+    next_look: Moment,
+    _lock: Option<BenchLock>,
 }
 
 impl std::fmt::Debug for SerialPorts {
@@ -96,7 +105,8 @@ impl std::fmt::Debug for SerialPorts {
 
 impl SerialPorts {
     /// Opens every port of `rig`; `ask` shows the operator a question. What could not be opened comes back beside
-    /// the ports, with the instrument's index: `PORT_NOT_FOUND`, `PORT_DENIED`, `PORT_BUSY`, or `PORT_GONE` where the
+    /// the ports, with the instrument's index: `PORT_NOT_FOUND`, `PORT_DENIED`, `PORT_BUSY`, `BENCH_LOCKED` or
+    /// `AMBIGUOUS` (no port is opened then), or `PORT_GONE` where the
     /// driver says something else.
     ///
     /// # Errors
@@ -118,7 +128,15 @@ impl SerialPorts {
             clock,
         };
         let (mut lines, mut failed) = (Vec::new(), Vec::new());
+        let paths = rig.instruments.iter().filter_map(|i| i.port.path.as_deref());
+        let lock = BenchLock::take(&rig.name, paths)
+            .map_err(|fault| failed.push((0, fault)))
+            .ok();
         for (index, instrument) in rig.instruments.iter().enumerate() {
+            if lock.is_none() {
+                lines.push(None);
+                continue;
+            }
             let opened = instrument
                 .port
                 .path
@@ -142,6 +160,10 @@ impl SerialPorts {
             heard,
             handle,
             ask,
+            sleep: SleepWatch::default(),
+            power: Power::default(),
+            next_look: Moment::START,
+            _lock: lock,
         };
         Ok((ports, failed))
     }
@@ -150,6 +172,29 @@ impl SerialPorts {
     #[must_use]
     pub fn handle(&self) -> Handle {
         self.handle.clone()
+    }
+
+    /// Whether the computer slept, and what it runs on.
+    fn look_at_the_computer(&mut self) -> Option<Fault> {
+        let now = self.clock.now();
+        if let Some(slept) = self.sleep.look() {
+            let seen = format!(
+                "the computer slept for {:.1} s during the run",
+                slept.as_secs_f64()
+            );
+            let help = "keep it awake (lid open, no suspend), look at the bench, then run again";
+            return Some(Fault::new(FaultCode::Suspended, "computer", seen, help));
+        }
+        if now < self.next_look {
+            return None;
+        }
+        self.next_look = now + LOOK_EVERY;
+        let power = Power::look(Path::new(SUPPLIES));
+        if let Some(warning) = power.warning(self.power) {
+            (self.ask)(&warning);
+        }
+        self.power = power;
+        power.fault()
     }
 
     /// Waits for bytes, the bell or the alarm; whether the bell rang, and which ports have something.
@@ -348,6 +393,9 @@ impl Ports for SerialPorts {
                     Item::Stop(exit) => take(at, Arrival::Stop(exit)),
                 }
             }
+        }
+        if let Some(fault) = self.look_at_the_computer() {
+            take(self.clock.now(), Arrival::Lost(usize::MAX, fault));
         }
         self.clock.now()
     }

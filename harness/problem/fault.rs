@@ -95,6 +95,8 @@ fault_codes! {
     Heartbeat = "HEARTBEAT" => BenchFault;
     /// The computer slept during the run.
     Suspended = "SUSPENDED" => BenchFault;
+    /// The computer's battery is nearly empty.
+    PowerLow = "POWER_LOW" => BenchFault;
     /// No room for the record.
     DiskFull = "DISK_FULL" => CannotWrite;
     /// The record could not be written.

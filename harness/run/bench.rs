@@ -4,6 +4,7 @@
 //! last an ending. Phases: identify every instrument, see every reading once, arm, play the plan, reach the safe state.
 
 use super::act::{Act, Context, Progress, Question, begin};
+use super::credible::Credible;
 use super::desk::{Desk, Events};
 use super::ending::Ending;
 use super::guard::Guard;
@@ -29,9 +30,6 @@ const IDENTIFY_WITHIN: Duration = Duration::from_secs(5);
 const READ_WITHIN: Duration = Duration::from_secs(5);
 /// Time between looks whether arming has been confirmed.
 const ARM_LOOK: Duration = Duration::from_millis(20);
-/// A loop turn later than this voids what is being collected.
-const GAP: Duration = Duration::from_millis(200);
-
 #[derive(Debug)]
 enum Phase {
     Identifying {
@@ -64,6 +62,8 @@ pub struct Bench<'a> {
     /// Why the run ends, once it does: exit and fault.
     pub(super) why: Option<(Exit, Option<Fault>)>,
     control_lost: bool,
+    /// A signal or the stop key has come.
+    stopped: bool,
     out: Vec<Vec<u8>>,
     pub(super) events: Events,
     /// Questions that the operator has seen and not answered, oldest first.
@@ -72,6 +72,7 @@ pub struct Bench<'a> {
     pub(super) wrong: u32,
     pub(super) wake: Moment,
     pub(super) timing: Timing,
+    pub(super) credible: Credible,
 }
 
 impl<'a> Bench<'a> {
@@ -103,12 +104,14 @@ impl<'a> Bench<'a> {
             act_wake: Moment::START,
             why: None,
             control_lost: false,
+            stopped: false,
             out: vec![Vec::new(); count],
             events: Vec::new(),
             asked: VecDeque::new(),
             wrong: 0,
             wake: Moment::START,
             timing: Timing::default(),
+            credible: Credible::new(),
         })
     }
 
@@ -167,8 +170,17 @@ impl<'a> Bench<'a> {
         self.fail(fault, at);
     }
 
-    /// A signal, or the stop key.
+    /// A signal, or the stop key. A second one ends at once what the first began: the off command is on its way, and
+    /// nobody waits for what the bench says to it.
     pub fn stop(&mut self, exit: Exit, at: Moment) {
+        if self.stopped && matches!(self.phase, Phase::Ending(_)) {
+            self.context
+                .log
+                .event(at, "stop", &[("exit", &exit.code()), ("again", &true)]);
+            self.finish(Shutdown::cut_short(), at);
+            return;
+        }
+        self.stopped = true;
         if self.why.is_none() {
             self.context.log.event(at, "stop", &[("exit", &exit.code())]);
         }
@@ -272,19 +284,6 @@ impl<'a> Bench<'a> {
             self.phase,
             Phase::Arming { .. } | Phase::Playing | Phase::Ending(_)
         )
-    }
-
-    fn watch_the_loop(&mut self, now: Moment) {
-        let late = now.since(self.wake);
-        self.timing.count("loop lateness", late);
-        if late > GAP && matches!(self.phase, Phase::Playing) {
-            self.context
-                .log
-                .event(now, "gap", &[("seconds", &late.as_secs_f64())]);
-            if let Some(act) = &mut self.act {
-                act.gap(late);
-            }
-        }
     }
 
     fn step_phase(&mut self, now: Moment) {

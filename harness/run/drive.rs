@@ -68,9 +68,27 @@ fn send<P: Ports>(bench: &mut Bench<'_>, ports: &mut P, now: Moment) {
     }
 }
 
+/// Runs `bench` as [`drive`] does; a panic on the way still sends the off command.
+pub fn drive_guarded<P: Ports>(
+    bench: &mut Bench<'_>,
+    ports: &mut P,
+    watch: &mut dyn FnMut(Moment, &Bench<'_>),
+) -> Ending {
+    let run = std::panic::AssertUnwindSafe(|| drive(bench, ports, 0, watch));
+    match std::panic::catch_unwind(run) {
+        Ok(ending) => ending,
+        Err(_) => {
+            for (port, bytes) in bench.off_commands() {
+                // The port may be the very thing that failed; every port is tried.
+                let _ = ports.send(port, &bytes);
+            }
+            panicked("the program failed while the bench was running")
+        }
+    }
+}
+
 /// How a run ends that a panic stopped.
-#[must_use]
-pub fn panicked(text: &str) -> Ending {
+fn panicked(text: &str) -> Ending {
     let fault = Fault::new(FaultCode::Io, "dutycup", text, "please report it with the log");
     Ending {
         exit: Exit::Bug,

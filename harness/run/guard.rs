@@ -18,6 +18,8 @@ pub const BEAT: Duration = Duration::from_millis(100);
 const CHECK: Duration = Duration::from_millis(50);
 /// Time a read-back may take to follow a command.
 const READ_BACK: Duration = Duration::from_millis(300);
+/// Time after a command until pressure, jet and cup count as steady.
+const STEADY_AFTER: Duration = Duration::from_secs(2);
 /// Pump on this long at [`PRESSURE_DUTY_PCT`] or more must show [`PRESSURE_EXPECTED_KPA`].
 const PRESSURE_AFTER: Duration = Duration::from_secs(3);
 /// Duty, %, that lies above the dead band of any pump (common practice, no source).
@@ -31,6 +33,8 @@ pub struct Guard {
     limits: Limits,
     guarded: Vec<Role>,
     energised: Option<Moment>,
+    /// When the pump was last told something else than before.
+    changed: Moment,
     strong: Option<Moment>,
     duty_pct: f64,
     next_beat: Moment,
@@ -47,6 +51,7 @@ impl Guard {
             Role::OutputOn,
             Role::EmergencyStop,
             Role::Supply,
+            Role::CupMass,
         ];
         Guard {
             limits,
@@ -55,6 +60,7 @@ impl Guard {
                 .filter(|r| desk.channel(r).is_some())
                 .collect(),
             energised: None,
+            changed: Moment::START,
             strong: None,
             duty_pct: 0.0,
             next_beat: Moment::START,
@@ -91,6 +97,7 @@ impl Guard {
 
     /// Takes note of a set point that is being sent.
     pub fn commanded(&mut self, role: &Role, value: f64, now: Moment) {
+        self.changed = now;
         let on = match role {
             Role::PumpDuty => {
                 self.duty_pct = value;
@@ -109,6 +116,20 @@ impl Guard {
     #[must_use]
     pub fn energised(&self) -> bool {
         self.energised.is_some()
+    }
+
+    /// Whether the pump has been on without any other command for a while: nothing may jump now.
+    #[must_use]
+    pub fn steadily_on(&self, now: Moment) -> bool {
+        self.energised.is_some() && now.since(self.changed) >= STEADY_AFTER
+    }
+
+    /// The fault of a cup whose mass moved by `by_g` and stays there while the pump is on.
+    #[must_use]
+    pub fn cup_step(by_g: f64) -> Fault {
+        let seen = format!("the cup's mass jumped by {by_g:+.1} g with the pump on");
+        let help = "put the cup back, or switch off what tares the scale by itself; this collection is void";
+        Fault::new(FaultCode::ScaleStep, "cup_mass", seen, help)
     }
 
     /// Looks at one reading.

@@ -4,13 +4,39 @@
 
 use super::act::Question;
 use super::bench::Bench;
+use super::credible::Verdict;
 use super::desk::Events;
+use super::guard::Guard;
 use super::readings::Reading;
+use super::snapshot::Stage;
 use crate::clock::Moment;
 use crate::instrument::InstrumentEvent;
 use crate::script::role::Role;
+use std::time::Duration;
+
+/// A loop turn later than this excuses readings that nobody asked for meanwhile.
+const STALL: Duration = Duration::from_millis(40);
+/// A loop turn later than this voids what is being collected.
+const GAP: Duration = Duration::from_millis(200);
 
 impl Bench<'_> {
+    /// Takes note of how late this turn of the loop is.
+    pub(super) fn watch_the_loop(&mut self, now: Moment) {
+        let late = now.since(self.wake);
+        self.timing.count("loop lateness", late);
+        if late > STALL {
+            self.context.readings.stood_still(now);
+        }
+        if late > GAP && self.stage() == Stage::Playing {
+            self.context
+                .log
+                .event(now, "gap", &[("seconds", &late.as_secs_f64())]);
+            if let Some(act) = &mut self.act {
+                act.gap(late);
+            }
+        }
+    }
+
     pub(super) fn take_events(&mut self, events: &mut Events, now: Moment) {
         for (instrument, event) in events.drain(..) {
             self.take_event(instrument, event, now);
@@ -50,7 +76,11 @@ impl Bench<'_> {
                 }
             }
             InstrumentEvent::Flag { channel, flag, .. } => {
-                tracing::trace!(role = %self.rig.channels[channel].role, ?flag, "flag");
+                let role = &self.rig.channels[channel].role;
+                tracing::trace!(role = %role, ?flag, "flag");
+                if let Some(act) = &mut self.act {
+                    act.flag(role, flag);
+                }
             }
             InstrumentEvent::Question { channel, text } => {
                 self.context.questions.push((Question::Channel(channel), text));
@@ -69,14 +99,34 @@ impl Bench<'_> {
 
     fn take_reading(&mut self, channel: usize, reading: Reading) {
         let role = &self.rig.channels[channel].role;
+        let steadily = self.context.guard.steadily_on(reading.at);
+        let verdict = self.credible.look(role, reading, steadily);
+        if verdict == Verdict::Held {
+            self.context.log.event(
+                reading.at,
+                "rejected",
+                &[("role", role), ("value", &reading.value)],
+            );
+            self.limits(channel, reading);
+            return;
+        }
         self.context.readings.take(channel, reading);
         self.context.log.sample(reading.at, channel, reading.value);
         if let Some(act) = &mut self.act {
             act.reading(role, reading.at, reading.value);
         }
+        if let (Verdict::Step(by_g), Role::CupMass) = (verdict, role) {
+            self.fail(Guard::cup_step(by_g), reading.at);
+        }
+        self.limits(channel, reading);
+    }
+
+    /// Looks at the limits, whether the reading is credible or not.
+    fn limits(&mut self, channel: usize, reading: Reading) {
+        let role = &self.rig.channels[channel].role;
         if self.is_live()
-            && let Err(fault) = self.context.guard.reading(role, reading.value)
             && self.why.is_none()
+            && let Err(fault) = self.context.guard.reading(role, reading.value)
         {
             self.fail(fault, reading.at);
         }

@@ -6,6 +6,7 @@
 
 pub mod act;
 pub mod bench;
+mod credible;
 pub mod desk;
 pub mod drive;
 pub mod ending;

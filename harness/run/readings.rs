@@ -11,6 +11,10 @@ use std::time::Duration;
 const STALE_PERIODS: u32 = 3;
 /// Longest age of a pressure or read-back reading, whatever its period.
 const STALE_AT_MOST: Duration = Duration::from_millis(300);
+/// The same of the cup, at least: a scale speaks by itself, and a line of it may be lost.
+const CUP_STALE_AT_LEAST: Duration = Duration::from_millis(450);
+/// Least time between two standstills of the loop that excuse old readings.
+const FORGIVEN_EVERY: Duration = Duration::from_secs(1);
 
 /// A reading in role units, and when it was taken.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,6 +38,8 @@ struct Slot {
 #[derive(Clone, Debug)]
 pub struct Readings {
     slots: Vec<Slot>,
+    /// When the loop last went on after standing still.
+    went_on: Moment,
 }
 
 impl Readings {
@@ -58,6 +64,8 @@ impl Readings {
                 latest,
                 stale_after: if guarded {
                     periods.min(STALE_AT_MOST)
+                } else if channel.role == Role::CupMass {
+                    periods.max(CUP_STALE_AT_LEAST)
                 } else {
                     periods
                 },
@@ -65,6 +73,7 @@ impl Readings {
         };
         Readings {
             slots: rig.channels.iter().map(slot).collect(),
+            went_on: Moment::START,
         }
     }
 
@@ -100,9 +109,18 @@ impl Readings {
     pub fn stale<'a>(&self, roles: &'a [Role], now: Moment) -> Option<(&'a Role, Duration)> {
         roles.iter().find_map(|role| {
             let slot = self.slots.iter().find(|s| s.role == *role && s.sampled)?;
-            let age = slot.latest.map_or(now.since(Moment::START), |r| now.since(r.at));
+            let since = slot.latest.map_or(Moment::START, |r| r.at).max(self.went_on);
+            let age = now.since(since);
             (age > slot.stale_after).then_some((role, age))
         })
+    }
+
+    /// The loop stood still until `now`: nobody asked meanwhile, so what is old is given time to come. Not more often
+    /// than once in [`FORGIVEN_EVERY`], so that a loop that keeps stalling hides no dead sensor.
+    pub fn stood_still(&mut self, now: Moment) {
+        if now.since(self.went_on) > FORGIVEN_EVERY {
+            self.went_on = now;
+        }
     }
 
     /// The first sampled role that has never been read.

@@ -121,6 +121,17 @@ impl Shutdown {
             .min((self.start + STUCK_AFTER).max(soon))
     }
 
+    /// What is seen where nobody waited for it.
+    #[must_use]
+    pub fn cut_short() -> Seen {
+        Seen {
+            words: "the pump's off command was sent; a second signal ended the wait for its confirmation"
+                .into(),
+            verified: false,
+            fault: None,
+        }
+    }
+
     fn command(&self, bench: &mut Context<'_>, now: Moment) {
         bench.guard.commanded(&Role::SafeState, 1.0, now);
         // A refusal here would be a rig without such a channel, which `advance` has looked for.

@@ -59,6 +59,8 @@ pub struct IdentitySpec {
     pub ask: String,
     /// What the answer must contain.
     pub expect: String,
+    /// Firmware version that it must contain besides, where the rig depends on one.
+    pub version: Option<String>,
 }
 
 /// A serial port and its line settings.

@@ -56,6 +56,8 @@ pub struct Truth {
     pub tank_ml: f64,
     /// Duty at the pump, %.
     pub duty_pct: f64,
+    /// Whether the solenoid is open.
+    pub solenoid_open: bool,
     /// Voltage at the supply terminals, V.
     pub supply_v: f64,
     /// Winding temperature, degC.
@@ -128,6 +130,7 @@ impl Bench {
             cup_g: self.plant.cup.mass_g,
             tank_ml: self.plant.tank_ml,
             duty_pct: self.plant.drive() * 100.0,
+            solenoid_open: self.plant.inputs.solenoid,
             supply_v: self.plant.supply.volts,
             winding_degc: self.plant.motor.winding_degc,
             water_degc: self.plant.water.degc,

@@ -39,6 +39,7 @@ pub(crate) fn instrument(dialect: DialectSpec, identity: Option<(&str, &str)>) -
         identity: identity.map(|(ask, expect)| IdentitySpec {
             ask: ask.into(),
             expect: expect.into(),
+            version: None,
         }),
         reply_within: Duration::from_millis(REPLY_MS),
         serial: None,

@@ -11,7 +11,6 @@ use crate::chance::Seed;
 use crate::clock::{Moment, SystemClock, WallTime};
 use crate::exit::Exit;
 use crate::live::watcher::Wants;
-use crate::port::Ports;
 use crate::port::in_process::{InProcess, Pace, StopFlag};
 use crate::port::priority;
 use crate::port::serial::SerialPorts;
@@ -20,7 +19,7 @@ use crate::record::disk::write_whole;
 use crate::record::run_file::{ClockKind, FileRecord, RunFile, State};
 use crate::record::writer::{self, Recorder};
 use crate::run::bench::Bench;
-use crate::run::drive::{drive, panicked};
+use crate::run::drive::drive_guarded;
 use crate::run::ending::Ending;
 use crate::script::plan::Op;
 use crate::script::rig::{ExchangeSpec, Rig};
@@ -201,7 +200,7 @@ fn on_ports(
             move |exit| handle.stop(exit),
             || {
                 keep_time();
-                guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench))
+                drive_guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench))
             },
         );
     }
@@ -229,7 +228,7 @@ fn on_ports(
     watcher.begin(view, wants);
     with_signals(
         move |exit| stop.set(exit),
-        || guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
+        || drive_guarded(bench, &mut ports, &mut |now, bench| watcher.look(now, bench)),
     )
 }
 
@@ -240,24 +239,5 @@ fn keep_time() {
             "No real-time priority ({why}): under load set points may be some milliseconds late. Close other programs, \
              or give your user a limit for it (rtprio)."
         ));
-    }
-}
-
-/// Drives the bench; a panic still sends the off command.
-fn guarded<P: Ports>(
-    bench: &mut Bench<'_>,
-    ports: &mut P,
-    watch: &mut dyn FnMut(Moment, &Bench<'_>),
-) -> Ending {
-    let run = std::panic::AssertUnwindSafe(|| drive(bench, ports, 0, watch));
-    match std::panic::catch_unwind(run) {
-        Ok(ending) => ending,
-        Err(_) => {
-            for (port, bytes) in bench.off_commands() {
-                // The port may be the very thing that failed; every port is tried.
-                let _ = ports.send(port, &bytes);
-            }
-            panicked("the program failed while the bench was running")
-        }
     }
 }

@@ -5,6 +5,7 @@
 
 use super::{Act, Context, Progress};
 use crate::clock::Moment;
+use crate::instrument::Flag;
 use crate::problem::fault::{Fault, FaultCode};
 use crate::script::plan::CollectStop;
 use crate::script::role::Role;
@@ -18,6 +19,12 @@ const REST_FOR: Duration = Duration::from_secs(2);
 const RESTART: Duration = Duration::from_secs(4);
 /// A cup that does not change for this long with the pump on is frozen, or nothing reaches it.
 const FROZEN_AFTER: Duration = Duration::from_secs(2);
+/// Longest wait for a scale that says that it moves, at a weighing at rest.
+const UNSTABLE_AFTER: Duration = Duration::from_secs(10);
+/// Window over which the cup must gain something with the pump on.
+const PLATEAU_OVER: Duration = Duration::from_secs(3);
+/// What it must gain in that window, g (common practice, no source: the smallest nozzle sprays ten times as much).
+const PLATEAU_G: f64 = 0.5;
 /// Duty, %, from which flow is expected in any case (common practice, no source).
 const FLOW_DUTY_PCT: f64 = 40.0;
 
@@ -44,6 +51,13 @@ pub(super) struct Collect {
     mass_start_g: Option<f64>,
     mass_g: f64,
     mass_changed: Moment,
+    /// Mass at the start of the window in which the cup must gain, and when that was.
+    gain_from: Option<(Moment, f64)>,
+    /// How long the cup has gained how much, g, where that is next to nothing.
+    no_gain: Option<(Duration, f64)>,
+    /// Whether the scale has said that it moves, and not once that it is at rest, since the weighing began.
+    moving: bool,
+    rested: bool,
     void: Option<String>,
 }
 
@@ -60,6 +74,10 @@ impl Collect {
             mass_start_g: None,
             mass_g: f64::NAN,
             mass_changed: Moment::START,
+            gain_from: None,
+            no_gain: None,
+            moving: false,
+            rested: false,
             void: None,
         }
     }
@@ -79,6 +97,7 @@ impl Collect {
         self.began = now;
         self.mass_start_g = None;
         self.mass_changed = now;
+        (self.gain_from, self.no_gain) = (None, None);
         let pairs: [(&str, &dyn std::fmt::Display); 3] = [
             ("repeat", &self.repeat),
             ("nozzle", &self.nozzle),
@@ -127,7 +146,35 @@ impl Collect {
                 "check the scale, and that the spray reaches the cup",
             ));
         }
-        Ok(())
+        self.plateau(sampled)
+    }
+
+    /// A cup that runs over shows noise, but gains nothing.
+    fn plateau(&self, sampled: bool) -> Result<(), Fault> {
+        let Some((over, gained_g)) = self.no_gain.filter(|_| sampled && self.duty_pct >= FLOW_DUTY_PCT)
+        else {
+            return Ok(());
+        };
+        let seen = format!(
+            "the cup gained {gained_g:.2} g in {:.1} s with the pump on",
+            over.as_secs_f64()
+        );
+        let help = "see whether the cup runs over, and that the spray reaches it";
+        Err(Fault::new(FaultCode::Frozen, "cup_mass", seen, help))
+    }
+
+    /// Whether a weighing at rest has to wait for the scale.
+    ///
+    /// # Errors
+    /// `UNSTABLE` where it never comes to rest.
+    fn restless(&self, since: Moment, now: Moment) -> Result<bool, Fault> {
+        let waits = self.moving && !self.rested;
+        if waits && now.since(since) >= UNSTABLE_AFTER {
+            let seen = format!("it still moves after {:.0} s", now.since(since).as_secs_f64());
+            let help = "shield the scale from draught and vibration; nothing can be said of this point";
+            return Err(Fault::new(FaultCode::Unstable, "cup_mass", seen, help));
+        }
+        Ok(waits)
     }
 }
 
@@ -158,10 +205,14 @@ impl Act for Collect {
                 bench
                     .log
                     .event(now, "rest_start", &[("which", &which), ("collection", &step)]);
+                (self.moving, self.rested) = (false, false);
                 self.phase = Phase::Resting {
                     until: now + REST_FOR,
                     before,
                 };
+            }
+            Phase::Resting { until, .. } if now >= until && self.restless(until - REST_FOR, now)? => {
+                return Ok(Progress::Until(now + Duration::from_millis(100)));
             }
             Phase::Resting { until, before } if now >= until => {
                 let which = if before { "before" } else { "after" };
@@ -208,9 +259,25 @@ impl Act for Collect {
                 self.mass_changed = at;
             }
             self.mass_g = value;
+            if self.phase == Phase::Collecting {
+                let (from, first_g) = *self.gain_from.get_or_insert((at, value));
+                let gain = (at.since(from), value - first_g);
+                if gain.1 >= PLATEAU_G {
+                    (self.gain_from, self.no_gain) = (Some((at, value)), None);
+                } else if gain.0 >= PLATEAU_OVER {
+                    self.no_gain = Some(gain);
+                }
+            }
             if self.phase == Phase::Collecting && self.mass_start_g.is_none() && at >= self.began {
                 self.mass_start_g = Some(value);
             }
+        }
+    }
+
+    fn flag(&mut self, role: &Role, flag: Flag) {
+        if *role == Role::CupMass {
+            self.moving |= flag == Flag::Moving;
+            self.rested |= flag == Flag::Stable;
         }
     }
 

@@ -20,6 +20,7 @@ use super::guard::Guard;
 use super::log::Log;
 use super::readings::Readings;
 use crate::clock::Moment;
+use crate::instrument::Flag;
 use crate::problem::fault::Fault;
 use crate::script::plan::{Op, Step};
 use crate::script::role::Role;
@@ -94,6 +95,9 @@ pub trait Act: std::fmt::Debug + Send {
 
     /// Sees a reading.
     fn reading(&mut self, _role: &Role, _at: Moment, _value: f64) {}
+
+    /// Sees what an instrument says about its reading.
+    fn flag(&mut self, _role: &Role, _flag: Flag) {}
 
     /// The operator has done what was asked, and answered this.
     fn answered(&mut self, _text: &str) {}

@@ -37,6 +37,7 @@ pub(super) fn instrument(fields: &Fields, tell: &mut Tell<'_>) -> InstrumentSpec
         identity: fields.get("identity").map(|item| IdentitySpec {
             ask: item.fields().text("ask"),
             expect: item.fields().text("expect"),
+            version: item.fields().maybe_text("version"),
         }),
         reply_within: duration(fields, "reply_within"),
         serial: fields.maybe_text("serial"),

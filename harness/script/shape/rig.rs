@@ -141,6 +141,7 @@ static IDENTITY: Shape = Shape {
     fields: &[
         field("ask", Text(64), Required, "\"*IDN?\"", "what to send"),
         field("expect", Text(128), Required, "\"maker,model\"", "what the answer must contain"),
+        field("version", Text(128), Optional, "\"1.0\"", "firmware version that the answer must contain besides"),
     ],
 };
 
