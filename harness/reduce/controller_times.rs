@@ -84,8 +84,8 @@ impl Latency {
     }
 }
 
-/// When a trace passes half of its step between `from_s` and `to_s`; none where it does not step, or was not read
-/// before.
+/// When a trace passes half of its step between `from_s` and `to_s`; none where it does not step. What was before is
+/// the last reading up to `from_s`, or the first of all where that came later.
 pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64) -> Option<Crossing> {
     let points: Vec<(f64, f64)> = trace
         .times_s
@@ -215,7 +215,9 @@ mod tests {
         // Half of the step, 5, is passed between the readings at 0.2 and 0.3.
         let c = half_way(&trace, 0.05, 1.0).unwrap();
         assert!((c.time_s - 0.25).abs() < 1e-12 && (c.bracket_s - 0.1).abs() < 1e-12);
-        assert!(half_way(&trace, -0.1, 1.0).is_none(), "not read before");
+        // Not read before the step: the first reading after it stands for what was.
+        let c = half_way(&trace, -0.1, 1.0).unwrap();
+        assert!((c.time_s - 0.25).abs() < 1e-12 && (c.step - 10.0).abs() < 1e-12);
         let mut flat = Trace::default();
         (0..10).for_each(|i| flat.add(0.1 * f64::from(i), 3.0));
         assert!(half_way(&flat, 0.0, 0.9).is_none());
