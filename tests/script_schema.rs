@@ -180,3 +180,29 @@ fn the_names_are_these() {
     }
     insta::assert_snapshot!(lines.join("\n"));
 }
+
+/// The schemas beside the shipped files are those that `dutycup schema` prints, and every shipped file names its own on
+/// its first line (the convention of the YAML language server). Write them anew with
+/// `dutycup schema scenario > scenarios/scenario.schema.json`, and the same for `rig`.
+#[test]
+fn shipped_schemas_are_current_and_named_by_every_file() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for (folder, file, schema) in [
+        ("scenarios", "scenario.schema.json", schema::scenario()),
+        ("rigs", "rig.schema.json", schema::rig()),
+    ] {
+        let shipped = std::fs::read_to_string(root.join(folder).join(file)).expect("a schema");
+        assert_eq!(shipped, format!("{schema:#}\n"), "{folder}/{file} is out of date");
+        let mut seen = 0;
+        for entry in std::fs::read_dir(root.join(folder)).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.extension().is_some_and(|e| e == "yaml") {
+                let text = std::fs::read_to_string(&path).expect("text");
+                let first = format!("# yaml-language-server: $schema={file}");
+                assert_eq!(text.lines().next(), Some(first.as_str()), "{}", path.display());
+                seen += 1;
+            }
+        }
+        assert!(seen >= 3, "{folder} holds files");
+    }
+}

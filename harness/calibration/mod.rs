@@ -109,9 +109,13 @@ impl Calibration {
     /// A value that cannot be written, which is a bug of the caller.
     pub fn write(&self) -> Result<String, Problems> {
         serde_yaml::to_string(self)
+            .map(|text| format!("{EDITORS}{text}"))
             .map_err(|e| Problem::new(format!("calibration cannot be written: {e}")).into())
     }
 }
+
+/// First line of the file: what editors with a YAML language server read; `dutycup schema calibration` makes that file.
+const EDITORS: &str = "# yaml-language-server: $schema=calibration.schema.json\n";
 
 fn yaml_problem(name: &str, text: &str, e: &serde_yaml::Error) -> Problem {
     let problem = Problem::new(e.to_string()).expected(format!("a {FORMAT}, version {VERSION}"));

@@ -118,6 +118,10 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
         &out.join("calibration.yaml"),
         &fitted.calibration(&origin).write()?,
     )?;
+    write_text(
+        &out.join("calibration.schema.json"),
+        &format!("{:#}\n", crate::calibration::schema()),
+    )?;
     let verdicts = whole(items(&fitted, &source.expected));
     write_verdicts(out, &source.subject, &verdicts)?;
     let summary = report(source, &fitted, &verdicts, display)?;

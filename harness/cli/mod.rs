@@ -12,6 +12,7 @@ mod compare;
 mod controller;
 mod emulate;
 mod line;
+mod manual;
 mod map;
 mod output;
 mod predict;
@@ -127,6 +128,8 @@ enum Command {
     Emulate(emulate::Options),
     /// Print the JSON Schema of a file format.
     Schema(schema::Options),
+    /// Write the manual pages into a folder.
+    Manual(manual::Options),
     /// Print the completions of a shell.
     Completions(schema::Completions),
 }
@@ -162,6 +165,7 @@ pub fn main() -> Exit {
         Command::Window(options) => window::main(options),
         Command::Emulate(options) => emulate::main(options),
         Command::Schema(options) => schema::main(options),
+        Command::Manual(options) => manual::main(options),
         Command::Completions(options) => schema::completions(options),
     };
     outcome.unwrap_or_else(|failure| {

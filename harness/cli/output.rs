@@ -3,6 +3,7 @@
 use super::Failure;
 use crate::problem::{safe_lines, safe_text};
 use crate::record::RunFolder;
+use crate::report::csv_metadata;
 use crate::report::figure_text::Units;
 use crate::report::page::Page;
 use crate::report::page_html;
@@ -93,7 +94,9 @@ pub(super) fn write_report(
             .retain(|s| s.heading.as_str() != record_figures::RUN_HEADING);
         page.sections.extend(record_figures::sections(folder, units)?);
     }
-    write_text(&out.join("report.html"), &page_html::render(&page))
+    write_text(&out.join("report.html"), &page_html::render(&page))?;
+    let tables = csv_metadata::describe(out).map_err(|e| Failure::write(out, &e))?;
+    write_text(&out.join(csv_metadata::FILE), &tables)
 }
 
 /// Starts the trace of what happens: to a file, or to stderr with `-v`.

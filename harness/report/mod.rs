@@ -4,6 +4,7 @@
 //! `verdicts.json`, text on a terminal. Never: a calculation on measured data, a script, an address of the network.
 
 pub mod chart;
+pub mod csv_metadata;
 pub mod csv_text;
 pub mod figure_text;
 pub mod junit;
