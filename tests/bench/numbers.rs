@@ -99,7 +99,8 @@ fn as_child() -> Option<ExitCode> {
 
 fn run(asked: &Asked, table: &mut Table, dir: &Path) {
     let quick = asked.quick;
-    let parts: [(&str, &dyn Fn(&mut Table)); 11] = [
+    type Part<'a> = (&'a str, &'a dyn Fn(&mut Table));
+    let parts: [Part<'_>; 11] = [
         ("N1", &|t| plant::whole_bench(t, dir, quick)),
         ("N2", &|t| plant::physics(t, quick)),
         ("N3", &|t| shell::playback(t, dir, quick)),
