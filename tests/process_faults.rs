@@ -246,7 +246,7 @@ fn a_second_run_is_refused_and_the_first_goes_on() {
         .expect("second run");
     let said = String::from_utf8_lossy(&second.stderr).into_owned();
     assert_eq!(second.status.code(), Some(4), "{said}");
-    assert!(said.contains("PORT_BUSY"), "{said}");
+    assert!(said.contains("BENCH_LOCKED"), "{said}");
     assert!(first.0.try_wait().expect("alive").is_none(), "the first goes on");
     first.signal(Signal::INT);
     assert_eq!(first.ended().0, Some(130));
@@ -278,4 +278,23 @@ fn a_missing_port_is_named_before_anything_is_energised() {
         "{said}"
     );
     assert!(bench.end() <= 0.0, "the pump was never on");
+}
+
+#[test]
+fn ctrl_z_is_refused_with_the_pump_on() {
+    let bench = Bench::serve("ctrl-z");
+    let mut run = Run::start("ctrl-z", &bench);
+    run.signal(Signal::TSTP);
+    wait(700);
+    let stat = fs::read_to_string(format!("/proc/{}/stat", run.0.id())).expect("it is there");
+    let state = stat.rsplit_once(") ").map(|(_, rest)| rest.chars().next());
+    assert!(
+        matches!(state, Some(Some('S' | 'R' | 'D'))),
+        "not stopped: {stat}"
+    );
+    run.signal(Signal::INT);
+    let (code, said) = run.ended();
+    assert_eq!(code, Some(130), "{said}");
+    assert!(said.contains("Ctrl-Z is refused"), "{said}");
+    assert!(bench.end() < 500.0, "the heartbeat went on");
 }

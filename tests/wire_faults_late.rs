@@ -240,3 +240,22 @@ fn an_answer_seen_too_late_is_stale_even_if_nobody_looked_at_the_clock() {
     );
     assert_eq!(machine.counts().stale, 1);
 }
+
+#[test]
+fn shared_port_answers_that_somebody_else_reads() {
+    // Each tenth answer goes to somebody else and comes when asked again.
+    let mut line = polled_line(|_, n| match n % 10 {
+        0 => vec![],
+        _ => vec![(2, b"S duty=0\r\n".to_vec())],
+    });
+    line.play(ms(4000));
+    assert_eq!(line.fault_codes().first(), Some(&FaultCode::SharedPort));
+    assert!(line.readings().len() > 30);
+    // One lost answer now and then is none.
+    let mut line = polled_line(|_, n| match n % 200 {
+        0 => vec![],
+        _ => vec![(2, b"S duty=0\r\n".to_vec())],
+    });
+    line.play(ms(30_000));
+    assert_eq!(line.fault_codes(), []);
+}

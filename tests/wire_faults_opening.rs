@@ -166,3 +166,25 @@ fn stale_data_before_the_first_command() {
         ]
     );
 }
+
+#[test]
+fn version_another_firmware_is_refused() {
+    for (version, codes) in [("1.0", vec![]), ("2.1", vec![FaultCode::Version])] {
+        let mut rig = polled(Some(ID));
+        if let Some(identity) = &mut rig.instruments[0].identity {
+            identity.version = Some(version.into());
+        }
+        let table = &[
+            ("ID?", "ID dutycup virtual driver 1.0\r\n"),
+            ("S?", "S duty=0\r\n"),
+        ];
+        let mut line = Line::answering(&rig, table);
+        line.play(ms(1000));
+        assert_eq!(line.fault_codes(), codes, "{version}");
+        assert_eq!(
+            line.readings().is_empty(),
+            !codes.is_empty(),
+            "nothing is asked of another firmware"
+        );
+    }
+}

@@ -449,3 +449,21 @@ impl Drop for SerialPorts {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn port_denied_names_the_group() {
+        // Source: Linux's device list (admin-guide/devices.txt): /dev/null belongs to root; group 0 is named root.
+        let denied = serialport::Error::new(
+            serialport::ErrorKind::Io(ErrorKind::PermissionDenied),
+            "Permission denied",
+        );
+        let fault = open_fault("/dev/null", &denied);
+        assert_eq!(fault.code, FaultCode::PortDenied);
+        assert!(fault.help.contains("(root)"), "{fault}");
+        assert!(!fault.to_string().contains("sudo"));
+    }
+}

@@ -107,6 +107,7 @@ impl Bench<'_> {
                 "rejected",
                 &[("role", role), ("value", &reading.value)],
             );
+            self.context.readings.heard(channel, reading.at);
             self.limits(channel, reading);
             return;
         }

@@ -29,6 +29,8 @@ pub struct Reading {
 struct Slot {
     role: Role,
     latest: Option<Reading>,
+    /// When a reading last came that was not used.
+    heard: Moment,
     stale_after: Duration,
     /// Whether the value comes by itself (an instrument, not a person or a constant).
     sampled: bool,
@@ -62,6 +64,7 @@ impl Readings {
                 role: channel.role.clone(),
                 sampled: channel.role.direction() == Direction::Read && latest.is_none() && !by_person,
                 latest,
+                heard: Moment::START,
                 stale_after: if guarded {
                     periods.min(STALE_AT_MOST)
                 } else if channel.role == Role::CupMass {
@@ -81,6 +84,13 @@ impl Readings {
     pub fn take(&mut self, channel: usize, reading: Reading) {
         if let Some(slot) = self.slots.get_mut(channel) {
             slot.latest = Some(reading);
+        }
+    }
+
+    /// A reading of a channel came, but is not used: the instrument is alive.
+    pub fn heard(&mut self, channel: usize, at: Moment) {
+        if let Some(slot) = self.slots.get_mut(channel) {
+            slot.heard = at;
         }
     }
 
@@ -109,7 +119,8 @@ impl Readings {
     pub fn stale<'a>(&self, roles: &'a [Role], now: Moment) -> Option<(&'a Role, Duration)> {
         roles.iter().find_map(|role| {
             let slot = self.slots.iter().find(|s| s.role == *role && s.sampled)?;
-            let since = slot.latest.map_or(Moment::START, |r| r.at).max(self.went_on);
+            let since = slot.latest.map_or(Moment::START, |r| r.at);
+            let since = since.max(slot.heard).max(self.went_on);
             let age = now.since(since);
             (age > slot.stale_after).then_some((role, age))
         })

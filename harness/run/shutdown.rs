@@ -41,6 +41,8 @@ pub struct Shutdown {
     control_lost: bool,
     /// Whether the operator's input has ended.
     nobody: bool,
+    /// When the solenoid was told to close.
+    closing: Option<Moment>,
 }
 
 impl Shutdown {
@@ -53,6 +55,7 @@ impl Shutdown {
             traps_pressure,
             control_lost,
             nobody: false,
+            closing: None,
         }
     }
 
@@ -87,6 +90,9 @@ impl Shutdown {
             has(&Role::LinePressure) && !self.traps_pressure && !bench.by_hand(&Role::LinePressure);
         let off_seen = confirmed && (!has(&Role::OutputOn) || off == Some(true));
         if off_seen && (!pressure_matters || gone == Some(true)) {
+            if self.closes(bench, now) {
+                return None;
+            }
             return Some(self.verified(bench, now));
         }
         if !drives && (!pressure_matters || gone == Some(true)) {
@@ -132,13 +138,23 @@ impl Shutdown {
         }
     }
 
+    /// Closes the solenoid once the line is empty: earlier it would trap the pressure that is to be seen falling.
+    /// Whether its acknowledgement is still awaited.
+    fn closes(&mut self, bench: &mut Context<'_>, now: Moment) -> bool {
+        if bench.desk.channel(&Role::Solenoid).is_none() || self.traps_pressure {
+            return false;
+        }
+        let since = *self.closing.get_or_insert_with(|| {
+            let _ = bench.desk.set_urgent(&Role::Solenoid, 0.0, now);
+            now
+        });
+        bench.desk.is_pending(&Role::Solenoid) && now.since(since) < REPEAT
+    }
+
     fn command(&self, bench: &mut Context<'_>, now: Moment) {
         bench.guard.commanded(&Role::SafeState, 1.0, now);
         // A refusal here would be a rig without such a channel, which `advance` has looked for.
         let _ = bench.desk.set_urgent(&Role::SafeState, 1.0, now);
-        if bench.desk.channel(&Role::Solenoid).is_some() && !self.traps_pressure {
-            let _ = bench.desk.set_urgent(&Role::Solenoid, 0.0, now);
-        }
         bench.log.text(now, "safe_state_sent", "");
     }
 

@@ -181,7 +181,7 @@ pub(crate) struct Ended {
     pub(crate) events: String,
     /// When the pump went off for good.
     pub(crate) pump_off: Option<Moment>,
-    /// One second after the end: whether pump output and solenoid were off and closed.
+    /// Once watchdog and solenoid have had their time: whether pump output and solenoid were off and closed.
     pub(crate) safe: bool,
     pub(crate) dir: tempfile::TempDir,
 }
@@ -276,7 +276,8 @@ pub(crate) fn play(rig: &Rig, plan: &Plan, wrong: &[(f64, Wrong)], seed: u64) ->
     };
     let _ = recorder.finish();
     drop(recorder);
-    let end = ports.now() + Duration::from_secs(1);
+    // The watchdog takes 0.5 s, and the device closes its solenoid 1.5 s later.
+    let end = ports.now() + Duration::from_millis(2100);
     let mut far_end = ports.inner.bench().clone();
     far_end.bring_to(end);
     let pump_off = ports

@@ -5,5 +5,7 @@
 
 mod bench;
 
+mod list;
 mod many;
+mod ports;
 mod rows;

@@ -1,6 +1,6 @@
 //! Several faults of different kinds at once, at seeded moments: each run ends safe, under a name that one of them has.
 //!
-//! `DUTYCUP_FAULT_RUNS` says how many runs (50 where it says nothing); the seed of a run that fails is printed.
+//! `DUTYCUP_FAULT_RUNS` says how many runs (200 where it says nothing); the seed of a run that fails is printed.
 
 use crate::bench::{COLLECTING_S, DRIVER, LOGGER, SCALE, Wrong, plan, play, rig};
 use dutycup::chance::*;
@@ -40,7 +40,7 @@ fn kinds() -> Vec<(Kind, Vec<FaultCode>)> {
         (Outside(Wrong::Stalled(DRIVER)), vec![ControlLost]),
         (Outside(Wrong::Garbage(LOGGER)), lost.clone()),
         (Outside(Wrong::Garbage(SCALE)), lost.clone()),
-        (Outside(Wrong::Flood(SCALE)), vec![Overrun]),
+        (Outside(Wrong::Flood(SCALE)), vec![Overrun, Frame]),
         (
             Outside(Wrong::Stolen(LOGGER)),
             vec![SharedPort, SensorLost, Timeout, Stale],
@@ -73,7 +73,7 @@ fn kinds() -> Vec<(Kind, Vec<FaultCode>)> {
 }
 
 fn runs() -> u64 {
-    std::env::var("DUTYCUP_FAULT_RUNS").map_or(50, |n| n.parse().expect("a number of runs"))
+    std::env::var("DUTYCUP_FAULT_RUNS").map_or(200, |n| n.parse().expect("a number of runs"))
 }
 
 /// Plays one seed; what is wrong with how it ended.

@@ -262,7 +262,7 @@ impl Act for Collect {
             if self.phase == Phase::Collecting {
                 let (from, first_g) = *self.gain_from.get_or_insert((at, value));
                 let gain = (at.since(from), value - first_g);
-                if gain.1 >= PLATEAU_G {
+                if gain.1 >= PLATEAU_G || gain.1 <= -PLATEAU_G {
                     (self.gain_from, self.no_gain) = (Some((at, value)), None);
                 } else if gain.0 >= PLATEAU_OVER {
                     self.no_gain = Some(gain);
