@@ -46,11 +46,11 @@ pub(super) fn main(options: &Options) -> Outcome {
     let rig = crate::script::load_rig(&options.rig)?;
     if check_by_hand::is_by_hand(&rig) {
         let words = check_by_hand::words(&rig, options.units.into())?;
-        data(&if options.json {
-            check_by_hand::as_json(&rig)
+        if options.json {
+            json(&check_by_hand::as_json(&rig));
         } else {
-            words
-        });
+            data(&words);
+        }
         say(&safety(&rig));
         return Ok(Exit::Pass);
     }

@@ -46,13 +46,13 @@ pub(super) fn words(rig: &Rig, units: Units) -> Result<String, Problems> {
 }
 
 /// The same for a program.
-pub(super) fn as_json(rig: &Rig) -> String {
+pub(super) fn as_json(rig: &Rig) -> serde_json::Value {
     let of = |direction, word: &str| -> Vec<serde_json::Value> {
         let row = |(c, question): (&ChannelSpec, &str)| json!({"role": c.role.word(), "direction": word, "question": question});
         questions(rig, direction).map(row).collect()
     };
     let asked = [of(Direction::Set, "set"), of(Direction::Read, "read")].concat();
-    json!({"rig": rig.name, "by_hand": asked, "open": left_open(rig)}).to_string()
+    json!({"rig": rig.name, "by_hand": asked, "open": left_open(rig)})
 }
 
 fn questions(rig: &Rig, direction: Direction) -> impl Iterator<Item = (&ChannelSpec, &str)> {
