@@ -137,3 +137,96 @@ fn the_folder_is_looked_at_before_arming() {
         );
     }
 }
+
+#[test]
+fn what_a_run_raises_against_the_last_one_is_shown() {
+    use super::person::Person;
+    use super::record::{plan, play, rig};
+    let folder = scratch("raised");
+    fs::create_dir_all(&folder).expect("scratch");
+    let bench = rig("rigs/virtual.yaml");
+    let section = bench.virtual_bench.as_ref().expect("a virtual bench");
+    let far_end =
+        dutycup::virtual_bench::build(section, dutycup::chance::Seed(8)).unwrap_or_else(|e| panic!("{e}"));
+    let rig = rig("rigs/by-hand.yaml");
+    let before = [
+        ("repeats", "1"),
+        ("duties", "30 %, 60 %"),
+        ("weighed", "60 %"),
+        ("dwell", "20 s"),
+    ];
+    let plan = plan(&rig, "scenarios/pump-and-nozzle.yaml", &before, 1);
+    let mut person = Person::new(far_end, 8, 20.0);
+    let ending = play(
+        &folder.join("one"),
+        (&rig, &plan),
+        1,
+        &mut person,
+        false,
+        &mut |_| {},
+    );
+    assert_eq!(ending.exit, dutycup::exit::Exit::Pass, "{ending:?}");
+    let unarmed = |sets: [&str; 4]| {
+        let out = folder.join("two").display().to_string();
+        let mut all = vec!["--rig", "rigs/by-hand.yaml", "--out", &out];
+        all.extend(sets.iter().flat_map(|set| ["--set", set]));
+        refused(&all, 2)
+    };
+    let same = unarmed(["repeats=1", "duties=30 %, 60 %", "weighed=60 %", "dwell=20 s"]);
+    assert!(!same.contains("RAISED"), "{same}");
+    let more = unarmed(["repeats=1", "duties=30 %, 90 %", "weighed=60 %", "dwell=40 s"]);
+    for expected in [
+        "RAISED against the last complete run",
+        "highest line pressure expected",
+        "longest time with the pump on",
+        " -> ",
+    ] {
+        assert!(more.contains(expected), "expected \"{expected}\" in:\n{more}");
+    }
+}
+
+#[test]
+fn a_plan_edited_during_the_run_is_noted_and_not_used() {
+    use std::io::{BufRead as _, BufReader, Read as _};
+    use std::process::{Command, Stdio};
+    let dir = scratch("edited");
+    fs::create_dir_all(&dir).expect("scratch");
+    let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let scenario = dir.join("scenario.yaml");
+    let text = fs::read_to_string(home.join("scenarios/pump-and-nozzle.yaml")).expect("a scenario");
+    fs::write(&scenario, &text).expect("a copy");
+    let out = dir.join("out");
+    let mut child = Command::new(env!("CARGO_BIN_EXE_dutycup"))
+        .args(["run", "--rig", "rigs/by-hand.yaml", "--arm", "by-hand", "--out"])
+        .args([&out, &scenario])
+        .current_dir(home)
+        .stdin(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let mut said = BufReader::new(child.stderr.take().expect("stderr"));
+    let mut line = String::new();
+    while !line.contains("make sure that the gauge falls") {
+        line.clear();
+        assert!(
+            said.read_line(&mut line).expect("readable") > 0,
+            "the first question comes"
+        );
+    }
+    fs::write(&scenario, text.replace("default: 30 s", "default: 300 s")).expect("edited");
+    drop(child.stdin.take());
+    let mut rest = String::new();
+    said.read_to_string(&mut rest).expect("readable");
+    assert_eq!(child.wait().expect("ended").code(), Some(129), "{rest}");
+    assert!(
+        rest.contains("was changed or removed while the run was going on"),
+        "{rest}"
+    );
+    let folder = dutycup::record::RunFolder::open(&out).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(folder.scenario_text, text, "the run keeps what it had read");
+    assert!(
+        folder.run.warnings.iter().any(|w| w.contains("was changed")),
+        "{:?}",
+        folder.run.warnings
+    );
+}
