@@ -59,6 +59,7 @@ pub struct Recorder {
     samples: Journal,
     events: Journal,
     keeping: Keeping,
+    pace: Pace,
     last: Moment,
     gate: Gate,
     failed: Option<Fault>,
@@ -177,6 +178,7 @@ impl Recorder {
             samples,
             events,
             keeping: Keeping::here(keeper),
+            pace: Pace::Virtual,
             last,
             gate,
             failed: None,
@@ -202,6 +204,7 @@ impl Recorder {
         if pace == Pace::Real {
             self.keeping.move_to_a_thread(&self.dir)?;
         }
+        self.pace = pace;
         Ok(self)
     }
 
@@ -293,8 +296,19 @@ impl Recorder {
         Ok(())
     }
 
-    /// Hands everything recorded so far to the system. Call it at the end of every turn of the loop that recorded
-    /// something in real time; in virtual time it is not needed.
+    /// A turn of the loop is over: in real time everything recorded so far is handed to the system; in virtual time
+    /// nothing is lost by waiting until a block is full.
+    ///
+    /// # Errors
+    /// `DISK_FULL` or `IO` when writing fails or failed before.
+    pub fn turn(&mut self) -> Result<(), Fault> {
+        match self.pace {
+            Pace::Real => self.flush(),
+            Pace::Virtual => self.check(),
+        }
+    }
+
+    /// Hands everything recorded so far to the system.
     ///
     /// # Errors
     /// `DISK_FULL` or `IO` when writing fails or failed before.

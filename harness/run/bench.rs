@@ -274,9 +274,9 @@ impl<'a> Bench<'a> {
         self.context.desk.off_commands()
     }
 
-    /// Hands the record to the system.
-    pub fn flush(&mut self) {
-        self.context.log.flush();
+    /// A turn is over: what was recorded goes to the system.
+    pub fn turn(&mut self) {
+        self.context.log.turn();
     }
 
     pub(super) fn is_live(&self) -> bool {

@@ -10,8 +10,8 @@ use std::time::Duration;
 
 /// Longest time between two looks of the watcher, bench time.
 pub const WATCH_EVERY: Duration = Duration::from_millis(100);
-/// Longest time until the record is handed to the system, bench time.
-const FLUSH_EVERY: Duration = Duration::from_secs(1);
+/// Longest time until the record of a real bench is handed to the system.
+const HAND_OVER: Duration = Duration::from_millis(10);
 
 /// Runs `bench` on `ports` from `from_step` to its end. `watch` sees the bench at least each [`WATCH_EVERY`].
 pub fn drive<P: Ports>(
@@ -21,7 +21,7 @@ pub fn drive<P: Ports>(
     watch: &mut dyn FnMut(Moment, &Bench<'_>),
 ) -> Ending {
     let mut now = ports.now();
-    let (mut next_watch, mut next_flush) = (now, now);
+    let (mut next_watch, mut next_turn) = (now, now);
     bench.start(now, from_step);
     loop {
         bench.advance(now);
@@ -30,9 +30,9 @@ pub fn drive<P: Ports>(
             watch(now, bench);
             next_watch = now + WATCH_EVERY;
         }
-        if now >= next_flush {
-            bench.flush();
-            next_flush = now + FLUSH_EVERY;
+        if now >= next_turn {
+            bench.turn();
+            next_turn = now + HAND_OVER;
         }
         if let Some(ending) = bench.ending() {
             return ending.clone();

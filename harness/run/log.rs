@@ -60,9 +60,9 @@ impl<'a> Log<'a> {
         self.keep(written);
     }
 
-    /// Hands everything to the system.
-    pub fn flush(&mut self) {
-        let written = self.recorder.flush();
+    /// A turn of the loop is over.
+    pub fn turn(&mut self) {
+        let written = self.recorder.turn();
         self.keep(written);
     }
 
