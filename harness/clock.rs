@@ -259,6 +259,30 @@ mod tests {
     }
 
     #[test]
+    fn an_alarm_goes_off_when_its_moment_has_passed_and_not_before() {
+        use rustix::event::{PollFd, PollFlags, poll};
+        let clock = SystemClock::start();
+        let mut alarm = Alarm::new(clock).unwrap();
+        // What is to ring is given a second; it takes microseconds.
+        let rings = |alarm: &Alarm, tv_sec| {
+            let timeout = Timespec { tv_sec, tv_nsec: 0 };
+            poll(&mut [PollFd::new(alarm, PollFlags::IN)], Some(&timeout)).unwrap() == 1
+        };
+        assert!(!rings(&alarm, 0), "not set");
+        let hour = Duration::from_secs(3600);
+        for (moment, expected, what) in [
+            (clock.now() + hour, false, "an hour ahead"),
+            (clock.now(), true, "passed"),
+            (clock.now() + hour, false, "set again after it went off"),
+            (Moment::START, true, "long passed"),
+            (Moment::NEVER, false, "never"),
+        ] {
+            alarm.set(moment);
+            assert_eq!(rings(&alarm, i64::from(expected)), expected, "{what}");
+        }
+    }
+
+    #[test]
     fn moments_saturate() {
         assert_eq!(Moment::NEVER + Duration::from_secs(1), Moment::NEVER);
         assert_eq!(Moment::START - Duration::from_secs(1), Moment::START);

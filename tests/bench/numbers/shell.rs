@@ -263,9 +263,10 @@ pub(crate) fn playback(table: &mut Table, dir: &Path, quick: bool) {
             let seconds = match (quick, real_time && !busy) {
                 (true, _) => 3.0,
                 (false, true) => 60.0,
-                (false, false) => 20.0,
+                (false, false) => 10.0,
             };
-            let ticks = (seconds * 500.0) as u64;
+            // Half of the bare loop before, half after.
+            let ticks = (f64::min(seconds, 20.0) * 500.0) as u64;
             let (floor, ours) = beside(busy, || {
                 let before = floor(ticks, real_time);
                 let far = FarEnd::start(&[[Kind::Answers(BAUD); ASKED].as_slice(), &[Kind::Silent]].concat());
