@@ -19,6 +19,10 @@ fn mishap(what: &str) -> Ended {
 }
 
 /// The run ended by this fault, safe, within so many ms.
+#[expect(
+    clippy::print_stdout,
+    reason = "the times are what the run of the tests shows"
+)]
 fn check(name: &str, ended: &Ended, codes: &[FaultCode], within_ms: f64) {
     let code = ended.code();
     assert!(
