@@ -173,6 +173,10 @@ impl Ports for Ill<'_> {
     fn ask(&mut self, question: &str) {
         self.inner.ask(question);
     }
+
+    fn show(&mut self, text: &str) {
+        self.inner.show(text);
+    }
 }
 
 /// How a run ended, and what was true.
