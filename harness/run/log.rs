@@ -66,6 +66,12 @@ impl<'a> Log<'a> {
         self.keep(written);
     }
 
+    /// Hands everything to the system.
+    pub fn flush(&mut self) {
+        let written = self.recorder.flush();
+        self.keep(written);
+    }
+
     fn keep(&mut self, written: Result<(), Fault>) {
         if let (Err(fault), None) = (written, &self.failure) {
             self.failure = Some(fault);
