@@ -171,6 +171,25 @@ fn a_sync_that_fails_in_the_background_names_the_doubtful_bytes() {
 }
 
 #[test]
+fn a_panic_of_the_thread_that_syncs_ends_the_run_while_it_goes_on() {
+    let dir = tempfile::tempdir().unwrap();
+    let armed = Arc::new(AtomicUsize::new(0));
+    let seen = Arc::clone(&armed);
+    let gate = Gate::new(move |op| match op {
+        Op::Sync if seen.load(Ordering::Relaxed) == 1 => panic!("a bug in the thread that syncs"),
+        Op::Write(bytes) => Ok(bytes),
+        _ => Ok(0),
+    });
+    let recorder = Recorder::create_through(gate, dir.path(), &COLUMNS).unwrap();
+    armed.store(1, Ordering::Relaxed);
+    let mut recorder = recorder.at_pace(Pace::Real).unwrap();
+    recorder.sample(Moment::START, 1, 0, 1.0).unwrap();
+    // The thread syncs within 100 ms; a turn takes well under a microsecond.
+    let met = (0..500_000_000_u64).find_map(|_| recorder.turn().err());
+    assert!(met.is_some_and(|f| f.code == FaultCode::Io && f.seen.contains("thread that syncs")));
+}
+
+#[test]
 fn files_are_replaced_whole_or_not_at_all() {
     let (old, new) = (vec![b'o'; 5000], vec![b'n'; 7000]);
     for how in [

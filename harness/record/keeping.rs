@@ -102,6 +102,10 @@ impl Keeping {
                 *summed = bytes;
                 keeper.keep(reached, false)
             }
+            // One that ended of itself left its fault; one that panicked could not.
+            At::Thread(handle) if handle.is_finished() && !self.shared.failed.load(Ordering::Relaxed) => {
+                Err(thread_gone())
+            }
             At::Thread(_) => {
                 self.shared.lock().reached = reached;
                 Ok(())

@@ -60,7 +60,7 @@ const ROWS: &[(u8, &str, char, &[&str])] = &[
     (47, "heartbeat late", 'S', &["the_loop_stands_still"]),
     (48, "kill, abort", 'X', &["a_killed_or_frozen_run_leaves_the_pump_off_and_a_readable_record"]),
     (49, "stopped loop", 'X', &["a_killed_or_frozen_run_leaves_the_pump_off_and_a_readable_record"]),
-    (50, "panic", 'S', &["a_panic_switches_off"]),
+    (50, "panic", 'S', &["a_panic_switches_off", "a_panic_of_the_thread_that_syncs_ends_the_run_while_it_goes_on"]),
     (51, "terminal gone", 'X', &["signals_end_the_run_safe_with_their_own_code"]),
     (52, "Ctrl-C, twice", 'S', &["signals_once_and_twice", "signals_end_the_run_safe_with_their_own_code"]),
     (53, "Ctrl-Z", 'X', &["ctrl_z_is_refused_with_the_pump_on"]),
@@ -73,7 +73,7 @@ const ROWS: &[(u8, &str, char, &[&str])] = &[
     (60, "power loss", '-', &[]),
     (61, "folder not empty, a link", 'D', &["folders_that_hold_something_or_are_links_are_refused", "a_planted_link_is_not_followed"]),
     (62, "two runs", 'X', &["a_second_run_is_refused_and_the_first_goes_on", "bench_locked_a_port_is_held_once_under_all_its_names"]),
-    (63, "plan edited", '-', &[]),
+    (63, "plan edited", 'D', &["a_plan_edited_during_the_run_is_noted_and_not_used"]),
     (64, "firmware version", 'S', &["version_another_firmware_is_refused"]),
     (65, "battery", 'S', &["power_low_ends_the_run_and_mains_lost_is_said"]),
 ];
@@ -95,10 +95,6 @@ const NOT_HERE: &[(u8, &str)] = &[
     (
         60,
         "cutting the power needs a block device that forgets; row 59 stands for what a journal may lose",
-    ),
-    (
-        63,
-        "the run reads plan and rig once and keeps both copies with their hashes; nothing reads the file again",
     ),
 ];
 
