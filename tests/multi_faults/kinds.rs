@@ -79,7 +79,11 @@ impl Kind {
 /// Longest the pump stays on after a silent or lost link, ms: the watchdog's 500 and one beat.
 const WATCHDOG_MS: u64 = 600;
 
-const UNREADABLE: &[FaultCode] = &[Frame, Garbage, Timeout, Device, Range, Units, Stale, SensorLost];
+/// One digit of a reading may also come to pass a limit.
+const UNREADABLE: &[FaultCode] = &[
+    Limit, Frame, Garbage, Timeout, Device, Range, Units, Stale, SensorLost,
+];
+/// The same of the device that owns the output.
 const DRIVER_UNREADABLE: &[FaultCode] = &[
     Frame,
     Garbage,
@@ -230,7 +234,7 @@ pub(crate) const KINDS: &[Kind] = &[
     kind(
         "scale flood",
         On("scale", Wire::Flood(1_000_000), 2000),
-        &[Overrun],
+        &[Overrun, Units, Frame, Range],
     )
     .ends(WATCHDOG_MS),
     kind("short stall", On("driver", Wire::Stall(250), 1), STALLED),
