@@ -170,6 +170,12 @@ impl Bench {
         self.driver.is_on(&self.plant)
     }
 
+    /// Whether water passes the solenoid.
+    #[must_use]
+    pub fn solenoid_is_open(&self) -> bool {
+        self.plant.solenoid.open
+    }
+
     /// The operator mounts other nozzles, joined by `+`.
     ///
     /// # Errors

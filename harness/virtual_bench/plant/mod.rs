@@ -66,7 +66,7 @@ pub(crate) struct Plant {
     pub(crate) pump: pump::Pump,
     valve: check_valve::CheckValve,
     pub(crate) line: line::Line,
-    solenoid: solenoid::Solenoid,
+    pub(crate) solenoid: solenoid::Solenoid,
     nozzles: Vec<nozzle::Nozzle>,
     shares: Vec<f64>,
     pub(crate) switch: switch::Switch,
