@@ -24,8 +24,26 @@ const STEADY_AFTER: Duration = Duration::from_secs(2);
 const PRESSURE_AFTER: Duration = Duration::from_secs(3);
 /// Duty, %, that lies above the dead band of any pump (common practice, no source).
 const PRESSURE_DUTY_PCT: f64 = 40.0;
+/// A change between a duty up to the first and one from the second on, %, is one that pressure must answer.
+const ANSWERED_DUTIES_PCT: (f64, f64) = (40.0, 60.0);
+/// The least it must move by, kPa: more than the noise behind a gauge that stands still, less than the noise of one that
+/// is alive, and far less than such a change of duty makes on any pair (common practice, no source).
+const ANSWER_KPA: f64 = 1.0;
+/// Time within which it must.
+const ANSWERED_WITHIN: Duration = Duration::from_secs(2);
+/// Readings within that time from which on a gauge is judged: one that a person reads is not.
+const ANSWER_READINGS: u32 = 10;
 /// 5 psi.
 const PRESSURE_EXPECTED_KPA: f64 = 34.5;
+
+/// A pressure that has yet to answer a change of duty.
+#[derive(Debug)]
+struct Unanswered {
+    since: Moment,
+    /// Lowest and highest reading since.
+    span_kpa: (f64, f64),
+    readings: u32,
+}
 
 /// The interlocks of a run.
 #[derive(Debug)]
@@ -37,6 +55,7 @@ pub struct Guard {
     changed: Moment,
     strong: Option<Moment>,
     duty_pct: f64,
+    unanswered: Option<Unanswered>,
     next_beat: Moment,
     next_check: Moment,
     has_heartbeat: bool,
@@ -63,6 +82,7 @@ impl Guard {
             changed: Moment::START,
             strong: None,
             duty_pct: 0.0,
+            unanswered: None,
             next_beat: Moment::START,
             next_check: Moment::START,
             has_heartbeat: desk.channel(&Role::Heartbeat).is_some(),
@@ -100,7 +120,15 @@ impl Guard {
         self.changed = now;
         let on = match role {
             Role::PumpDuty => {
-                self.duty_pct = value;
+                let before = std::mem::replace(&mut self.duty_pct, value);
+                let (low, high) = ANSWERED_DUTIES_PCT;
+                if value.min(before) <= low && value.max(before) >= high {
+                    self.unanswered = Some(Unanswered {
+                        since: now,
+                        span_kpa: (f64::INFINITY, f64::NEG_INFINITY),
+                        readings: 0,
+                    });
+                }
                 value > 0.0
             }
             Role::DriveSource => value > 0.5,
@@ -136,7 +164,14 @@ impl Guard {
     ///
     /// # Errors
     /// `LIMIT` where it passed a limit, `ESTOP` where the emergency stop is pressed.
-    pub fn reading(&self, role: &Role, value: f64) -> Result<(), Fault> {
+    pub fn reading(&mut self, role: &Role, value: f64) -> Result<(), Fault> {
+        if let (Role::LinePressure, Some(waits)) = (role, &mut self.unanswered) {
+            waits.span_kpa = (waits.span_kpa.0.min(value), waits.span_kpa.1.max(value));
+            waits.readings += 1;
+            if waits.span_kpa.1 - waits.span_kpa.0 > ANSWER_KPA {
+                self.unanswered = None;
+            }
+        }
         let passed = |limit: f64, unit: &str| {
             let seen = format!("{value:.1} {unit} passed the limit of {limit:.1} {unit}");
             Fault::new(
@@ -165,7 +200,7 @@ impl Guard {
     /// Looks at what is late or has lasted too long, when its moment has come.
     ///
     /// # Errors
-    /// `SENSOR_LOST`, `LIMIT` (on-time, low supply), `HEARTBEAT`, `NO_PRESSURE`.
+    /// `SENSOR_LOST`, `LIMIT` (on-time, low supply), `HEARTBEAT`, `NO_PRESSURE`, `FROZEN`.
     pub fn check(&mut self, now: Moment, readings: &Readings) -> Result<(), Fault> {
         if now < self.next_check {
             return Ok(());
@@ -206,6 +241,22 @@ impl Guard {
                 seen,
                 "check the battery or supply and its leads",
             ));
+        }
+        if let Some(waits) = &self.unanswered
+            && waits.readings >= ANSWER_READINGS
+            && waits.span_kpa.0 >= PRESSURE_EXPECTED_KPA
+            && now.since(waits.since) > ANSWERED_WITHIN
+        {
+            let seen = format!(
+                "{:.1} to {:.1} kPa in {} readings since duty was changed to {:.0} %, {:.1} s ago",
+                waits.span_kpa.0,
+                waits.span_kpa.1,
+                waits.readings,
+                self.duty_pct,
+                now.since(waits.since).as_secs_f64()
+            );
+            let help = "check the gauge, its tap and its instrument: pressure is not being measured";
+            return Err(Fault::new(FaultCode::Frozen, "line_pressure", seen, help));
         }
         // A gauge that a person reads may have been read last with the pump off.
         let read = readings

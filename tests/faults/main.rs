@@ -6,6 +6,5 @@
 mod bench;
 
 mod list;
-mod many;
 mod ports;
 mod rows;

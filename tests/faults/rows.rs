@@ -132,6 +132,11 @@ fn gauge_open_short_frozen() {
     let rails = [FaultCode::SensorFault, FaultCode::Limit];
     check("open", &mishap("gauge_open"), &rails, 300.0);
     check("short", &mishap("gauge_short"), &rails, 300.0);
+    // Frozen while it sprayed: it answers neither the stop before the weighing at rest nor the start after it.
+    let rig = rig(&[(1.0, "gauge_frozen")]);
+    let ended = play(&rig, &plan(&rig), &[], 1);
+    assert_eq!(ended.code(), Some(FaultCode::Frozen), "{:?}", ended.ending);
+    assert!(ended.safe);
 }
 
 #[test]

@@ -121,9 +121,6 @@ const DRIVER_FROZEN: &[FaultCode] = &[
     NoPressure,
     Frozen,
 ];
-/// What was asked before the loop stood still is answered too late to be used.
-const STALLED: &[FaultCode] = &[SensorLost];
-
 use What::{Disk, Plant, Wire as On};
 
 /// Every kind.
@@ -237,7 +234,7 @@ pub(crate) const KINDS: &[Kind] = &[
         &[Overrun, Units, Frame, Range],
     )
     .ends(WATCHDOG_MS),
-    kind("short stall", On("driver", Wire::Stall(250), 1), STALLED),
+    kind("short stall", On("driver", Wire::Stall(250), 1), &[]),
     kind(
         "long stall",
         On("driver", Wire::Stall(800), 1),
