@@ -297,3 +297,17 @@ fn collections_are_written_and_read_back() {
             .contains(":2:")
     );
 }
+
+#[test]
+fn more_collections_than_a_bench_can_do_are_refused() {
+    let mut text = String::from("duty_pct,supply_v,line_pressure_kpa,collected_g,collect_s\n");
+    text += &"30,13.6,56,88.4,30.2\n".repeat(10_001);
+    let table = dutycup::reduce::table::parse("points.csv", text.as_bytes()).expect("a table");
+    let said = dutycup::reduce::points::read(&table)
+        .expect_err("too many")
+        .to_string();
+    assert!(
+        said.contains("has 10001 rows") && said.contains("at most 10000 collections"),
+        "{said}"
+    );
+}

@@ -61,7 +61,11 @@ pub(super) fn main(options: &Options) -> Outcome {
 /// A file that is there already is replaced only where it is a baseline.
 fn refuse_foreign(path: &Path) -> Result<(), Failure> {
     let name = path.display().to_string();
-    match std::fs::read_to_string(path) {
+    let read = match std::fs::metadata(path) {
+        Ok(old) if old.len() > text::LENGTH_MAX as u64 => Ok(String::new()),
+        _ => std::fs::read_to_string(path),
+    };
+    match read {
         Ok(old) if text::read(&name, &old).is_ok() => Ok(()),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(()),
         Ok(_) | Err(_) => Err(Problem::new(format!("{name} is there and is no baseline"))

@@ -103,9 +103,8 @@ pub(super) fn say(
 /// Reads a calibration file.
 pub(super) fn calibration(path: &Path) -> Result<Calibration, Failure> {
     let name = path.display().to_string();
-    let text = std::fs::read_to_string(path)
-        .map_err(|e| Problem::new(format!("{name}: {e}")).expected("a calibration file"))?;
-    Ok(Calibration::read(&name, &text)?)
+    let text = crate::script::yaml::Text::read(path)?;
+    Ok(Calibration::read(&name, &text.text)?)
 }
 
 /// The first nozzle's coefficient of a calibration, with its relative standard uncertainty.

@@ -47,6 +47,9 @@ pub struct Steps {
     pub collect_s: f64,
 }
 
+/// Most collections in one file: each takes half a minute on the bench.
+pub const POINTS_MAX: usize = 10_000;
+
 /// Points and what was noticed while they were read.
 #[derive(Clone, Debug)]
 pub struct Points {
@@ -121,6 +124,13 @@ pub fn recognises(header: &[String]) -> bool {
 /// # Errors
 /// Every problem, each with its place.
 pub fn read(table: &Table) -> Result<Points, Problems> {
+    if table.rows.len() > POINTS_MAX {
+        return Err(
+            Problem::new(format!("{}: has {} rows", table.file, table.rows.len()))
+                .expected(format!("at most {POINTS_MAX} collections"))
+                .into(),
+        );
+    }
     let mut problems = Problems::default();
     let mut findings = Vec::new();
     let columns = columns(table, &mut problems, &mut findings);
