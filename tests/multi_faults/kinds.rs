@@ -79,12 +79,13 @@ impl Kind {
 /// Longest the pump stays on after a silent or lost link, ms: the watchdog's 500 and one beat.
 const WATCHDOG_MS: u64 = 600;
 
-/// One digit of a reading may also come to pass a limit.
+/// One digit of a reading may also come to pass a limit; answers torn again and again look like a second reader's work.
 const UNREADABLE: &[FaultCode] = &[
-    Limit, Frame, Garbage, Timeout, Device, Range, Units, Stale, SensorLost,
+    SharedPort, Limit, Frame, Garbage, Timeout, Device, Range, Units, Stale, SensorLost,
 ];
 /// The same of the device that owns the output.
 const DRIVER_UNREADABLE: &[FaultCode] = &[
+    SharedPort,
     Frame,
     Garbage,
     Timeout,
@@ -195,7 +196,7 @@ pub(crate) const KINDS: &[Kind] = &[
     )
     .blinds(),
     kind("driver frozen", On("driver", Wire::Frozen, 0), DRIVER_FROZEN).blinds(),
-    kind("scale frozen", On("scale", Wire::Frozen, 0), &[Frozen]),
+    kind("scale frozen", On("scale", Wire::Frozen, 0), &[Frozen, Unstable]),
     kind("scale unit", On("scale", Wire::Unit, 0), &[Units]).ends(WATCHDOG_MS),
     kind(
         "driver echo",
@@ -257,7 +258,8 @@ pub(crate) const KINDS: &[Kind] = &[
         &[Frozen, NoPressure, RelayStuck],
     )
     .blinds(),
-    kind("scale stuck", Plant(ScaleFrozen), &[Frozen]),
+    // Its flag may stand still on "moving".
+    kind("scale stuck", Plant(ScaleFrozen), &[Frozen, Unstable]),
     kind(
         "scale silent",
         Plant(ScaleSilent),
