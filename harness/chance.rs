@@ -18,18 +18,16 @@ impl Seed {
     /// The stream called `name`.
     #[must_use]
     pub fn stream(self, name: &str) -> Stream {
-        let hash = name.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |h, b| {
-            (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3)
-        });
+        let hash = name
+            .bytes()
+            .fold(0xcbf2_9ce4_8422_2325_u64, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3));
         Stream::seed_from_u64(self.0.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ hash)
     }
 
     /// A seed derived from this one, for the `index`-th of many equal things.
     #[must_use]
     pub fn nth(self, index: u64) -> Seed {
-        let mut z = self
-            .0
-            .wrapping_add(index.wrapping_add(1).wrapping_mul(0x9e37_79b9_7f4a_7c15));
+        let mut z = self.0.wrapping_add(index.wrapping_add(1).wrapping_mul(0x9e37_79b9_7f4a_7c15));
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         Seed(z ^ (z >> 31))
@@ -48,11 +46,7 @@ pub fn normal(stream: &mut Stream, mean: f64, sd: f64) -> f64 {
 
 /// One draw from the uniform distribution on `[low, high)`; an empty range gives `low`.
 pub fn uniform(stream: &mut Stream, low: f64, high: f64) -> f64 {
-    if low < high {
-        stream.random_range(low..high)
-    } else {
-        low
-    }
+    if low < high { stream.random_range(low..high) } else { low }
 }
 
 /// Shuffles `items` in place (Fisher-Yates).

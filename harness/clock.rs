@@ -56,20 +56,14 @@ impl Moment {
 impl Add<Duration> for Moment {
     type Output = Moment;
     fn add(self, span: Duration) -> Moment {
-        Moment(
-            self.0
-                .saturating_add(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)),
-        )
+        Moment(self.0.saturating_add(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)))
     }
 }
 
 impl Sub<Duration> for Moment {
     type Output = Moment;
     fn sub(self, span: Duration) -> Moment {
-        Moment(
-            self.0
-                .saturating_sub(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)),
-        )
+        Moment(self.0.saturating_sub(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)))
     }
 }
 
@@ -98,10 +92,7 @@ impl SystemClock {
     #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
     #[must_use]
     pub fn starting_at(first: Moment) -> Self {
-        SystemClock {
-            origin: Instant::now(),
-            first,
-        }
+        SystemClock { origin: Instant::now(), first }
     }
 
     /// The moment it shows.
@@ -137,11 +128,7 @@ impl Alarm {
     /// What the system says: no descriptor left.
     pub fn new(clock: SystemClock) -> std::io::Result<Self> {
         let flags = TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC;
-        Ok(Alarm {
-            clock,
-            timer: timerfd_create(TimerfdClockId::Monotonic, flags)?,
-            set: Moment::NEVER,
-        })
+        Ok(Alarm { clock, timer: timerfd_create(TimerfdClockId::Monotonic, flags)?, set: Moment::NEVER })
     }
 
     /// Sets it to go off at `moment` at the latest: at once where it has passed; earlier where it was set to an earlier
@@ -156,14 +143,8 @@ impl Alarm {
         let ns = system.tv_sec as u64 * 1_000_000_000 + system.tv_nsec as u64;
         let ns = ns.saturating_add(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX / 2));
         let timer = Itimerspec {
-            it_interval: Timespec {
-                tv_sec: 0,
-                tv_nsec: 0,
-            },
-            it_value: Timespec {
-                tv_sec: (ns / 1_000_000_000) as i64,
-                tv_nsec: (ns % 1_000_000_000) as i64,
-            },
+            it_interval: Timespec { tv_sec: 0, tv_nsec: 0 },
+            it_value: Timespec { tv_sec: (ns / 1_000_000_000) as i64, tv_nsec: (ns % 1_000_000_000) as i64 },
         };
         // A valid time on a timer of our own is always taken.
         let _ = timerfd_settime(&self.timer, TimerfdTimerFlags::ABSTIME, &timer);
@@ -216,18 +197,14 @@ pub struct WallTime {
 
 impl WallTime {
     /// The stamp that runs on the virtual clock carry, so that equal seeds give equal bytes: 2000-01-01.
-    pub const VIRTUAL_START: WallTime = WallTime {
-        unix_ms: 946_684_800_000,
-    };
+    pub const VIRTUAL_START: WallTime = WallTime { unix_ms: 946_684_800_000 };
 
     /// The wall-clock time now.
     #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
     #[must_use]
     pub fn now() -> Self {
         let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
-        WallTime {
-            unix_ms: i64::try_from(since.as_millis()).unwrap_or(i64::MAX),
-        }
+        WallTime { unix_ms: i64::try_from(since.as_millis()).unwrap_or(i64::MAX) }
     }
 
     /// Year, month, day, hour, minute, second in UTC (proleptic Gregorian calendar).
@@ -278,13 +255,7 @@ mod tests {
             (4_107_542_399, "2100-02-28T23:59:59Z"),
             (-1, "1969-12-31T23:59:59Z"),
         ] {
-            assert_eq!(
-                WallTime {
-                    unix_ms: unix_s * 1000
-                }
-                .to_rfc3339(),
-                text
-            );
+            assert_eq!(WallTime { unix_ms: unix_s * 1000 }.to_rfc3339(), text);
         }
     }
 

@@ -64,11 +64,7 @@ impl Exit {
     /// The graver of two endings.
     #[must_use]
     pub const fn and(self, other: Exit) -> Exit {
-        if other.gravity() > self.gravity() {
-            other
-        } else {
-            self
-        }
+        if other.gravity() > self.gravity() { other } else { self }
     }
 }
 

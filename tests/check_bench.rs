@@ -72,10 +72,7 @@ fn what_is_wrong_with_a_channel_is_said() {
         // A zero off by 20 kPa where 1 kPa is stated.
         (
             "line_pressure",
-            &[
-                ("from: drawn", "from: given"),
-                ("given: {gauge_zero_kpa: 0", "given: {gauge_zero_kpa: 20"),
-            ],
+            &[("from: drawn", "from: given"), ("given: {gauge_zero_kpa: 0", "given: {gauge_zero_kpa: 20")],
             "not zero: vent the line",
         ),
         // A scaling that makes half of it.
@@ -87,11 +84,7 @@ fn what_is_wrong_with_a_channel_is_said() {
             ],
             "not an ambient pressure",
         ),
-        (
-            "supply",
-            &[("start_v: 13.8", "start_v: 6")],
-            "below 8 V: supply on? fuse?",
-        ),
+        ("supply", &[("start_v: 13.8", "start_v: 6")], "below 8 V: supply on? fuse?"),
         (
             "water_temperature",
             &[
@@ -100,11 +93,7 @@ fn what_is_wrong_with_a_channel_is_said() {
             ],
             "not water to spray",
         ),
-        (
-            "switch",
-            &[("MEAS? (@101,104)", "MEAS? (@101,199)")],
-            "readings where 100 were due: raise `every`",
-        ),
+        ("switch", &[("MEAS? (@101,104)", "MEAS? (@101,199)")], "readings where 100 were due: raise `every`"),
         (
             "cup_mass",
             &[("m {value} {unit} {stable}", "w {value} {unit} {stable}")],
@@ -113,10 +102,7 @@ fn what_is_wrong_with_a_channel_is_said() {
     ];
     for (role, changes, wanted) in cases {
         let said = remark(&rig(changes), role);
-        assert!(
-            said.as_deref().is_some_and(|s| s.contains(wanted)),
-            "{role}: {said:?}"
-        );
+        assert!(said.as_deref().is_some_and(|s| s.contains(wanted)), "{role}: {said:?}");
     }
 }
 
@@ -131,12 +117,6 @@ fn two_ports_that_lead_to_each_others_instruments_are_named() {
     assert!(!seen.instruments[generator].ready && !seen.instruments[supply].ready);
     let said = remarks::of_bench(&rig, &seen);
     assert_eq!(said.len(), 2, "{said:?}");
-    assert!(
-        said[0].contains("`generator` leads to `supply`: exchange"),
-        "{said:?}"
-    );
-    assert!(
-        said[1].contains("`supply` leads to `generator`: exchange"),
-        "{said:?}"
-    );
+    assert!(said[0].contains("`generator` leads to `supply`: exchange"), "{said:?}");
+    assert!(said[1].contains("`supply` leads to `generator`: exchange"), "{said:?}");
 }

@@ -21,11 +21,7 @@ fn scratch(name: &str) -> PathBuf {
 }
 
 fn text(output: &Output) -> String {
-    format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    )
+    format!("{}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr))
 }
 
 /// Plays a scenario into a folder of its own.
@@ -73,10 +69,7 @@ fn firmware_faults_are_reported_and_named() {
     let rig = fs::read_to_string("rigs/virtual.yaml").expect("the virtual rig");
     for (fault, words) in [
         ("{kind: map_scaled, output: pump}", "map scaled"),
-        (
-            "{kind: compensation_reversed, output: pump}",
-            "compensation reversed",
-        ),
+        ("{kind: compensation_reversed, output: pump}", "compensation reversed"),
         ("{kind: hysteresis_changed, output: valve}", "hysteresis changed"),
         ("{kind: slower, output: pump}", "response slower"),
         ("{kind: sensor_fault_changed}", "bad sensor"),
@@ -84,11 +77,8 @@ fn firmware_faults_are_reported_and_named() {
         ("{kind: columns_swapped, output: pump}", "swapped"),
     ] {
         let file = scratch("controller-fault-rig.yaml");
-        fs::write(
-            &file,
-            rig.replace("firmware_fault: null", &format!("firmware_fault: {fault}")),
-        )
-        .expect("written");
+        fs::write(&file, rig.replace("firmware_fault: null", &format!("firmware_fault: {fault}")))
+            .expect("written");
         let path = file.display().to_string();
         let run = run(CONTROLLER, "controller-fault", &["--seed", "22", "--rig", &path]);
         let output = dutycup(&["compare", &baseline, &run]);
@@ -102,11 +92,7 @@ fn firmware_faults_are_reported_and_named() {
 #[test]
 fn what_was_not_measured_the_same_way_is_refused_with_the_lines() {
     let baseline = accepted("controller-alike", "1");
-    let other = run(
-        CONTROLLER,
-        "controller-alike-other",
-        &["--set", "rpm=3500 rpm", "--set", "repeats=1"],
-    );
+    let other = run(CONTROLLER, "controller-alike-other", &["--set", "rpm=3500 rpm", "--set", "repeats=1"]);
     let output = dutycup(&["compare", &baseline, &other]);
     let said = text(&output);
     assert_eq!(output.status.code(), Some(2), "{said}");
@@ -115,19 +101,11 @@ fn what_was_not_measured_the_same_way_is_refused_with_the_lines() {
         "{said}"
     );
     assert!(!said.contains("repeats"), "{said}");
-    let tight = dutycup(&[
-        "compare",
-        &baseline,
-        &other.replace("-other", "-run"),
-        "--tolerance",
-        "duty=0.001 %",
-    ]);
+    let tight =
+        dutycup(&["compare", &baseline, &other.replace("-other", "-run"), "--tolerance", "duty=0.001 %"]);
     let said = text(&tight);
     assert_eq!(tight.status.code(), Some(2), "{said}");
-    assert!(
-        said.contains("tighter than what can be told apart") && said.contains("at least"),
-        "{said}"
-    );
+    assert!(said.contains("tighter than what can be told apart") && said.contains("at least"), "{said}");
 }
 
 /// The virtual controller's program runs each 10 ms, begins anywhere in that period, and its duty output has a dead
@@ -144,14 +122,8 @@ fn percentiles_of_responses_hold_the_truth() {
         for (share, name) in [(0.5, "p50"), (0.95, "p95")] {
             for way in ["up", "down"] {
                 let id = format!("response.{output}.{way}.{name}");
-                let item = items
-                    .iter()
-                    .find(|i| i["id"] == id.as_str())
-                    .unwrap_or_else(|| panic!("{id}"));
-                let (value, u) = (
-                    item["value"].as_f64().expect("value"),
-                    item["u95"].as_f64().expect("U"),
-                );
+                let item = items.iter().find(|i| i["id"] == id.as_str()).unwrap_or_else(|| panic!("{id}"));
+                let (value, u) = (item["value"].as_f64().expect("value"), item["u95"].as_f64().expect("U"));
                 let truth = from + share * (to - from);
                 assert!((value - truth).abs() <= u, "{id}: {value} +- {u}, truth {truth}");
                 assert!(u < 0.025, "{id}: U {u} says nothing");
@@ -166,41 +138,26 @@ fn hysteresis_is_measured_from_both_sides() {
     let csv = fs::read_to_string(Path::new(&dir).join("observations.csv")).expect("observations");
     // The valve's row lies at 60 kPa and its input has a play of 3 kPa to each side.
     for (kind, truth) in [("edge_up.boost", 63.0), ("edge_down.boost", 57.0)] {
-        let line = csv
-            .lines()
-            .find(|l| l.contains("switched.valve") && l.contains(kind))
-            .expect(kind);
+        let line = csv.lines().find(|l| l.contains("switched.valve") && l.contains(kind)).expect(kind);
         let cells: Vec<&str> = line.split(',').collect();
         let (value, u): (f64, f64) = (cells[6].parse().expect("value"), cells[8].parse().expect("U"));
-        assert!(
-            (value - truth).abs() <= u,
-            "{kind}: {value} +- {u}, truth {truth}"
-        );
+        assert!((value - truth).abs() <= u, "{kind}: {value} +- {u}, truth {truth}");
     }
 }
 
 #[test]
 fn a_grid_of_any_size_is_walked() {
     let list = |from: f64, step: f64, unit: &str| {
-        let values: Vec<String> = (0..16)
-            .map(|i| format!("{} {unit}", from + step * f64::from(i)))
-            .collect();
+        let values: Vec<String> = (0..16).map(|i| format!("{} {unit}", from + step * f64::from(i))).collect();
         values.join(", ")
     };
     let boosts = format!("boosts={}", list(1.0, 1.25, "psi"));
     let speeds = format!("speeds={}", list(1000.0, 400.0, "rpm"));
     let dry = dutycup(&["run", CONTROLLER, "--dry-run", "--set", &boosts, "--set", &speeds]);
     assert!(text(&dry).contains("bench time"), "{}", text(&dry));
-    let dir = run(
-        CONTROLLER,
-        "controller-large",
-        &["--set", &boosts, "--set", &speeds],
-    );
+    let dir = run(CONTROLLER, "controller-large", &["--set", &boosts, "--set", &speeds]);
     let csv = fs::read_to_string(Path::new(&dir).join("observations.csv")).expect("observations");
-    let points = csv
-        .lines()
-        .filter(|l| l.starts_with("duty_output.pump,steady_up"))
-        .count();
+    let points = csv.lines().filter(|l| l.starts_with("duty_output.pump,steady_up")).count();
     assert_eq!(points, 256);
 }
 
@@ -211,13 +168,7 @@ fn the_map_agrees_with_the_bench_driven_at_those_points() {
     let pair = run("scenarios/pump-and-nozzle.yaml", "map-pair", &["--seed", "4"]);
     let controller = run(CONTROLLER, "map-controller", &["--seed", "4"]);
     let out = scratch("map-out").display().to_string();
-    let output = dutycup(&[
-        "map",
-        &format!("{pair}/calibration.yaml"),
-        &controller,
-        "--out",
-        &out,
-    ]);
+    let output = dutycup(&["map", &format!("{pair}/calibration.yaml"), &controller, "--out", &out]);
     assert_eq!(output.status.code(), Some(0), "{}", text(&output));
     assert!(fs::metadata(format!("{out}/report.html")).is_ok_and(|m| m.len() > 0));
     let csv = fs::read_to_string(format!("{out}/map.csv")).expect("a map");
@@ -242,10 +193,7 @@ fn the_map_agrees_with_the_bench_driven_at_those_points() {
         }
     }
     println!("map: {within} of {all} points within U");
-    assert!(
-        all > 30 && within * 20 >= all * 19,
-        "{within} of {all} within U\n{worst}"
-    );
+    assert!(all > 30 && within * 20 >= all * 19, "{within} of {all} within U\n{worst}");
 }
 
 #[test]
@@ -258,14 +206,8 @@ fn a_road_trace_says_what_was_sprayed() {
             .expect("JSON");
     let value = |id: &str| {
         let items = verdicts["items"].as_array().expect("items");
-        let item = items
-            .iter()
-            .find(|i| i["id"] == id)
-            .unwrap_or_else(|| panic!("{id}"));
-        (
-            item["value"].as_f64().expect("value"),
-            item["u95"].as_f64().expect("U"),
-        )
+        let item = items.iter().find(|i| i["id"] == id).unwrap_or_else(|| panic!("{id}"));
+        (item["value"].as_f64().expect("value"), item["u95"].as_f64().expect("U"))
     };
     let ((ml, u), (minutes, _)) = (value("road.volume"), value("road.minutes_per_tank"));
     let last: f64 = (csv.lines().last())
@@ -273,17 +215,11 @@ fn a_road_trace_says_what_was_sprayed() {
         .and_then(|c| c.parse().ok())
         .expect("the last volume");
     // The cup read on while it sprayed ends near what two weighings at rest say: drip and thrust lie between.
-    assert!(
-        (last - ml).abs() < 2.0 && u > 0.0 && u < 0.01 * ml,
-        "{last} {ml} {u}"
-    );
+    assert!((last - ml).abs() < 2.0 && u > 0.0 && u < 0.01 * ml, "{last} {ml} {u}");
     // By hand: 0.75 US gal are 2839.06 mL; the trace takes 90 s.
     assert!((minutes - 1.5 * 2839.06 / ml).abs() < 0.05, "{minutes}");
     let again = scratch("road-again").display().to_string();
     let redone = dutycup(&["analyse", &dir, "--out", &again]);
     assert_eq!(redone.status.code(), Some(0), "{}", text(&redone));
-    assert_eq!(
-        fs::read(format!("{again}/road.csv")).expect("again"),
-        csv.as_bytes()
-    );
+    assert_eq!(fs::read(format!("{again}/road.csv")).expect("again"), csv.as_bytes());
 }

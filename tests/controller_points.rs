@@ -12,11 +12,7 @@ const HEADER: &str = "output,boost_v,rpm,supply_v,value,unit,repeat\n";
 fn points(rows: &str) -> Baseline {
     let table = table::parse("points.csv", format!("{HEADER}{rows}").as_bytes()).expect("a table");
     let observations = controller_csv::from_table(&table).expect("points");
-    Baseline {
-        origin: Origin::default(),
-        firmware: None,
-        observations: observations.list,
-    }
+    Baseline { origin: Origin::default(), firmware: None, observations: observations.list }
 }
 
 /// A map of 4 by 4 points, three repeats each with a scatter of 0.1 % about the mean.
@@ -40,18 +36,10 @@ fn stated(tolerances: &[&str]) -> Vec<tolerance::Stated> {
 #[test]
 fn one_point_changed_by_twice_the_tolerance_is_found_and_named() {
     let old = points(&map(|_, _| 0.0));
-    let new = points(&map(|v, rpm| {
-        if v > 2.9 && v < 3.1 && rpm > 3900.0 && rpm < 4100.0 {
-            4.0
-        } else {
-            0.0
-        }
-    }));
+    let new =
+        points(&map(|v, rpm| if v > 2.9 && v < 3.1 && rpm > 3900.0 && rpm < 4100.0 { 4.0 } else { 0.0 }));
     let c = compare(&old, &new, &stated(&["2 %"])).expect("comparable");
-    assert_eq!(
-        (c.verdict(), c.count(Verdict::Changed), c.count(Verdict::Same)),
-        (Verdict::Changed, 1, 15)
-    );
+    assert_eq!((c.verdict(), c.count(Verdict::Changed), c.count(Verdict::Same)), (Verdict::Changed, 1, 15));
     let worst = &c.list[0];
     let at = &worst.old.as_ref().expect("a baseline").at;
     assert_eq!((at.boost_v, at.rpm), (Some(3.0), Some(4000.0)));
@@ -66,10 +54,7 @@ fn one_point_changed_by_twice_the_tolerance_is_found_and_named() {
     let level = 1.0 - 0.99f64.powf(1.0 / 16.0);
     assert!(close(worst.u_changed, t_quantile(1.0 - level / 2.0, dof) * u));
     let item = &items::verdicts(&c).items[0];
-    assert!(
-        item.note.contains("was") && item.id.starts_with("duty.steady@"),
-        "{item:?}"
-    );
+    assert!(item.note.contains("was") && item.id.starts_with("duty.steady@"), "{item:?}");
 }
 
 #[test]
@@ -100,18 +85,13 @@ fn missing_and_extra_points_are_named() {
     let c = compare(&points(&less), &points(&whole), &[]).expect("comparable");
     assert_eq!(c.verdict(), Verdict::Same);
     let last = items::verdicts(&c).items.pop().expect("items");
-    assert!(
-        last.note.starts_with("extra") && last.verdict == Verdict::Skipped,
-        "{last:?}"
-    );
+    assert!(last.note.starts_with("extra") && last.verdict == Verdict::Skipped, "{last:?}");
 }
 
 #[test]
 fn a_tolerance_too_tight_is_refused_with_the_number_that_would_do() {
     let old = points(&map(|_, _| 0.0));
-    let refused = compare(&old, &old, &stated(&["0.05 %"]))
-        .expect_err("too tight")
-        .to_string();
+    let refused = compare(&old, &old, &stated(&["0.05 %"])).expect_err("too tight").to_string();
     let number: f64 = (refused.split("at least ").nth(1))
         .and_then(|t| t.split(' ').next())
         .and_then(|t| t.parse().ok())
@@ -122,11 +102,7 @@ fn a_tolerance_too_tight_is_refused_with_the_number_that_would_do() {
 
 #[test]
 fn without_repeats_nothing_is_decided() {
-    let once: String = map(|_, _| 0.0)
-        .lines()
-        .step_by(3)
-        .map(|l| format!("{l}\n"))
-        .collect();
+    let once: String = map(|_, _| 0.0).lines().step_by(3).map(|l| format!("{l}\n")).collect();
     let c = compare(&points(&once), &points(&once), &[]).expect("comparable");
     assert_eq!(c.verdict(), Verdict::Undecided);
     assert!(items::verdicts(&c).items[0].note.contains("twice"));
@@ -147,13 +123,9 @@ fn outputs_of_every_kind_are_compared_alike() {
         let c = compare(&old, &points(&rows(valve, trim)), &[]).expect("comparable");
         assert_eq!(c.count(Verdict::Changed), changed, "{valve} {trim}");
     }
-    let wrong = compare(&old, &old, &stated(&["dutty=2 %"]))
-        .expect_err("no such output")
-        .to_string();
+    let wrong = compare(&old, &old, &stated(&["dutty=2 %"])).expect_err("no such output").to_string();
     assert!(wrong.contains("did you mean \"duty\"?"), "{wrong}");
-    let wrong = compare(&old, &old, &stated(&["duty=2 psi"]))
-        .expect_err("no such unit")
-        .to_string();
+    let wrong = compare(&old, &old, &stated(&["duty=2 psi"])).expect_err("no such unit").to_string();
     assert!(wrong.contains("percentage"), "{wrong}");
 }
 
@@ -172,10 +144,7 @@ fn a_baseline_survives_its_file() {
         ("steady", "stedy"),
         ("\"unit\":", "\"x\":1,\"unit\":"),
     ] {
-        assert!(
-            text::read("b.yaml", &written.replacen(from, to, 1)).is_err(),
-            "{from} to {to}"
-        );
+        assert!(text::read("b.yaml", &written.replacen(from, to, 1)).is_err(), "{from} to {to}");
     }
 }
 
@@ -183,20 +152,10 @@ fn a_baseline_survives_its_file() {
 fn wrong_cells_are_shown_where_they_stand() {
     for (rows, line, column, says) in [
         ("duty,2.5,4000,13.8,3O,%,1\n", 2, 20, "is not a number"),
-        (
-            "duty,2.5,4000,13.8,30,%,1\nduty,2.5,4000,13.8,30,%,1\n",
-            3,
-            1,
-            "was given before",
-        ),
+        ("duty,2.5,4000,13.8,30,%,1\nduty,2.5,4000,13.8,30,%,1\n", 3, 1, "was given before"),
         ("duty,2.5,4000,13.8,30,%,0\n", 2, 25, "repeat"),
         ("duty,2.5,4000,13.8,30,percnt,1\n", 2, 23, "is not a unit"),
-        (
-            "duty,2.5,4000,13.8,30,%,1\nduty,3,4000,13.8,3,V,1\n",
-            3,
-            20,
-            "is in V here",
-        ),
+        ("duty,2.5,4000,13.8,30,%,1\nduty,3,4000,13.8,3,V,1\n", 3, 20, "is in V here"),
         (",2.5,4000,13.8,30,%,1\n", 2, 1, "not named"),
     ] {
         let table = table::parse("p.csv", format!("{HEADER}{rows}").as_bytes()).expect("a table");
@@ -206,11 +165,6 @@ fn wrong_cells_are_shown_where_they_stand() {
         assert!(problems.to_string().contains(says), "{problems}");
     }
     let table = table::parse("p.csv", b"output,boostv,rpm,value,unit\nduty,1,2,3,%\n").expect("a table");
-    let text = controller_csv::from_table(&table)
-        .expect_err("a column")
-        .to_string();
-    assert!(
-        text.contains("p.csv:1:8") && text.contains("did you mean \"boost_v\"?"),
-        "{text}"
-    );
+    let text = controller_csv::from_table(&table).expect_err("a column").to_string();
+    assert!(text.contains("p.csv:1:8") && text.contains("did you mean \"boost_v\"?"), "{text}");
 }

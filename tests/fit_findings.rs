@@ -42,37 +42,21 @@ fn a_bumped_cup_is_named_and_does_no_harm() {
     let mut bumped = clean.clone();
     bumped.0[17].flow_ml_min *= 1.03;
     let (a, b) = (fitted(&clean), fitted(&bumped));
-    let named = |fit: &PairFit| {
-        fit.findings()
-            .iter()
-            .any(|f| f.what.starts_with("collection 18 "))
-    };
+    let named = |fit: &PairFit| fit.findings().iter().any(|f| f.what.starts_with("collection 18 "));
     assert!(!named(&a), "{:?}", a.findings());
     assert!(named(&b), "{:?}", b.findings());
     let at = |fit: &PairFit| {
         let ask = dutycup::fit::ask::Ask::default();
-        fit.model
-            .flow_at(&ask, clean.0[17].duty_pct.unwrap())
-            .unwrap()
-            .estimate
+        fit.model.flow_at(&ask, clean.0[17].duty_pct.unwrap()).unwrap().estimate
     };
-    assert!(
-        (at(&a).value - at(&b).value).abs() < at(&a).u95,
-        "{:?} {:?}",
-        at(&a).value,
-        at(&b).value
-    );
+    assert!((at(&a).value - at(&b).value).abs() < at(&a).u95, "{:?} {:?}", at(&a).value, at(&b).value);
 }
 
 #[test]
 fn the_law_is_chosen_by_lack_of_fit() {
     let with = fitted(&taken(seed_with_bypass(), Family::Plain, &Plan::THOROUGH));
     let choice = with.choice.as_ref().unwrap();
-    let plain = choice
-        .laws
-        .iter()
-        .find(|l| l.name == "slip proportional to pressure")
-        .unwrap();
+    let plain = choice.laws.iter().find(|l| l.name == "slip proportional to pressure").unwrap();
     assert!(plain.lack_of_fit.unwrap().3 < 0.001, "{plain:?}");
     assert!(
         choice.law().lack_of_fit.unwrap().3 > 0.05 && choice.law().opening.is_some(),
@@ -80,21 +64,12 @@ fn the_law_is_chosen_by_lack_of_fit() {
         choice.law()
     );
     assert!(choice.bypass_share > 0.99);
-    assert!(
-        choice.words().iter().any(|w| w.contains("lack of fit F(")),
-        "{:?}",
-        choice.words()
-    );
+    assert!(choice.words().iter().any(|w| w.contains("lack of fit F(")), "{:?}", choice.words());
 }
 
 #[test]
 fn what_was_not_measured_is_said() {
-    let plan = Plan {
-        repeats: 1,
-        duty_measured: false,
-        temperature_measured: false,
-        ..Plan::THOROUGH
-    };
+    let plan = Plan { repeats: 1, duty_measured: false, temperature_measured: false, ..Plan::THOROUGH };
     let found = fitted(&taken(3, Family::Motor, &plan));
     for id in ["fit.no_replicates", "duty.commanded", "water.temperature"] {
         assert!(ids(&found).contains(&id), "{id}: {:?}", ids(&found));
@@ -109,35 +84,18 @@ fn what_was_not_measured_is_said() {
 #[test]
 fn nozzles_at_once_are_compared_with_their_sum() {
     let truth = Pair::random(Family::Plain, Seed(6), true);
-    let plan = Plan {
-        duties: 8,
-        repeats: 2,
-        ..Plan::THOROUGH
-    };
+    let plan = Plan { duties: 8, repeats: 2, ..Plan::THOROUGH };
     let mut all = bench::take(&truth, &plan, Seed(6)).collections;
     // Both at once: the pump's flow splits as the coefficients do; taken from the pair's own fit.
     let alone = fit(&all, &Systematics::default(), &PairFacts::unknown()).unwrap();
-    let ask = dutycup::fit::ask::Ask {
-        nozzle: Some("A+B".into()),
-        ..Default::default()
-    };
+    let ask = dutycup::fit::ask::Ask { nozzle: Some("A+B".into()), ..Default::default() };
     let k: f64 = alone.model.nozzles.iter().map(|n| n.k).sum();
     let template: Vec<Collection> = all.iter().filter(|c| c.nozzle == "A").cloned().collect();
-    let together = |factor: f64| {
-        template
-            .iter()
-            .map(move |c| (c.clone(), factor))
-            .collect::<Vec<_>>()
-    };
+    let together = |factor: f64| template.iter().map(move |c| (c.clone(), factor)).collect::<Vec<_>>();
     let with = |factor: f64| {
         let mut more = all.clone();
         for (c, factor) in together(factor) {
-            let flow = alone
-                .model
-                .flow_at(&ask, c.duty().unwrap().min(100.0))
-                .unwrap()
-                .estimate
-                .value;
+            let flow = alone.model.flow_at(&ask, c.duty().unwrap().min(100.0)).unwrap().estimate.value;
             let line = (flow / (factor * k)).powi(2);
             let step = more.len() as u32 + 1;
             more.push(Collection {
@@ -150,31 +108,16 @@ fn nozzles_at_once_are_compared_with_their_sum() {
         }
         fit(&more, &Systematics::default(), &PairFacts::unknown()).unwrap()
     };
-    assert!(
-        !ids(&with(1.0)).contains(&"nozzle.sum"),
-        "{:?}",
-        with(1.0).findings()
-    );
-    assert!(
-        ids(&with(0.93)).contains(&"nozzle.sum"),
-        "{:?}",
-        with(0.93).findings()
-    );
+    assert!(!ids(&with(1.0)).contains(&"nozzle.sum"), "{:?}", with(1.0).findings());
+    assert!(ids(&with(0.93)).contains(&"nozzle.sum"), "{:?}", with(0.93).findings());
     all.clear();
 }
 
 #[test]
 fn duties_without_flow_are_kept_apart() {
-    let plan = Plan {
-        lowest: 0.03,
-        duties: 14,
-        ..Plan::THOROUGH
-    };
+    let plan = Plan { lowest: 0.03, duties: 14, ..Plan::THOROUGH };
     let found = fitted(&taken(9, Family::Motor, &plan));
-    assert!(
-        !found.points.dry.is_empty(),
-        "the lowest duty is below the dead band"
-    );
+    assert!(!found.points.dry.is_empty(), "the lowest duty is below the dead band");
     let band = dutycup::fit::dead_band::dead_band(&found.model, 0).unwrap();
     let highest_dry = found.points.dry.iter().map(|d| 100.0 * d.1).fold(0.0, f64::max);
     assert!(highest_dry < band.value + band.u95, "{highest_dry} {band:?}");

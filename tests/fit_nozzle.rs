@@ -68,12 +68,7 @@ fn systematics(zero_kpa: f64) -> Systematics {
 }
 
 fn fitted(n: f64, off_kpa: f64, stated_kpa: f64, scatter: (f64, f64)) -> PairFit {
-    fit(
-        &collections(n, off_kpa, scatter),
-        &systematics(stated_kpa),
-        &PairFacts::unknown(),
-    )
-    .unwrap()
+    fit(&collections(n, off_kpa, scatter), &systematics(stated_kpa), &PairFacts::unknown()).unwrap()
 }
 
 fn flagged(fit: &PairFit) -> bool {
@@ -83,18 +78,12 @@ fn flagged(fit: &PairFit) -> bool {
 #[test]
 fn k_and_exponent_come_back() {
     let fit = fitted(0.5, 0.0, 0.5, (0.001, 0.2));
-    let (k_found, x) = (
-        nozzle_k(&fit.model, 0),
-        nozzle_exponent(fit.nozzles[0].as_ref().unwrap()),
-    );
+    let (k_found, x) = (nozzle_k(&fit.model, 0), nozzle_exponent(fit.nozzles[0].as_ref().unwrap()));
     assert!((k_found.value - k()).abs() < k_found.u95, "{k_found:?}");
     assert!((x.value - 0.5).abs() < x.u95 && x.u95 < 0.01, "{x:?}");
     // 10 US gal/h at 100 psi are 630.902 mL/min.
     let rated = rated_flow(&fit.model, 0, 100.0 * KPA_PER_PSI);
-    assert!(
-        (rated.value - 630.902).abs() < rated.u95 && rated.u95 < 0.005 * rated.value,
-        "{rated:?}"
-    );
+    assert!((rated.value - 630.902).abs() < rated.u95 && rated.u95 < 0.005 * rated.value, "{rated:?}");
 }
 
 #[test]
@@ -106,16 +95,9 @@ fn a_gauge_a_quarter_psi_off_is_not_taken_for_a_bad_nozzle() {
     assert!(x.value - 0.5 > x.u95, "{x:?}");
     let stated = fitted(0.5, off, off / 3.0_f64.sqrt(), (0.0003, 0.02));
     let x = nozzle_exponent(stated.nozzles[0].as_ref().unwrap());
-    assert!(
-        (x.value - 0.5).abs() < x.u95.max(0.004) && !flagged(&stated),
-        "{x:?}"
-    );
+    assert!((x.value - 0.5).abs() < x.u95.max(0.004) && !flagged(&stated), "{x:?}");
     let k_found = nozzle_k(&stated.model, 0);
-    assert!(
-        (k_found.value - k()).abs() < k_found.u95,
-        "{k_found:?} against {}",
-        k()
-    );
+    assert!((k_found.value - k()).abs() < k_found.u95, "{k_found:?} against {}", k());
 }
 
 #[test]
@@ -133,16 +115,9 @@ fn exact_data_are_fitted_to_what_is_stated() {
     let k_found = nozzle_k(&fit.model, 0);
     assert!((k_found.value / k() - 1.0).abs() < 1e-3, "{k_found:?}");
     for c in collections(0.5, 0.0, (0.0, 0.0)) {
-        let answer = fit
-            .model
-            .flow_at(&dutycup::fit::ask::Ask::default(), c.duty_pct.unwrap())
-            .unwrap()
-            .estimate;
-        assert!(
-            (answer.value - c.flow_ml_min).abs() < 0.3,
-            "{answer:?} at {:?} %",
-            c.duty_pct
-        );
+        let answer =
+            fit.model.flow_at(&dutycup::fit::ask::Ask::default(), c.duty_pct.unwrap()).unwrap().estimate;
+        assert!((answer.value - c.flow_ml_min).abs() < 0.3, "{answer:?} at {:?} %", c.duty_pct);
         assert!(answer.u95.is_finite() && answer.u95 > 0.0);
     }
 }

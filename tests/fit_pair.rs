@@ -28,11 +28,7 @@ fn taken(two: bool) -> (Pair, Taken) {
 }
 
 fn facts() -> PairFacts {
-    PairFacts {
-        pwm_hz: Some(1000.0),
-        pump: "test pump".into(),
-        ..PairFacts::unknown()
-    }
+    PairFacts { pwm_hz: Some(1000.0), pump: "test pump".into(), ..PairFacts::unknown() }
 }
 
 fn fitted(two: bool) -> (Pair, Taken, PairFit) {
@@ -51,28 +47,14 @@ fn stored_and_read_back_answers_the_same() {
     };
     let text = fit.calibration(&origin).write().unwrap();
     let back = Calibration::read("calibration.yaml", &text).unwrap();
-    assert_eq!(
-        text,
-        back.write().unwrap(),
-        "reading and writing again changes nothing"
-    );
+    assert_eq!(text, back.write().unwrap(), "reading and writing again changes nothing");
     let model = store::model(&back).unwrap();
     for nozzle in ["A", "B", "A+B"] {
         for boost_kpa in [0.0, 100.0, -60.0] {
             for duty in [5.0, 20.0, 55.0, 100.0] {
-                let ask = Ask {
-                    nozzle: Some(nozzle.into()),
-                    boost_kpa,
-                    ..Ask::default()
-                };
-                let (a, b) = (
-                    fit.model.flow_at(&ask, duty).unwrap(),
-                    model.flow_at(&ask, duty).unwrap(),
-                );
-                assert!(
-                    (a.estimate.value - b.estimate.value).abs() < 1e-6,
-                    "{nozzle} {boost_kpa} {duty}"
-                );
+                let ask = Ask { nozzle: Some(nozzle.into()), boost_kpa, ..Ask::default() };
+                let (a, b) = (fit.model.flow_at(&ask, duty).unwrap(), model.flow_at(&ask, duty).unwrap());
+                assert!((a.estimate.value - b.estimate.value).abs() < 1e-6, "{nozzle} {boost_kpa} {duty}");
                 assert!((a.estimate.u95 - b.estimate.u95).abs() < 1e-4, "{a:?}\n{b:?}");
                 assert_eq!(a.basis, b.basis);
                 assert_eq!(a.warnings, b.warnings);
@@ -99,39 +81,22 @@ fn damaged_calibrations_are_refused_with_every_problem() {
     check(&|c| c.common_errors[0].coefficients.truncate(1), "coefficients");
     check(&|c| c.reference.supply_v = -3.0, "reference.supply_v");
     let unknown = good.write().unwrap().replace("format:", "colour: red\nformat:");
-    assert!(
-        Calibration::read("c.yaml", &unknown)
-            .unwrap_err()
-            .to_string()
-            .contains("colour")
-    );
+    assert!(Calibration::read("c.yaml", &unknown).unwrap_err().to_string().contains("colour"));
     let mut term = good.clone();
     term.surface.terms[0].term = "levle".into();
-    assert!(
-        store::model(&term)
-            .unwrap_err()
-            .to_string()
-            .contains("did you mean \"level\"?")
-    );
+    assert!(store::model(&term).unwrap_err().to_string().contains("did you mean \"level\"?"));
 }
 
 #[test]
 fn flow_and_duty_invert_each_other() {
     let (.., fit) = fitted(false);
     for boost_kpa in [0.0, 140.0] {
-        let ask = Ask {
-            boost_kpa,
-            ..Ask::default()
-        };
+        let ask = Ask { boost_kpa, ..Ask::default() };
         for duty in [25.0, 50.0, 75.0, 99.0] {
             let flow = fit.model.flow_at(&ask, duty).unwrap().estimate.value;
             if flow > 0.0 {
                 let back = fit.model.duty_for(&ask, flow).unwrap().estimate;
-                assert!(
-                    (back.value - duty).abs() < 1e-6,
-                    "{duty} -> {flow} -> {}",
-                    back.value
-                );
+                assert!((back.value - duty).abs() < 1e-6, "{duty} -> {flow} -> {}", back.value);
                 assert!(back.u95 > 0.0);
             }
         }
@@ -163,10 +128,7 @@ fn tables_hold_what_the_contract_says() {
     }
     // 20 duties and 14 boosts for each of two nozzles.
     assert_eq!(tables.boost_flow.len(), 2 * 20 * 14);
-    assert!(
-        tables.boost_duty.iter().any(|r| r.duty.is_none()),
-        "some flow is out of reach at 200 kPa"
-    );
+    assert!(tables.boost_duty.iter().any(|r| r.duty.is_none()), "some flow is out of reach at 200 kPa");
     let basis = |b| tables.duty_flow.iter().filter(|r| r.basis == b).count();
     assert!(basis(Basis::Interpolated) > basis(Basis::Measured) && basis(Basis::Measured) > 0);
     for row in &tables.duty_flow {
@@ -178,17 +140,7 @@ fn tables_hold_what_the_contract_says() {
 fn a_correction_to_boost_never_has_the_narrow_u_of_a_measured_flow() {
     let (.., fit) = fitted(false);
     for duty in [40.0, 60.0, 80.0, 100.0] {
-        let u = |boost_kpa| {
-            fit.model
-                .flow_at(
-                    &Ask {
-                        boost_kpa,
-                        ..Ask::default()
-                    },
-                    duty,
-                )
-                .unwrap()
-        };
+        let u = |boost_kpa| fit.model.flow_at(&Ask { boost_kpa, ..Ask::default() }, duty).unwrap();
         let (bench, boost) = (u(0.0), u(140.0));
         assert!(
             boost.estimate.u95 > 1.2 * bench.estimate.u95,
@@ -197,20 +149,14 @@ fn a_correction_to_boost_never_has_the_narrow_u_of_a_measured_flow() {
             bench.estimate.u95
         );
         assert_eq!(boost.basis, Basis::Extrapolated);
-        assert!(
-            boost.warnings.iter().any(|w| w.contains("one nozzle")),
-            "{:?}",
-            boost.warnings
-        );
+        assert!(boost.warnings.iter().any(|w| w.contains("one nozzle")), "{:?}", boost.warnings);
     }
 }
 
 /// Collections cut to what a case needs.
 fn refused(change: impl Fn(Vec<Collection>) -> Vec<Collection>) -> String {
     let (_, taken) = taken(false);
-    fit(&change(taken.collections), &Systematics::default(), &facts())
-        .unwrap_err()
-        .to_string()
+    fit(&change(taken.collections), &Systematics::default(), &facts()).unwrap_err().to_string()
 }
 
 #[test]
@@ -218,105 +164,38 @@ fn refusals_say_what_was_found_and_what_to_do() {
     let keep = |f: &dyn Fn(&Collection) -> bool| refused(|c| c.into_iter().filter(|c| f(c)).collect());
     let duty = |c: &Collection| c.duty_set_pct.unwrap();
     let full = keep(&|c| duty(c) > 99.0);
-    assert!(
-        full.contains("one duty only") && full.contains("at least 3"),
-        "{full}"
-    );
+    assert!(full.contains("one duty only") && full.contains("at least 3"), "{full}");
     let few = keep(&|c| duty(c) > 90.0);
     assert!(few.contains("different duties"), "{few}");
     assert!(keep(&|_| false).contains("no collection can be used"));
-    let nothing = refused(|c| {
-        c.into_iter()
-            .map(|c| Collection {
-                flow_ml_min: 0.0,
-                ..c
-            })
-            .collect()
-    });
+    let nothing = refused(|c| c.into_iter().map(|c| Collection { flow_ml_min: 0.0, ..c }).collect());
     assert!(nothing.contains("nothing flows"), "{nothing}");
     let falling = refused(|c| {
-        c.into_iter()
-            .map(|c| Collection {
-                duty_pct: c.duty_pct.map(|d| 110.0 - d),
-                ..c
-            })
-            .collect()
+        c.into_iter().map(|c| Collection { duty_pct: c.duty_pct.map(|d| 110.0 - d), ..c }).collect()
     });
     assert!(falling.contains("expected it to rise"), "{falling}");
-    let impossible = refused(|c| {
-        c.into_iter()
-            .map(|c| Collection {
-                supply_v: 13_800.0,
-                ..c
-            })
-            .collect()
-    });
+    let impossible = refused(|c| c.into_iter().map(|c| Collection { supply_v: 13_800.0, ..c }).collect());
     assert!(impossible.contains("13800 V"), "{impossible}");
-    let void = refused(|c| {
-        c.into_iter()
-            .map(|c| Collection {
-                void: Some("bumped".into()),
-                ..c
-            })
-            .collect()
-    });
+    let void = refused(|c| c.into_iter().map(|c| Collection { void: Some("bumped".into()), ..c }).collect());
     assert!(void.contains("33 void"), "{void}");
-    assert!(matches!(
-        fit(&[], &Systematics::default(), &facts()),
-        Err(FitRefusal::NoData { .. })
-    ));
+    assert!(matches!(fit(&[], &Systematics::default(), &facts()), Err(FitRefusal::NoData { .. })));
 }
 
 #[test]
 fn another_pwm_frequency_or_nozzle_is_refused() {
     let (.., fit) = fitted(false);
-    let other = fit
-        .model
-        .flow_at(
-            &Ask {
-                pwm_hz: Some(100.0),
-                ..Ask::default()
-            },
-            50.0,
-        )
-        .unwrap_err();
+    let other = fit.model.flow_at(&Ask { pwm_hz: Some(100.0), ..Ask::default() }, 50.0).unwrap_err();
     assert!(other.to_string().contains("calibrated at 1000 Hz"), "{other}");
-    assert!(
-        fit.model
-            .flow_at(
-                &Ask {
-                    pwm_hz: Some(1000.0),
-                    ..Ask::default()
-                },
-                50.0
-            )
-            .is_ok()
-    );
-    let nozzle = fit
-        .model
-        .flow_at(
-            &Ask {
-                nozzle: Some("Z".into()),
-                ..Ask::default()
-            },
-            50.0,
-        )
-        .unwrap_err();
+    assert!(fit.model.flow_at(&Ask { pwm_hz: Some(1000.0), ..Ask::default() }, 50.0).is_ok());
+    let nozzle = fit.model.flow_at(&Ask { nozzle: Some("Z".into()), ..Ask::default() }, 50.0).unwrap_err();
     assert!(nozzle.to_string().contains("no nozzle \"Z\""), "{nozzle}");
 }
 
 #[test]
 fn without_pressure_only_the_bench_curve_is_given() {
     let (pair, taken) = taken(false);
-    let blind: Vec<Collection> = taken
-        .collections
-        .iter()
-        .cloned()
-        .map(|c| Collection {
-            line_pressure_kpa: None,
-            ..c
-        })
-        .collect();
+    let blind: Vec<Collection> =
+        taken.collections.iter().cloned().map(|c| Collection { line_pressure_kpa: None, ..c }).collect();
     let fit = fit(&blind, &taken.systematics, &facts()).unwrap();
     let supply = fit.model.reference.supply_v / taken.supply_gain;
     let mut outside = 0;
@@ -326,13 +205,7 @@ fn without_pressure_only_the_bench_curve_is_given() {
         outside += usize::from((answer.estimate.value - flow).abs() > answer.estimate.u95);
     }
     assert!(outside <= 1, "{outside} of 4 outside");
-    let boost = fit.model.flow_at(
-        &Ask {
-            boost_kpa: 100.0,
-            ..Ask::default()
-        },
-        50.0,
-    );
+    let boost = fit.model.flow_at(&Ask { boost_kpa: 100.0, ..Ask::default() }, 50.0);
     assert_eq!(boost.unwrap_err(), Refusal::PressureNotMeasured);
     assert!(fit.tables().boost_flow.is_empty());
     assert!(fit.findings().iter().any(|f| f.id == "line.pressure"));
@@ -342,17 +215,7 @@ fn without_pressure_only_the_bench_curve_is_given() {
 fn two_nozzles_at_once_share_the_pump() {
     let (.., fit) = fitted(true);
     let flow = |n: &str| {
-        fit.model
-            .flow_at(
-                &Ask {
-                    nozzle: Some(n.into()),
-                    ..Ask::default()
-                },
-                60.0,
-            )
-            .unwrap()
-            .estimate
-            .value
+        fit.model.flow_at(&Ask { nozzle: Some(n.into()), ..Ask::default() }, 60.0).unwrap().estimate.value
     };
     let (a, b, both) = (flow("A"), flow("B"), flow("A+B"));
     assert!(both > a.max(b) && both < a + b, "{a} {b} {both}");
@@ -364,13 +227,7 @@ fn systematic_errors_do_not_shrink_with_the_number_of_points() {
     let part = |collections: &[Collection], what: &str| {
         let fit = fit(collections, &taken.systematics, &facts()).unwrap();
         let e = fit.model.flow_at(&Ask::default(), 70.0).unwrap().estimate;
-        let part = e
-            .parts
-            .iter()
-            .find(|p| p.cause.to_string() == what)
-            .unwrap()
-            .u
-            .abs();
+        let part = e.parts.iter().find(|p| p.cause.to_string() == what).unwrap().u.abs();
         (part / e.value, e.parts[0].u)
     };
     let many: Vec<Collection> = (0..6).flat_map(|_| taken.collections.clone()).collect();

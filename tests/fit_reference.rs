@@ -15,16 +15,8 @@ use nalgebra::DMatrix;
 
 /// A surface that is exactly `a x - b P - c`.
 fn surface(row: &Row) -> Surface {
-    let (a, b, c) = (
-        row.num("a_mL_min_V"),
-        row.num("b_mL_min_psi"),
-        row.num("c_mL_min"),
-    );
-    let scaling = Scaling {
-        effective_v: (0.0, 12.0),
-        pressure_kpa: 100.0,
-        flow_ml_min: 1000.0,
-    };
+    let (a, b, c) = (row.num("a_mL_min_V"), row.num("b_mL_min_psi"), row.num("c_mL_min"));
+    let scaling = Scaling { effective_v: (0.0, 12.0), pressure_kpa: 100.0, flow_ml_min: 1000.0 };
     Surface {
         scaling,
         terms: vec![Term::Level, Term::Rise, Term::Slip],
@@ -67,34 +59,15 @@ fn model(row: &Row) -> PairModel {
 
 #[test]
 fn duties_for_flows_match() {
-    for row in rows(&reference("fits/inverse_duty.csv"))
-        .iter()
-        .filter(|r| square_law(r))
-    {
+    for row in rows(&reference("fits/inverse_duty.csv")).iter().filter(|r| square_law(r)) {
         let boost_kpa = row.num("boost_psi") + row.num("check_valve_psi");
-        let ask = Ask {
-            boost_kpa,
-            ..Ask::default()
-        };
+        let ask = Ask { boost_kpa, ..Ask::default() };
         let answer = model(row).duty_for(&ask, row.num("q_target_mL_min"));
         if row.text("reachable") == "yes" {
             let duty = answer.unwrap().estimate.value / 100.0;
-            assert!(
-                (duty - row.num("duty")).abs() < 1e-8,
-                "{}: {duty}",
-                row.text("case_id")
-            );
+            assert!((duty - row.num("duty")).abs() < 1e-8, "{}: {duty}", row.text("case_id"));
         } else {
-            assert!(
-                matches!(
-                    answer,
-                    Err(Refusal::Unreachable {
-                        nothing_flows: false,
-                        ..
-                    })
-                ),
-                "{answer:?}"
-            );
+            assert!(matches!(answer, Err(Refusal::Unreachable { nothing_flows: false, .. })), "{answer:?}");
         }
     }
 }
@@ -104,15 +77,8 @@ fn nothing_sprays_where_the_line_cannot_exceed_boost() {
     // Common practice, no source: line pressure must exceed boost or nothing sprays.
     let table = rows(&reference("fits/operating_points.csv"));
     let row = table.iter().find(|r| r.text("case_id") == "O6").unwrap();
-    let ask = Ask {
-        boost_kpa: 22.0,
-        ..Ask::default()
-    };
+    let ask = Ask { boost_kpa: 22.0, ..Ask::default() };
     let answer = model(row).flow_at(&ask, 6.0).unwrap();
     assert!(answer.estimate.value.abs() < 1e-12);
-    assert!(
-        answer.warnings.iter().any(|w| w.contains("nothing flows")),
-        "{:?}",
-        answer.warnings
-    );
+    assert!(answer.warnings.iter().any(|w| w.contains("nothing flows")), "{:?}", answer.warnings);
 }

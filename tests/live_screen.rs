@@ -15,10 +15,7 @@ use std::time::Duration;
 const COLUMNS: usize = 80;
 const ROWS: usize = 24;
 
-#[expect(
-    clippy::disallowed_methods,
-    reason = "a pseudo-terminal at real time is the subject"
-)]
+#[expect(clippy::disallowed_methods, reason = "a pseudo-terminal at real time is the subject")]
 fn wait(ms: u64) {
     std::thread::sleep(Duration::from_millis(ms));
 }
@@ -42,22 +39,10 @@ impl Screen {
         let main = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
         grantpt(&main).expect("granted");
         unlockpt(&main).expect("unlocked");
-        let size = Winsize {
-            ws_row: ROWS as u16,
-            ws_col: COLUMNS as u16,
-            ws_xpixel: 0,
-            ws_ypixel: 0,
-        };
+        let size = Winsize { ws_row: ROWS as u16, ws_col: COLUMNS as u16, ws_xpixel: 0, ws_ypixel: 0 };
         tcsetwinsize(&main, size).expect("a size");
-        let name = ptsname(&main, Vec::new())
-            .expect("a name")
-            .into_string()
-            .expect("text");
-        let user = File::options()
-            .read(true)
-            .write(true)
-            .open(name)
-            .expect("the other end");
+        let name = ptsname(&main, Vec::new()).expect("a name").into_string().expect("text");
+        let user = File::options().read(true).write(true).open(name).expect("the other end");
         let keyboard = File::from(main);
         let seen = Arc::new(Mutex::new(Vec::new()));
         if reading {
@@ -98,13 +83,7 @@ fn run(screen: &Screen, out: &Path, clock: &str, colour: bool) -> Child {
     let mut command = Command::new(env!("CARGO_BIN_EXE_dutycup"));
     command
         .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args([
-            "run",
-            "scenarios/pump-and-nozzle.yaml",
-            "--live",
-            "--clock",
-            clock,
-        ])
+        .args(["run", "scenarios/pump-and-nozzle.yaml", "--live", "--clock", clock])
         .args(["--set", "prime=20 s", "--set", "dwell=5 s", "--out"])
         .arg(out)
         .env("TERM", "xterm")
@@ -143,11 +122,7 @@ fn complaints(text: &str) -> Vec<String> {
         let end = rest.find(|c: char| c.is_ascii_alphabetic()).unwrap_or(rest.len());
         let (parameters, tail) = rest.split_at(end);
         if tail.starts_with('H') {
-            row = parameters
-                .split(';')
-                .next()
-                .and_then(|r| r.parse().ok())
-                .unwrap_or(0);
+            row = parameters.split(';').next().and_then(|r| r.parse().ok()).unwrap_or(0);
             column = 0;
         }
         column += tail.chars().skip(1).count();
@@ -167,25 +142,14 @@ const COOKED: LocalModes = LocalModes::ICANON.union(LocalModes::ECHO);
 fn the_screen_fits_and_any_key_stops_the_run_safely() {
     let (mut screen, out) = (Screen::open(true), scratch("key"));
     let mut child = run(&screen, &out, "real", true);
-    assert!(
-        until(10_000, || screen.text().contains("RUNNING")),
-        "{}",
-        screen.text()
-    );
+    assert!(until(10_000, || screen.text().contains("RUNNING")), "{}", screen.text());
     assert!(!screen.modes().intersects(COOKED), "keys come one by one");
-    assert!(
-        until(10_000, || screen.text().contains("MADE (lamp lit)")),
-        "the pump makes pressure"
-    );
+    assert!(until(10_000, || screen.text().contains("MADE (lamp lit)")), "the pump makes pressure");
     screen.press(b"f");
-    assert!(
-        until(2000, || screen.text().contains("VIEW HELD")),
-        "F holds the view"
-    );
+    assert!(until(2000, || screen.text().contains("VIEW HELD")), "F holds the view");
     let before = fs::metadata(out.join("samples.csv")).map_or(0, |m| m.len());
     assert!(
-        until(3000, || fs::metadata(out.join("samples.csv"))
-            .is_ok_and(|m| m.len() > before)),
+        until(3000, || fs::metadata(out.join("samples.csv")).is_ok_and(|m| m.len() > before)),
         "the bench goes on"
     );
     screen.press(b"z");
@@ -194,10 +158,7 @@ fn the_screen_fits_and_any_key_stops_the_run_safely() {
     assert_eq!(screen.modes() & COOKED, COOKED, "the terminal is as before");
     wait(50);
     let text = screen.text();
-    assert!(
-        text.contains("\x1b[?25h\x1b[?1049l"),
-        "the cursor and the screen are given back"
-    );
+    assert!(text.contains("\x1b[?25h\x1b[?1049l"), "the cursor and the screen are given back");
     assert_eq!(complaints(&text), [""; 0]);
     assert!(text.contains("\x1b[0;1;36m"), "colour where nobody minds");
     let file = RunFile::from_text(&fs::read_to_string(out.join("run.yaml")).unwrap()).unwrap();
@@ -208,11 +169,7 @@ fn the_screen_fits_and_any_key_stops_the_run_safely() {
 fn a_signal_gives_the_terminal_back_and_no_colour_means_none() {
     let (screen, out) = (Screen::open(true), scratch("signal"));
     let mut child = run(&screen, &out, "real", false);
-    assert!(
-        until(10_000, || screen.text().contains("RUNNING")),
-        "{}",
-        screen.text()
-    );
+    assert!(until(10_000, || screen.text().contains("RUNNING")), "{}", screen.text());
     kill_process(Pid::from_child(&child), Signal::TERM).expect("signal");
     assert_eq!(ended(&mut child, 10_000).and_then(|s| s.code()), Some(143));
     assert_eq!(screen.modes() & COOKED, COOKED);
@@ -220,10 +177,7 @@ fn a_signal_gives_the_terminal_back_and_no_colour_means_none() {
     let text = screen.text();
     assert!(text.contains("\x1b[?1049l"));
     for colour in 30..=49 {
-        assert!(
-            !text.contains(&format!(";{colour}m")),
-            "NO_COLOR was set (no-color.org)"
-        );
+        assert!(!text.contains(&format!(";{colour}m")), "NO_COLOR was set (no-color.org)");
     }
 }
 
@@ -242,14 +196,7 @@ fn without_a_terminal_there_are_plain_lines() {
     let out = scratch("plain");
     let child = Command::new(env!("CARGO_BIN_EXE_dutycup"))
         .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args([
-            "run",
-            "scenarios/check-scale.yaml",
-            "--live",
-            "--clock",
-            "real",
-            "--out",
-        ])
+        .args(["run", "scenarios/check-scale.yaml", "--live", "--clock", "real", "--out"])
         .arg(&out)
         .stdin(Stdio::null())
         .stdout(Stdio::null())
@@ -262,9 +209,6 @@ fn without_a_terminal_there_are_plain_lines() {
     let text = String::from_utf8(output.stderr).expect("UTF-8");
     assert_eq!(output.status.code(), Some(130));
     let lines: Vec<&str> = text.lines().collect();
-    assert!(
-        lines[0].contains("left  step ") && lines[0].contains("cup "),
-        "{text}"
-    );
+    assert!(lines[0].contains("left  step ") && lines[0].contains("cup "), "{text}");
     assert!(!text.contains('\x1b') && !text.contains('\r'), "{text:?}");
 }

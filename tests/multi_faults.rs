@@ -31,9 +31,8 @@ const RUNS: u64 = 50;
 const MEMORY_MIB: f64 = 64.0;
 
 fn number(variable: &str, default: u64) -> u64 {
-    std::env::var(variable).map_or(default, |text| {
-        text.parse().unwrap_or_else(|e| panic!("{variable}={text}: {e}"))
-    })
+    std::env::var(variable)
+        .map_or(default, |text| text.parse().unwrap_or_else(|e| panic!("{variable}={text}: {e}")))
 }
 
 /// Most resident memory of this process so far, MiB (proc(5): `VmHWM`, in kB); none where the system does not say.
@@ -65,10 +64,7 @@ fn a_flood_has_a_name_and_the_loop_its_period() {
                 on_ms_max: Some(600),
                 blinds: false,
             };
-            let drawn = [Drawn {
-                kind: &kind,
-                at: Moment::from_s(at_s),
-            }];
+            let drawn = [Drawn { kind: &kind, at: Moment::from_s(at_s) }];
             let dir = tempfile::tempdir().unwrap_or_else(|e| panic!("{e}"));
             let mut played = play(dir.path(), Seed(1), &drawn);
             let code = played.ending.fault.as_ref().map(|f| f.code);
@@ -87,14 +83,8 @@ fn a_flood_has_a_name_and_the_loop_its_period() {
             );
             let later = played.ended + Duration::from_secs(3);
             let watched = played.ports.truth_at(later);
-            assert!(
-                !watched.bench.pump_is_on() && !watched.bench.solenoid_is_open(),
-                "{shown}"
-            );
-            assert!(
-                watched.on_time(Moment::from_s(at_s), later) <= Duration::from_millis(600),
-                "{shown}"
-            );
+            assert!(!watched.bench.pump_is_on() && !watched.bench.solenoid_is_open(), "{shown}");
+            assert!(watched.on_time(Moment::from_s(at_s), later) <= Duration::from_millis(600), "{shown}");
         }
     }
     within_memory(before);
@@ -113,11 +103,7 @@ fn ten_minutes_of_flood_take_no_memory() {
             let now = Moment::from_ms(10 * turn);
             if turn >= 200 {
                 // A text without an end, then nothing but ends.
-                let bytes = if turn % 2 == 0 {
-                    [b'x'; 10_000]
-                } else {
-                    [b'\n'; 10_000]
-                };
+                let bytes = if turn % 2 == 0 { [b'x'; 10_000] } else { [b'\n'; 10_000] };
                 instrument.receive(now, &bytes, &mut events);
             } else if !sent.is_empty() {
                 let banner = ports::banner(&spec.name);
@@ -162,10 +148,8 @@ fn drawn_faults_end_safe() {
         *endings.entry(name).or_insert(0_u32) += 1;
         let complaints = complaints(&drawn, &mut played);
         if !complaints.is_empty() {
-            let faults: Vec<_> = drawn
-                .iter()
-                .map(|d| format!("{:.3} s {}", d.at.as_s(), d.kind.name))
-                .collect();
+            let faults: Vec<_> =
+                drawn.iter().map(|d| format!("{:.3} s {}", d.at.as_s(), d.kind.name)).collect();
             let tail: Vec<&str> = played.events.lines().rev().take(8).collect();
             let tail: Vec<&str> = tail.into_iter().rev().collect();
             wrong.push(format!(

@@ -13,11 +13,8 @@ use dutycup::numerics::linear::polynomial;
 fn eurachem_examples() {
     let mut tally = Tally::new("EURACHEM/CITAC CG4 (2012) A1 and A2");
     let i = inputs("EURACHEM_A1");
-    let volume = combine(&[
-        Term::known(i["V_flask_mL"].u),
-        Term::known(i["V_rep_mL"].u),
-        Term::known(i["V_T_mL"].u),
-    ]);
+    let volume =
+        combine(&[Term::known(i["V_flask_mL"].u), Term::known(i["V_rep_mL"].u), Term::known(i["V_T_mL"].u)]);
     let (p, m, v) = (&i["P"], &i["m_mg"], i["V_flask_mL"].value);
     let c = 1000.0 * m.value * p.value / v;
     let u = combine(&[
@@ -25,30 +22,17 @@ fn eurachem_examples() {
         Term::known(c * m.u / m.value),
         Term::known(c * volume.u / v),
     ]);
-    expect(
-        &mut tally,
-        "EURACHEM_A1",
-        &[("c", c), ("u_c", u.u), ("u_V", volume.u)],
-    );
+    expect(&mut tally, "EURACHEM_A1", &[("c", c), ("u_c", u.u), ("u_V", volume.u)]);
     let i = inputs("EURACHEM_A2");
     let (m, p, v, rep) = (&i["m_KHP_g"], &i["P_KHP"], &i["V_T_mL"], &i["rep"]);
     // C8 H5 O4 K: standard uncertainties of the elements' atomic weights, rectangular limits of the example.
-    let elements = [
-        (8.0, 12.0107, 0.0008),
-        (5.0, 1.00794, 0.00007),
-        (4.0, 15.9994, 0.0003),
-        (1.0, 39.0983, 0.0001),
-    ];
+    let elements =
+        [(8.0, 12.0107, 0.0008), (5.0, 1.00794, 0.00007), (4.0, 15.9994, 0.0003), (1.0, 39.0983, 0.0001)];
     let molar: f64 = elements.iter().map(|(n, w, _)| n * w).sum();
-    let molar_terms: Vec<Term> = elements
-        .iter()
-        .map(|(n, _, half)| Term::known(n * TypeB::Rectangular(*half).standard()))
-        .collect();
+    let molar_terms: Vec<Term> =
+        elements.iter().map(|(n, _, half)| Term::known(n * TypeB::Rectangular(*half).standard())).collect();
     let molar_u = combine(&molar_terms);
-    let volume = combine(&[
-        Term::known(TypeB::Triangular(0.03).standard()),
-        Term::known(0.006),
-    ]);
+    let volume = combine(&[Term::known(TypeB::Triangular(0.03).standard()), Term::known(0.006)]);
     let c = 1000.0 * m.value * p.value / (molar * v.value);
     let relative = |x: &Input| Term::known(c * x.u / x.value);
     let u = combine(&[
@@ -61,13 +45,7 @@ fn eurachem_examples() {
     expect(
         &mut tally,
         "EURACHEM_A2",
-        &[
-            ("c_NaOH", c),
-            ("u_c", u.u),
-            ("M_KHP", molar),
-            ("u_M_KHP", molar_u.u),
-            ("u_V_T", volume.u),
-        ],
+        &[("c_NaOH", c), ("u_c", u.u), ("M_KHP", molar), ("u_M_KHP", molar_u.u), ("u_V_T", volume.u)],
     );
     tally.done(16);
 }
@@ -83,11 +61,7 @@ fn pressure_sensor_line() {
     let c = fit.scaled().unwrap();
     let slope = (y[10] - y[0]) / (x[10] - x[0]);
     let intercept = y[0] - slope * x[0];
-    let worst = x
-        .iter()
-        .zip(&y)
-        .map(|(x, y)| (y - intercept - slope * x).abs())
-        .fold(0.0, f64::max);
+    let worst = x.iter().zip(&y).map(|(x, y)| (y - intercept - slope * x).abs()).fold(0.0, f64::max);
     expect(
         &mut tally,
         case,
@@ -116,39 +90,11 @@ fn degenerate_budgets() {
     // Fully correlated contributions add, opposite ones cancel.
     let two = [Term::known(1.0), Term::known(1.0)];
     for (r, want) in [(1.0, 2.0), (-1.0, 0.0), (0.0, 2f64.sqrt())] {
-        let got = combine_correlated(
-            &two,
-            &[Correlation {
-                first: 0,
-                second: 1,
-                r,
-            }],
-        )
-        .unwrap();
+        let got = combine_correlated(&two, &[Correlation { first: 0, second: 1, r }]).unwrap();
         assert!((got.u - want).abs() < 1e-12, "{r}: {}", got.u);
     }
-    assert!(
-        combine_correlated(
-            &two,
-            &[Correlation {
-                first: 0,
-                second: 2,
-                r: 0.5
-            }]
-        )
-        .is_err()
-    );
-    assert!(
-        combine_correlated(
-            &two,
-            &[Correlation {
-                first: 0,
-                second: 1,
-                r: 1.5
-            }]
-        )
-        .is_err()
-    );
+    assert!(combine_correlated(&two, &[Correlation { first: 0, second: 2, r: 0.5 }]).is_err());
+    assert!(combine_correlated(&two, &[Correlation { first: 0, second: 1, r: 1.5 }]).is_err());
     assert!(type_a(&[1.0]).is_err());
     assert!(pooled(&[&[1.0], &[2.0]]).is_err());
     let p = pooled(&[&[1.0, 3.0], &[10.0], &[5.0, 7.0]]).unwrap();

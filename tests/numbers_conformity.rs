@@ -14,10 +14,7 @@ use dutycup::numerics::gum::{Term, TypeB, combine, k95, type_a};
 use dutycup::numerics::series::median;
 
 fn limits(row: &Row, lower: &str, upper: &str) -> Zone {
-    Zone {
-        lower: row.maybe(lower),
-        upper: row.maybe(upper),
-    }
+    Zone { lower: row.maybe(lower), upper: row.maybe(upper) }
 }
 
 /// Four outcomes in the table, three of ours: what is conditional is undecided, and its side is that of the value.
@@ -37,17 +34,10 @@ fn decisions() {
     for row in table("conformity/switch_decisions.csv") {
         let id = row.text("case_id");
         let zone = limits(&row, "tol_lower_psi", "tol_upper_psi");
-        let (y, u, dof, guard) = (
-            row.num("y_psi"),
-            row.num("u_psi"),
-            row.num("df"),
-            row.num("guard_band_psi"),
-        );
+        let (y, u, dof, guard) =
+            (row.num("y_psi"), row.num("u_psi"), row.num("df"), row.num("guard_band_psi"));
         let accept = zone.narrowed(guard);
-        for (name, got) in [
-            ("accept_lower_psi", accept.lower),
-            ("accept_upper_psi", accept.upper),
-        ] {
+        for (name, got) in [("accept_lower_psi", accept.lower), ("accept_upper_psi", accept.upper)] {
             match (got, row.maybe(name)) {
                 (Some(got), Some(want)) => tally.digits(format!("{id} {name}"), got, want, 14.0),
                 (got, want) => tally.holds(format!("{id} {name} open"), got == want),
@@ -58,30 +48,14 @@ fn decisions() {
         tally.holds(format!("{id}: got {got:?}, want {verdict:?}"), got == verdict);
         let side = decide(y, 0.0, &zone) == Verdict::Pass;
         tally.holds(format!("{id} side"), side == inside);
-        tally.holds(
-            format!("{id} within"),
-            side == (row.text("within_tolerance") == "yes"),
-        );
+        tally.holds(format!("{id} within"), side == (row.text("within_tolerance") == "yes"));
         let p = conformance_probability(y, u, dof, &zone);
-        tally.digits(
-            format!("{id} probability"),
-            p,
-            row.num("conformance_probability"),
-            11.0,
-        );
-        tally.within(
-            format!("{id} improbability"),
-            1.0 - p,
-            row.num("nonconformance_probability"),
-            1e-12,
-        );
+        tally.digits(format!("{id} probability"), p, row.num("conformance_probability"), 11.0);
+        tally.within(format!("{id} improbability"), 1.0 - p, row.num("nonconformance_probability"), 1e-12);
         if id == "S9_small_df" {
             // The table takes k = 2 at 4 degrees of freedom; with t the guard band is wider and the case open.
             let honest = k95(dof) * u;
-            tally.holds(
-                "S9 with t",
-                honest > guard && decide(y, honest, &zone) == Verdict::Undecided,
-            );
+            tally.holds("S9 with t", honest > guard && decide(y, honest, &zone) == Verdict::Undecided);
         }
     }
     tally.done(13 * 7 + 1);
@@ -95,22 +69,13 @@ fn published_points() {
         let one_sided = case.strip_prefix("one-sided p_c=");
         let got = match (one_sided, case) {
             (Some(p), _) => normal_quantile(p.parse().unwrap()),
-            (_, c) if c.starts_with("T_U=-5.40") => conformance_probability(
-                -5.47,
-                0.05,
-                f64::INFINITY,
-                &Zone {
-                    lower: None,
-                    upper: Some(-5.40),
-                },
-            ),
+            (_, c) if c.starts_with("T_U=-5.40") => {
+                conformance_probability(-5.47, 0.05, f64::INFINITY, &Zone { lower: None, upper: Some(-5.40) })
+            }
             (_, c) if c.starts_with("w=U") => risk_at_acceptance_limit(2.0),
             (_, c) if c.starts_with("w=0.83U") => risk_at_acceptance_limit(2.0 * 0.83),
             (_, c) if c.starts_with("u0=0.12") => {
-                let zone = Zone {
-                    lower: Some(-0.2),
-                    upper: Some(0.2),
-                };
+                let zone = Zone { lower: Some(-0.2), upper: Some(0.2) };
                 global_risk(0.0, 0.12, 0.04, &zone, &zone).nonconforming
             }
             (_, other) => panic!("{other}"),
@@ -123,15 +88,7 @@ fn published_points() {
 
 /// Probability to lie beyond a single limit for a value that sits `k` standard uncertainties inside it.
 fn risk_at_acceptance_limit(k: f64) -> f64 {
-    1.0 - conformance_probability(
-        -k,
-        1.0,
-        f64::INFINITY,
-        &Zone {
-            lower: None,
-            upper: Some(0.0),
-        },
-    )
+    1.0 - conformance_probability(-k, 1.0, f64::INFINITY, &Zone { lower: None, upper: Some(0.0) })
 }
 
 #[test]
@@ -141,13 +98,7 @@ fn global_risks() {
         let id = row.text("case_id");
         let zone = limits(&row, "tol_lower", "tol_upper");
         let (sd, u) = (row.num("process_sd"), row.num("measurement_u"));
-        let r = global_risk(
-            row.num("process_mean"),
-            sd,
-            u,
-            &zone,
-            &zone.narrowed(row.num("guard_band")),
-        );
+        let r = global_risk(row.num("process_mean"), sd, u, &zone, &zone.narrowed(row.num("guard_band")));
         for (name, got) in [
             ("prob_nonconforming", r.nonconforming),
             ("global_consumer_risk_RC", r.consumer),
@@ -167,28 +118,11 @@ fn guard_band_is_u() {
     let mut tally = Tally::new("acceptance over tolerance with w = U");
     for row in table("conformity/guard_band_factors_vs_TUR.csv") {
         let ratio = row.num("TUR");
-        let accept = Zone {
-            lower: Some(-1.0),
-            upper: Some(1.0),
-        }
-        .narrowed(1.0 / ratio)
-        .upper
-        .unwrap();
-        tally.digits(
-            format!("TUR {ratio}"),
-            accept,
-            row.num("accept_over_tolerance_w_equals_U"),
-            14.0,
-        );
-        let zone = Zone {
-            lower: Some(-1.0),
-            upper: Some(1.0),
-        };
+        let accept = Zone { lower: Some(-1.0), upper: Some(1.0) }.narrowed(1.0 / ratio).upper.unwrap();
+        tally.digits(format!("TUR {ratio}"), accept, row.num("accept_over_tolerance_w_equals_U"), 14.0);
+        let zone = Zone { lower: Some(-1.0), upper: Some(1.0) };
         let at_limit = decide(accept, 1.0 / ratio, &zone);
-        tally.holds(
-            format!("TUR {ratio} at the acceptance limit"),
-            at_limit == Verdict::Pass,
-        );
+        tally.holds(format!("TUR {ratio} at the acceptance limit"), at_limit == Verdict::Pass);
         let beyond = decide(accept + 1e-6, 1.0 / ratio, &zone);
         tally.holds(format!("TUR {ratio} just beyond"), beyond == Verdict::Undecided);
     }
@@ -221,10 +155,7 @@ fn switch_ramps() {
             ("t_975_n_minus_1", coverage(0.95, mean.dof)),
             ("median_psi", median(&middles).unwrap()),
             ("min_psi", middles.iter().copied().fold(f64::INFINITY, f64::min)),
-            (
-                "max_psi",
-                middles.iter().copied().fold(f64::NEG_INFINITY, f64::max),
-            ),
+            ("max_psi", middles.iter().copied().fold(f64::NEG_INFINITY, f64::max)),
         ] {
             tally.digits(format!("{id} {name}"), got, row.num(name), 10.0);
         }

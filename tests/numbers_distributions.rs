@@ -37,10 +37,7 @@ fn cumulative_distributions_and_their_tails() {
         let (cdf, tail) = match kind.as_str() {
             "normal" => (normal_cdf(x), normal_cdf(-x)),
             "student_t" => (t_cdf(x, row.num("df1")), t_survival(x, row.num("df1"))),
-            "f" => (
-                f_cdf(x, row.num("df1"), row.num("df2")),
-                f_survival(x, row.num("df1"), row.num("df2")),
-            ),
+            "f" => (f_cdf(x, row.num("df1"), row.num("df2")), f_survival(x, row.num("df1"), row.num("df2"))),
             "chi2" => (chi2_cdf(x, row.num("df1")), chi2_survival(x, row.num("df1"))),
             other => panic!("{other}"),
         };

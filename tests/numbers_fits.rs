@@ -91,30 +91,15 @@ fn fits_and_their_predictions() {
         tally.digits(format!("{id} chi2"), fit.chi2, case.num("chi2_or_rss"), 9.0);
         tally.digits(format!("{id} dof"), fit.dof as f64, case.num("df"), 14.0);
         let reduced = fit.reduced_chi2().unwrap();
-        tally.digits(
-            format!("{id} reduced"),
-            reduced,
-            case.num("reduced_chi2_or_s2"),
-            9.0,
-        );
-        tally.digits(
-            format!("{id} birge"),
-            reduced.sqrt(),
-            case.num("residual_sd_or_birge"),
-            9.0,
-        );
+        tally.digits(format!("{id} reduced"), reduced, case.num("reduced_chi2_or_s2"), 9.0);
+        tally.digits(format!("{id} birge"), reduced.sqrt(), case.num("residual_sd_or_birge"), 9.0);
         if let Some(p) = case.maybe("p_value_chi2") {
             tally.digits(format!("{id} p"), chi2_survival(fit.chi2, fit.dof as f64), p, 8.0);
         }
         let names: Vec<&str> = case.text("parameters").split(';').collect();
         for row in expected.iter().filter(|r| r.text("case_id") == id) {
             let (name, label) = (row.text("parameter"), format!("{id} {}", row.text("parameter")));
-            let place = |n: &str| {
-                names
-                    .iter()
-                    .position(|m| *m == n)
-                    .unwrap_or_else(|| panic!("{label}"))
-            };
+            let place = |n: &str| names.iter().position(|m| *m == n).unwrap_or_else(|| panic!("{label}"));
             if let Some(pair) = name.strip_prefix("corr(").and_then(|p| p.strip_suffix(')')) {
                 let (first, second) = pair.split_once(';').unwrap();
                 let (i, j) = (place(first), place(second));
@@ -124,50 +109,20 @@ fn fits_and_their_predictions() {
             }
             let i = place(name);
             tally.digits(&label, fit.params[i], row.num("estimate"), 8.0);
-            tally.digits(
-                format!("{label} se"),
-                fit.sd(i),
-                row.num("se_absolute_sigma"),
-                6.0,
-            );
+            tally.digits(format!("{label} se"), fit.sd(i), row.num("se_absolute_sigma"), 6.0);
             let se = scaled[(i, i)].sqrt();
-            tally.digits(
-                format!("{label} se scaled"),
-                se,
-                row.num("se_scaled_by_reduced_chi2"),
-                6.0,
-            );
-            tally.digits(
-                format!("{label} half width"),
-                t * se,
-                row.num("half_width_95_t_scaled"),
-                6.0,
-            );
+            tally.digits(format!("{label} se scaled"), se, row.num("se_scaled_by_reduced_chi2"), 6.0);
+            tally.digits(format!("{label} half width"), t * se, row.num("half_width_95_t_scaled"), 6.0);
         }
         for row in predictions.iter().filter(|r| r.text("case_id") == id) {
             let x = predictors(row);
             let g = gradient(id, &fit.params, &x);
             let label = format!("{id} at {}", row.text("x1"));
             tally.digits(&label, model(id, &fit.params, &x), row.num("prediction"), 8.0);
-            tally.digits(
-                format!("{label} u"),
-                fit.sd_of(&g),
-                row.num("u_prediction_absolute_sigma"),
-                6.0,
-            );
+            tally.digits(format!("{label} u"), fit.sd_of(&g), row.num("u_prediction_absolute_sigma"), 6.0);
             let u = propagate(&scaled, &g);
-            tally.digits(
-                format!("{label} u scaled"),
-                u,
-                row.num("u_prediction_scaled"),
-                6.0,
-            );
-            tally.digits(
-                format!("{label} half width"),
-                t * u,
-                row.num("half_width_95_t_scaled"),
-                6.0,
-            );
+            tally.digits(format!("{label} u scaled"), u, row.num("u_prediction_scaled"), 6.0);
+            tally.digits(format!("{label} half width"), t * u, row.num("half_width_95_t_scaled"), 6.0);
         }
     }
     tally.done(14 * 4 + 9 + 33 * 4 + 21 * 4);
@@ -182,13 +137,7 @@ fn lines_with_uncertain_points() {
         let points: Vec<Point> = data
             .iter()
             .filter(|r| r.text("case_id") == id)
-            .map(|r| Point {
-                x: r.num("x"),
-                y: r.num("y"),
-                u_x: r.num("u_x"),
-                u_y: r.num("u_y"),
-                r: 0.0,
-            })
+            .map(|r| Point { x: r.num("x"), y: r.num("y"), u_x: r.num("u_x"), u_y: r.num("u_y"), r: 0.0 })
             .collect();
         let l = line(&points).unwrap();
         let birge = (l.chi2 / l.dof as f64).sqrt();
@@ -212,13 +161,7 @@ fn lines_with_uncertain_points() {
         }
     }
     tally.done(21);
-    let flat = Point {
-        x: 1.0,
-        y: 1.0,
-        u_x: 0.1,
-        u_y: 0.1,
-        r: 0.0,
-    };
+    let flat = Point { x: 1.0, y: 1.0, u_x: 0.1, u_y: 0.1, r: 0.0 };
     assert!(line(&[flat]).is_err());
     assert!(line(&[flat, flat, flat]).is_err());
     assert!(line(&[flat, Point { u_y: 0.0, ..flat }]).is_err());
@@ -247,30 +190,15 @@ fn fits_that_have_no_answer_say_so() {
         NumericsError::RankDeficient { rank: 1, columns: 2 }
     );
     let broken = flat(|b, x| (b[0] - 5.0).sqrt() * x);
-    assert!(matches!(
-        solve(&broken, &[0.2], &options),
-        Err(NumericsError::NotFinite { .. })
-    ));
+    assert!(matches!(solve(&broken, &[0.2], &options), Err(NumericsError::NotFinite { .. })));
     let five = flat(|b, x| b.iter().enumerate().map(|(i, v)| v * x.powi(i as i32)).sum());
-    assert!(matches!(
-        solve(&five, &[0.0; 5], &options),
-        Err(NumericsError::TooFewPoints { .. })
-    ));
-    let hasty = Options {
-        evaluations_max: 3,
-        ..Options::default()
-    };
+    assert!(matches!(solve(&five, &[0.0; 5], &options), Err(NumericsError::TooFewPoints { .. })));
+    let hasty = Options { evaluations_max: 3, ..Options::default() };
     let curve = flat(|b, x| b[0] * (b[1] * x).exp() + b[2]);
-    assert!(matches!(
-        solve(&curve, &[9.0, 0.7, 3.0], &hasty),
-        Err(NumericsError::NotConverged { .. })
-    ));
+    assert!(matches!(solve(&curve, &[9.0, 0.7, 3.0], &hasty), Err(NumericsError::NotConverged { .. })));
     // A wall that is not the minimum: the residuals are not finite beyond it.
     let wall = flat(|b, x| if b[0] > 0.5 { f64::NAN } else { b[0] * x });
-    assert!(matches!(
-        solve(&wall, &[0.1], &options),
-        Err(NumericsError::NotFinite { .. })
-    ));
+    assert!(matches!(solve(&wall, &[0.1], &options), Err(NumericsError::NotFinite { .. })));
 }
 
 #[test]
@@ -283,38 +211,23 @@ fn bounds_and_fixed_parameters_hold() {
         }
     });
     // Bound on the slope: the intercept is then the mean of y - 1.5 x, sd 1/sqrt(5) (own algebra).
-    let fit = solve(
-        &problem,
-        &[0.0, 1.0],
-        &Options::bounded(&[(-10.0, 10.0), (0.0, 1.5)]),
-    )
-    .unwrap();
+    let fit = solve(&problem, &[0.0, 1.0], &Options::bounded(&[(-10.0, 10.0), (0.0, 1.5)])).unwrap();
     assert_eq!(fit.at_bound, [false, true]);
     assert!((fit.params[1] - 1.5).abs() < 1e-15);
     assert!((fit.params[0] - (ys.iter().sum::<f64>() - 1.5 * 15.0) / 5.0).abs() < 1e-9);
     assert!((fit.sd(0) - 1.0 / 5f64.sqrt()).abs() < 1e-9);
     assert!(fit.sd(1) == 0.0);
-    let held = Options {
-        fixed: vec![true, false],
-        ..Options::default()
-    };
+    let held = Options { fixed: vec![true, false], ..Options::default() };
     let fit = solve(&problem, &[1.0, 1.0], &held).unwrap();
     assert!((fit.params[0] - 1.0).abs() < 1e-15 && fit.dof == 4);
     let sum: f64 = xs.iter().zip(ys).map(|(x, y)| x * (y - 1.0)).sum();
     assert!((fit.params[1] - sum / 55.0).abs() < 1e-9);
     assert!((fit.sd(1) - 1.0 / 55f64.sqrt()).abs() < 1e-9);
-    let all = Options {
-        fixed: vec![true, true],
-        ..Options::default()
-    };
+    let all = Options { fixed: vec![true, true], ..Options::default() };
     let fit = solve(&problem, &[1.0, 2.0], &all).unwrap();
     assert_eq!(fit.covariance, DMatrix::zeros(2, 2));
     assert!(matches!(
-        solve(
-            &problem,
-            &[0.0, 2.0],
-            &Options::bounded(&[(-10.0, 10.0), (0.0, 1.5)])
-        ),
+        solve(&problem, &[0.0, 2.0], &Options::bounded(&[(-10.0, 10.0), (0.0, 1.5)])),
         Err(NumericsError::OutOfRange { .. })
     ));
 }

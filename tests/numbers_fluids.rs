@@ -23,12 +23,7 @@ fn water_at_atmospheric_pressure() {
             None => (row.num("rho_kell1975_kg_m3"), 4.5),
         };
         tally.digits(format!("density {t}, its formula"), rho.value, own, 13.0);
-        tally.within(
-            format!("density {t}, IAPWS-95"),
-            rho.value,
-            iapws,
-            ppm * 1e-6 * iapws,
-        );
+        tally.within(format!("density {t}, IAPWS-95"), rho.value, iapws, ppm * 1e-6 * iapws);
         tally.holds(format!("density {t}, stated"), (rho.value - iapws).abs() < rho.u);
         let mu = water::viscosity_mpa_s(t).unwrap();
         let full = row.num("viscosity_iapws2008_coolprop_mPa_s");
@@ -53,16 +48,8 @@ fn water_under_line_pressure() {
         }
         let iapws = row.num("rho_iapws95_kg_m3");
         let ppm = if t <= 40.0 { 4.0 } else { 50.0 };
-        tally.within(
-            format!("{t} degC {psi} psi, IAPWS-95"),
-            rho.value,
-            iapws,
-            ppm * 1e-6 * iapws,
-        );
-        tally.holds(
-            format!("{t} degC {psi} psi, stated"),
-            (rho.value - iapws).abs() < rho.u,
-        );
+        tally.within(format!("{t} degC {psi} psi, IAPWS-95"), rho.value, iapws, ppm * 1e-6 * iapws);
+        tally.holds(format!("{t} degC {psi} psi, stated"), (rho.value - iapws).abs() < rho.u);
     }
     tally.done(30 * 2 + 24);
 }
@@ -88,12 +75,7 @@ fn published_points_of_water() {
             }
             _ => continue,
         };
-        tally.within(
-            format!("{source} {inputs}"),
-            got,
-            row.num("published_value"),
-            row.num("tolerance_abs"),
-        );
+        tally.within(format!("{source} {inputs}"), got, row.num("published_value"), row.num("tolerance_abs"));
     }
     tally.done(8);
 }
@@ -103,16 +85,10 @@ fn methanol_and_water() {
     let mut tally = Tally::new("methanol and water: Melinder 2010 by CoolProp, handbook mixing line");
     for row in table("fluids/methanol_water_density.csv") {
         let (w, t) = (row.num("methanol_mass_fraction"), row.num("t90_degC"));
-        let (rho, mu) = (
-            mix::density_kg_m3(w, t, 0.0).unwrap(),
-            mix::viscosity_mpa_s(w, t).unwrap(),
-        );
+        let (rho, mu) = (mix::density_kg_m3(w, t, 0.0).unwrap(), mix::viscosity_mpa_s(w, t).unwrap());
         let want = row.num("rho_coolprop_mma_kg_m3");
         tally.within(format!("density w {w} {t} degC"), rho.value, want, 0.45);
-        tally.holds(
-            format!("density w {w} {t} degC, stated"),
-            (rho.value - want).abs() < 2.0 * rho.u,
-        );
+        tally.holds(format!("density w {w} {t} degC, stated"), (rho.value - want).abs() < 2.0 * rho.u);
         let want = row.num("viscosity_coolprop_mma_mPa_s");
         tally.within(format!("viscosity w {w} {t} degC"), mu.value, want, 1e-3 * want);
         // Adding volumes is wrong, and the mix must not be near it.
@@ -123,23 +99,13 @@ fn methanol_and_water() {
         let volume = row.num("methanol_volume_fraction_before_mixing_at_20degC");
         let fluid = Fluid::from_volume_fraction(volume).unwrap();
         let w = fluid.methanol_mass_fraction();
-        tally.within(
-            format!("mass fraction of {volume}"),
-            w,
-            row.num("methanol_mass_fraction"),
-            1e-6,
-        );
+        tally.within(format!("mass fraction of {volume}"), w, row.num("methanol_mass_fraction"), 1e-6);
         let rho = fluid.density_kg_m3(20.0, 0.0).unwrap();
         let want = row.num("rho_20degC_crc_pchip_kg_m3");
         tally.within(format!("density of {volume} by volume"), rho.value, want, 0.01);
         let water = Fluid::WATER.density_kg_m3(20.0, 0.0).unwrap().value;
         let factor = row.num("nozzle_volume_flow_factor_vs_water_sqrt");
-        tally.within(
-            format!("nozzle factor of {volume}"),
-            (water / rho.value).sqrt(),
-            factor,
-            1e-5,
-        );
+        tally.within(format!("nozzle factor of {volume}"), (water / rho.value).sqrt(), factor, 1e-5);
     }
     tally.done(48 * 4 + 33);
 }
@@ -150,23 +116,14 @@ fn pure_methanol() {
     for row in table("fluids/methanol_pure_101325Pa.csv") {
         let t = row.num("t90_degC");
         if t > mix::RANGE_DEGC.1 {
-            assert!(matches!(
-                mix::density_kg_m3(1.0, t, 0.0),
-                Err(NumericsError::OutOfRange { .. })
-            ));
+            assert!(matches!(mix::density_kg_m3(1.0, t, 0.0), Err(NumericsError::OutOfRange { .. })));
             continue;
         }
-        let (rho, mu) = (
-            mix::density_kg_m3(1.0, t, 0.0).unwrap(),
-            mix::viscosity_mpa_s(1.0, t).unwrap(),
-        );
+        let (rho, mu) = (mix::density_kg_m3(1.0, t, 0.0).unwrap(), mix::viscosity_mpa_s(1.0, t).unwrap());
         let want = row.num("rho_kg_m3_coolprop_heos");
         // Handbook and equation of state differ by 0.7 kg/m3 at the pure end.
         tally.within(format!("density {t}"), rho.value, want, 0.75);
-        tally.holds(
-            format!("density {t}, stated"),
-            (rho.value - want).abs() < 2.0 * rho.u,
-        );
+        tally.holds(format!("density {t}, stated"), (rho.value - want).abs() < 2.0 * rho.u);
         let want = row.num("viscosity_mPa_s_coolprop");
         tally.within(format!("viscosity {t}"), mu.value, want, 1e-3 * want);
     }
@@ -181,10 +138,7 @@ fn handbook_mixing_line() {
     let mut tally = Tally::new("CRC Handbook, concentrative properties of aqueous solutions, 20 degC");
     for row in rows(&path) {
         let w = row.num("methanol_mass_percent") / 100.0;
-        let (rho, mu) = (
-            mix::density_kg_m3(w, 20.0, 0.0).unwrap(),
-            mix::viscosity_mpa_s(w, 20.0).unwrap(),
-        );
+        let (rho, mu) = (mix::density_kg_m3(w, 20.0, 0.0).unwrap(), mix::viscosity_mpa_s(w, 20.0).unwrap());
         let want = row.num("density_kg_m3");
         tally.within(format!("density w {w}"), rho.value, want, 2.0 * rho.u);
         if let Some(want) = row.maybe("viscosity_mPa_s_crc") {
@@ -198,19 +152,10 @@ fn handbook_mixing_line() {
 fn air_of_the_room() {
     let mut tally = Tally::new("moist air: CIPM-2007, OIML R 111-1, CoolProp HumidAir");
     for row in table("fluids/air_density.csv") {
-        let (t, p, h) = (
-            row.num("t_degC"),
-            row.num("p_hPa") / 10.0,
-            row.num("relative_humidity_percent"),
-        );
+        let (t, p, h) = (row.num("t_degC"), row.num("p_hPa") / 10.0, row.num("relative_humidity_percent"));
         let label = format!("{t} degC {p} kPa {h} %");
         let rho = air::density_kg_m3(p, t, h).unwrap();
-        tally.digits(
-            format!("{label} CIPM"),
-            rho.value,
-            row.num("rho_air_cipm2007_kg_m3"),
-            12.0,
-        );
+        tally.digits(format!("{label} CIPM"), rho.value, row.num("rho_air_cipm2007_kg_m3"), 12.0);
         let humid = row.num("rho_air_coolprop_humidair_kg_m3");
         tally.within(format!("{label} CoolProp"), rho.value, humid, 2.2e-4 * humid);
         let want = row.num("rho_air_oiml_r111_simplified_kg_m3");
@@ -247,10 +192,7 @@ fn reynolds_numbers() {
 #[test]
 fn ranges_are_kept() {
     for t in [-0.1, 60.1, f64::NAN] {
-        assert!(
-            water::density_kg_m3(t, 0.0).is_err() && water::viscosity_mpa_s(t).is_err(),
-            "{t}"
-        );
+        assert!(water::density_kg_m3(t, 0.0).is_err() && water::viscosity_mpa_s(t).is_err(), "{t}");
     }
     assert!(water::density_kg_m3(20.0, 3000.1).is_err() && water::density_kg_m3(20.0, -101.0).is_err());
     assert!(
@@ -261,10 +203,7 @@ fn ranges_are_kept() {
     // Water and a trace of methanol join without a step.
     let trace = Fluid::new(1e-6).unwrap();
     for t in [5.0, 20.0, 40.0] {
-        let (a, b) = (
-            Fluid::WATER.density_kg_m3(t, 500.0).unwrap(),
-            trace.density_kg_m3(t, 500.0).unwrap(),
-        );
+        let (a, b) = (Fluid::WATER.density_kg_m3(t, 500.0).unwrap(), trace.density_kg_m3(t, 500.0).unwrap());
         assert!((a.value - b.value).abs() < 0.02, "{t}: {} {}", a.value, b.value);
     }
 }

@@ -16,10 +16,7 @@ fn datasets(rows: &[Row]) -> Vec<String> {
 }
 
 fn column(rows: &[Row], dataset: &str, name: &str) -> Vec<f64> {
-    rows.iter()
-        .filter(|r| r.text("dataset") == dataset)
-        .map(|r| r.num(name))
-        .collect()
+    rows.iter().filter(|r| r.text("dataset") == dataset).map(|r| r.num(name)).collect()
 }
 
 #[test]
@@ -36,18 +33,8 @@ fn pchip_slopes_values_derivatives_integrals_inverses() {
         let integrals = column(&knots, &set, "pchip_integral_from_x0");
         for i in 0..x.len() {
             let steep = scale / (x[x.len() - 1] - x[0]);
-            tally.within(
-                format!("{set} slope {i}"),
-                curve.slopes()[i],
-                slopes[i],
-                1e-12 * steep,
-            );
-            tally.within(
-                format!("{set} value at knot {i}"),
-                curve.value(x[i]).unwrap(),
-                y[i],
-                1e-14 * scale,
-            );
+            tally.within(format!("{set} slope {i}"), curve.slopes()[i], slopes[i], 1e-12 * steep);
+            tally.within(format!("{set} value at knot {i}"), curve.value(x[i]).unwrap(), y[i], 1e-14 * scale);
             let area = scale * (x[x.len() - 1] - x[0]);
             tally.within(
                 format!("{set} integral {i}"),
@@ -58,29 +45,14 @@ fn pchip_slopes_values_derivatives_integrals_inverses() {
         }
         for row in values.iter().filter(|r| r.text("dataset") == set) {
             let at = row.num("x");
-            tally.within(
-                format!("{set} at {at}"),
-                curve.value(at).unwrap(),
-                row.num("pchip"),
-                1e-13 * scale,
-            );
+            tally.within(format!("{set} at {at}"), curve.value(at).unwrap(), row.num("pchip"), 1e-13 * scale);
             let steep = scale / (x[1] - x[0]);
             let slope = curve.derivative(at).unwrap();
-            tally.within(
-                format!("{set} slope at {at}"),
-                slope,
-                row.num("pchip_derivative"),
-                1e-12 * steep,
-            );
+            tally.within(format!("{set} slope at {at}"), slope, row.num("pchip_derivative"), 1e-12 * steep);
         }
         for row in inverses.iter().filter(|r| r.text("dataset") == set) {
             let at = curve.inverse(row.num("y")).unwrap();
-            tally.digits(
-                format!("{set} inverse of {}", row.text("y")),
-                at,
-                row.num("x"),
-                11.0,
-            );
+            tally.digits(format!("{set} inverse of {}", row.text("y")), at, row.num("x"), 11.0);
         }
     }
     tally.done(3 * 67 + 2 * 78 + 42);
@@ -110,10 +82,8 @@ fn isotonic_regression() {
     for set in datasets(&rows) {
         let (y, w) = (column(&rows, &set, "y"), column(&rows, &set, "weight"));
         let (up, down) = (increasing(&y, &w).unwrap(), decreasing(&y, &w).unwrap());
-        let (want_up, want_down) = (
-            column(&rows, &set, "isotonic_increasing"),
-            column(&rows, &set, "isotonic_decreasing"),
-        );
+        let (want_up, want_down) =
+            (column(&rows, &set, "isotonic_increasing"), column(&rows, &set, "isotonic_decreasing"));
         for i in 0..y.len() {
             tally.digits(format!("{set} {i} rising"), up[i], want_up[i], 12.0);
             tally.digits(format!("{set} {i} falling"), down[i], want_down[i], 12.0);

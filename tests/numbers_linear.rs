@@ -35,9 +35,8 @@ fn nist_linear_regression() {
     let mut sets = 0;
     for (name, degree, intercept, digits) in SETS {
         let committed = reference(&format!("nist/{name}.dat"));
-        let Some(path) = Some(committed)
-            .filter(|p| p.exists())
-            .or_else(|| external(&format!("nist/{name}.dat")))
+        let Some(path) =
+            Some(committed).filter(|p| p.exists()).or_else(|| external(&format!("nist/{name}.dat")))
         else {
             continue;
         };
@@ -66,11 +65,8 @@ fn fit_set(path: &PathBuf, degree: usize, intercept: bool) -> LinearFit {
         let x: Vec<f64> = data.iter().map(|r| r[1]).collect();
         polynomial(&x, &y, None, degree, intercept).unwrap()
     } else {
-        let design = DMatrix::from_fn(
-            data.len(),
-            data[0].len(),
-            |i, j| if j == 0 { 1.0 } else { data[i][j] },
-        );
+        let design =
+            DMatrix::from_fn(data.len(), data[0].len(), |i, j| if j == 0 { 1.0 } else { data[i][j] });
         weighted(&design, &y, None).unwrap()
     }
 }
@@ -143,19 +139,9 @@ fn exact_rational_solutions() {
             if let Some(power) = quantity.strip_prefix('B') {
                 let i = power.parse::<usize>().unwrap() - usize::from(!intercept);
                 check(format!("{id} {quantity}"), fit.params[i], want, digits);
-                check(
-                    format!("{id} {quantity} se"),
-                    fit.sd(i),
-                    row.num("se_absolute_sigma"),
-                    digits,
-                );
+                check(format!("{id} {quantity} se"), fit.sd(i), row.num("se_absolute_sigma"), digits);
                 let se = scaled[(i, i)].sqrt();
-                check(
-                    format!("{id} {quantity} se scaled"),
-                    se,
-                    row.num("se_scaled"),
-                    digits,
-                );
+                check(format!("{id} {quantity} se scaled"), se, row.num("se_scaled"), digits);
             } else {
                 let got = match quantity {
                     "chi2_or_rss" => fit.chi2,
@@ -184,9 +170,7 @@ fn generalised_agrees_with_weighted_and_keeps_a_common_error_common() {
     let design = DMatrix::from_fn(5, 2, |i, j| if j == 0 { 1.0 } else { x[i] });
     let plain = weighted(&design, &y, Some(&u)).unwrap();
     let common = 0.25;
-    let covariance = DMatrix::from_fn(5, 5, |i, j| {
-        common * common + if i == j { u[i] * u[i] } else { 0.0 }
-    });
+    let covariance = DMatrix::from_fn(5, 5, |i, j| common * common + if i == j { u[i] * u[i] } else { 0.0 });
     let full = generalised(&design, &y, &covariance).unwrap();
     let mut tally = Tally::new("common offset in a generalised fit, own algebra");
     for i in 0..2 {
@@ -194,12 +178,7 @@ fn generalised_agrees_with_weighted_and_keeps_a_common_error_common() {
     }
     tally.digits("slope sd", full.sd(1), plain.sd(1), 12.0);
     tally.digits("intercept sd", full.sd(0), plain.sd(0).hypot(common), 12.0);
-    tally.digits(
-        "covariance",
-        full.covariance[(0, 1)],
-        plain.covariance[(0, 1)],
-        12.0,
-    );
+    tally.digits("covariance", full.covariance[(0, 1)], plain.covariance[(0, 1)], 12.0);
     tally.done(5);
 }
 
@@ -208,18 +187,12 @@ fn what_cannot_be_fitted_is_refused() {
     let x = [1.0, 2.0, 3.0, 4.0];
     let y = [1.0, 2.0, 3.0, 4.5];
     let twice = DMatrix::from_fn(4, 3, |i, j| [1.0, x[i], 2.0 * x[i]][j]);
-    assert_eq!(
-        weighted(&twice, &y, None),
-        Err(NumericsError::RankDeficient { rank: 2, columns: 3 })
-    );
+    assert_eq!(weighted(&twice, &y, None), Err(NumericsError::RankDeficient { rank: 2, columns: 3 }));
     assert_eq!(
         polynomial(&[2.0; 4], &y, None, 1, true),
         Err(NumericsError::RankDeficient { rank: 1, columns: 2 })
     );
-    assert_eq!(
-        polynomial(&x, &y, None, 4, true),
-        Err(NumericsError::TooFewPoints { found: 4, needed: 5 })
-    );
+    assert_eq!(polynomial(&x, &y, None, 4, true), Err(NumericsError::TooFewPoints { found: 4, needed: 5 }));
     assert!(matches!(
         polynomial(&x, &[1.0, f64::NAN, 1.0, 1.0], None, 1, true),
         Err(NumericsError::NotFinite { .. })
@@ -230,8 +203,5 @@ fn what_cannot_be_fitted_is_refused() {
     ));
     let singular = DMatrix::from_element(4, 4, 1.0);
     let line = DMatrix::from_fn(4, 2, |i, j| [1.0, x[i]][j]);
-    assert_eq!(
-        generalised(&line, &y, &singular),
-        Err(NumericsError::NotPositiveDefinite)
-    );
+    assert_eq!(generalised(&line, &y, &singular), Err(NumericsError::NotPositiveDefinite));
 }

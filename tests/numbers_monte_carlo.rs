@@ -19,10 +19,7 @@ struct Expected(Vec<common::Row>);
 
 impl Expected {
     fn cell(&self, case: &str, quantity: &str, column: &str) -> f64 {
-        let row = self
-            .0
-            .iter()
-            .find(|r| r.text("case_id") == case && r.text("quantity") == quantity);
+        let row = self.0.iter().find(|r| r.text("case_id") == case && r.text("quantity") == quantity);
         row.unwrap_or_else(|| panic!("{case} {quantity}")).num(column)
     }
 
@@ -30,10 +27,7 @@ impl Expected {
     fn check(&self, tally: &mut Tally, case: &str, quantity: &str, got: f64, noise: f64) {
         let label = format!("{case} {quantity}");
         tally.within(&label, got, self.cell(case, quantity, "computed_value"), noise);
-        let row = self
-            .0
-            .iter()
-            .find(|r| r.text("case_id") == case && r.text("quantity") == quantity);
+        let row = self.0.iter().find(|r| r.text("case_id") == case && r.text("quantity") == quantity);
         if let Some(printed) = row.and_then(|r| r.maybe("published_value")) {
             let tolerance = self.cell(case, quantity, "tolerance_abs_vs_published");
             tally.within(format!("{label}, as printed"), got, printed, tolerance + noise);
@@ -56,12 +50,7 @@ fn additive_model() {
         ("S1_9.2.3_rect4", [rectangular(1.0); 4], 2.0),
         (
             "S1_9.2.4_rect4_unequal",
-            [
-                rectangular(1.0),
-                rectangular(1.0),
-                rectangular(1.0),
-                rectangular(10.0),
-            ],
+            [rectangular(1.0), rectangular(1.0), rectangular(1.0), rectangular(10.0)],
             10.0,
         ),
     ];
@@ -73,19 +62,8 @@ fn additive_model() {
         expected.check(&mut tally, case, "upper95", high, 1e-2 * scale);
         tally.within(format!("{case} lower95"), low, -high, 1.5e-2 * scale);
     }
-    let four = [
-        Term::known(1.0),
-        Term::known(1.0),
-        Term::known(1.0),
-        Term::known(10.0),
-    ];
-    expected.check(
-        &mut tally,
-        "S1_9.2.4_rect4_unequal",
-        "upper95_gum",
-        combine(&four).u95(),
-        1e-9,
-    );
+    let four = [Term::known(1.0), Term::known(1.0), Term::known(1.0), Term::known(10.0)];
+    expected.check(&mut tally, "S1_9.2.4_rect4_unequal", "upper95_gum", combine(&four).u95(), 1e-9);
     tally.done(18);
 }
 
@@ -111,13 +89,7 @@ fn mass_calibration() {
     expected.check(&mut tally, case, "mcm_symmetric95_low", symmetric.0, 1e-3);
     expected.check(&mut tally, case, "mcm_symmetric95_high", symmetric.1, 1e-3);
     let at = [100_000.0, 1.234, 1.2, 8000.0, 8000.0];
-    let us = [
-        0.05,
-        0.02,
-        0.1 / 3f64.sqrt(),
-        1000.0 / 3f64.sqrt(),
-        50.0 / 3f64.sqrt(),
-    ];
+    let us = [0.05, 0.02, 0.1 / 3f64.sqrt(), 1000.0 / 3f64.sqrt(), 50.0 / 3f64.sqrt()];
     let c = sensitivities(&at, &us.map(|u| 1e-3 * u), model);
     let terms: Vec<Term> = c.iter().zip(us).map(|(c, u)| Term::known(c * u)).collect();
     expected.check(&mut tally, case, "u_gum_first_order", combine(&terms).u, 1e-6);
@@ -153,12 +125,7 @@ fn inputs_have_their_standard_deviations() {
     let mut tally = Tally::new("JCGM 101:2008 Table 1");
     for (name, input, mean, u) in [
         ("normal", Input::Normal(3.0, 2.0), 3.0, 2.0),
-        (
-            "rectangular",
-            Input::Rectangular(1.0, 4.0),
-            2.5,
-            3.0 / 12f64.sqrt(),
-        ),
+        ("rectangular", Input::Rectangular(1.0, 4.0), 2.5, 3.0 / 12f64.sqrt()),
         ("triangular", Input::Triangular(1.0, 4.0), 2.5, 3.0 / 24f64.sqrt()),
         ("arcsine", Input::Arcsine(1.0, 4.0), 2.5, 3.0 / 8f64.sqrt()),
         ("t", Input::T(1.0, 2.0, 9.0), 1.0, 2.0 * (9.0 / 7.0_f64).sqrt()),

@@ -2,11 +2,7 @@
 //!
 //! Source: NIST StRD, Nonlinear Regression (US government, public domain): data, starts and certified values.
 
-#![expect(
-    clippy::unwrap_used,
-    clippy::print_stdout,
-    reason = "a check that cannot be set up must fail"
-)]
+#![expect(clippy::unwrap_used, clippy::print_stdout, reason = "a check that cannot be set up must fail")]
 
 mod common;
 
@@ -61,10 +57,7 @@ fn certified_values_are_reached_from_both_starts() {
     let mut tally = Tally::new("NIST StRD nonlinear regression");
     let mut failed = Vec::new();
     for set in &models {
-        let rows: Vec<&Row> = certified
-            .iter()
-            .filter(|r| r.text("dataset") == set.text("dataset"))
-            .collect();
+        let rows: Vec<&Row> = certified.iter().filter(|r| r.text("dataset") == set.text("dataset")).collect();
         for start in ["start1", "start2"] {
             failed.extend(one_set(set, &rows, start, &mut tally));
         }
@@ -96,11 +89,7 @@ fn one_set(set: &Row, certified: &[&Row], start: &str, tally: &mut Tally) -> Opt
         }
     };
     let scaled = fit.scaled().unwrap();
-    let sd_digits = if name == "Lanczos1" {
-        SD_DIGITS_LANCZOS1
-    } else {
-        SD_DIGITS
-    };
+    let sd_digits = if name == "Lanczos1" { SD_DIGITS_LANCZOS1 } else { SD_DIGITS };
     let (mut least, mut least_sd) = (16f64, 16f64);
     for (i, row) in certified.iter().enumerate() {
         let (estimate, sd) = (row.num("certified_estimate"), row.num("certified_sd"));
@@ -110,23 +99,10 @@ fn one_set(set: &Row, certified: &[&Row], start: &str, tally: &mut Tally) -> Opt
         least = least.min(matching_digits(fit.params[i], estimate));
         least_sd = least_sd.min(matching_digits(scaled[(i, i)].sqrt(), sd));
     }
-    println!(
-        "{name} {start}: {least:.1} digits, sd {least_sd:.1}, {} evaluations",
-        fit.evaluations
-    );
-    tally.digits(
-        format!("{name} {start} dof"),
-        fit.dof as f64,
-        set.num("df_residual"),
-        12.0,
-    );
+    println!("{name} {start}: {least:.1} digits, sd {least_sd:.1}, {} evaluations", fit.evaluations);
+    tally.digits(format!("{name} {start} dof"), fit.dof as f64, set.num("df_residual"), 12.0);
     if name != "Lanczos1" {
-        tally.digits(
-            format!("{name} {start} rss"),
-            fit.chi2,
-            set.num("certified_rss"),
-            ESTIMATE_DIGITS,
-        );
+        tally.digits(format!("{name} {start} rss"), fit.chi2, set.num("certified_rss"), ESTIMATE_DIGITS);
     }
     None
 }

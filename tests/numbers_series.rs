@@ -38,11 +38,7 @@ fn nist_univariate() {
         let label = format!("{name} {}", row.text("quantity"));
         tally.digits(label, got, row.num("recomputed_value_17dig"), ceiling(row));
     }
-    tally.done(if external("nist/NumAcc4.dat").is_some() {
-        rows.len()
-    } else {
-        0
-    });
+    tally.done(if external("nist/NumAcc4.dat").is_some() { rows.len() } else { 0 });
 }
 
 #[test]
@@ -79,12 +75,7 @@ fn nist_analysis_of_variance() {
 }
 
 fn series(rows: &[Row], id: &str) -> (Vec<f64>, Vec<f64>) {
-    let of = |name: &str| {
-        rows.iter()
-            .filter(|r| r.text("case_id") == id)
-            .map(|r| r.num(name))
-            .collect()
-    };
+    let of = |name: &str| rows.iter().filter(|r| r.text("case_id") == id).map(|r| r.num(name)).collect();
     (of("time_s"), of("mass_g"))
 }
 
@@ -119,11 +110,7 @@ fn flying_weighing() {
             ("se_c2_g_s2", se_c2, 9.0),
             ("p_value_c2", p_c2, 6.0),
             ("theil_sen_slope_g_s", theil_sen(&t, &y).unwrap(), 11.0),
-            (
-                "end_to_end_slope_g_s",
-                (y[n - 1] - y[0]) / (t[n - 1] - t[0]),
-                12.0,
-            ),
+            ("end_to_end_slope_g_s", (y[n - 1] - y[0]) / (t[n - 1] - t[0]), 12.0),
         ] {
             tally.digits(format!("{id} {name}"), got, row.num(name), digits);
         }
@@ -134,10 +121,7 @@ fn flying_weighing() {
             "{id}: ordinary {:e}, with memory {:e} at {:.1} dof",
             s.se_independent, honest.u, honest.dof
         );
-        tally.holds(
-            format!("{id} memory"),
-            (honest.u > 1.5 * s.se_independent) == (residual_lag1 > 0.5),
-        );
+        tally.holds(format!("{id} memory"), (honest.u > 1.5 * s.se_independent) == (residual_lag1 > 0.5));
     }
     tally.done(38);
 }

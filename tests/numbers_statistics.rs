@@ -31,23 +31,10 @@ fn grubbs_test() {
         tally.digits(format!("{id} mean"), a.mean, row.num("mean"), 13.0);
         tally.digits(format!("{id} sd"), a.sd, row.num("sd"), 12.0);
         tally.digits(format!("{id} G"), g.g, row.num("G_max_two_sided"), 11.0);
-        tally.digits(
-            format!("{id} critical"),
-            g.critical,
-            row.num("g_crit_two_sided_0_05"),
-            11.0,
-        );
+        tally.digits(format!("{id} critical"), g.critical, row.num("g_crit_two_sided_0_05"), 11.0);
         let one = grubbs_critical(data.len(), 0.05, false);
-        tally.digits(
-            format!("{id} critical, one side"),
-            one,
-            row.num("g_crit_one_sided_0_05"),
-            11.0,
-        );
-        tally.holds(
-            format!("{id} outlier"),
-            g.is_outlier() == (row.text("outlier") == "yes"),
-        );
+        tally.digits(format!("{id} critical, one side"), one, row.num("g_crit_one_sided_0_05"), 11.0);
+        tally.holds(format!("{id} outlier"), g.is_outlier() == (row.text("outlier") == "yes"));
     }
     tally.done(84);
     assert!(grubbs(&[1.0, 1.0, 1.0], 0.05).is_err());
@@ -58,26 +45,12 @@ fn grubbs_test() {
 fn tolerance_factors() {
     let mut tally = Tally::new("tolerance factors, noncentral t and integration; ISO 16269-6 tables");
     for row in table("stats/tolerance_factors.csv") {
-        let (n, p, c) = (
-            row.num("n") as usize,
-            row.num("proportion"),
-            row.num("confidence"),
-        );
+        let (n, p, c) = (row.num("n") as usize, row.num("proportion"), row.num("confidence"));
         let one = tolerance_one_sided(n, p, c).unwrap();
         let two = tolerance_two_sided(n, p, c).unwrap();
         let label = format!("n {n} p {p} c {c}");
-        tally.digits(
-            format!("{label} one side"),
-            one,
-            row.num("k_one_sided_exact_nct"),
-            9.0,
-        );
-        tally.digits(
-            format!("{label} two sides"),
-            two,
-            row.num("k_two_sided_exact"),
-            8.0,
-        );
+        tally.digits(format!("{label} one side"), one, row.num("k_one_sided_exact_nct"), 9.0);
+        tally.digits(format!("{label} two sides"), two, row.num("k_two_sided_exact"), 8.0);
         let howe = tolerance_howe(n, p, c).unwrap();
         tally.digits(format!("{label} Howe"), howe, row.num("k_two_sided_howe"), 11.0);
         if let Some(published) = row.maybe("published_one_sided") {
@@ -96,11 +69,7 @@ fn tolerance_factors() {
 fn binomial_intervals() {
     let mut tally = Tally::new("binomial intervals, statsmodels and scipy");
     for row in table("stats/binomial_intervals.csv") {
-        let (k, n, alpha) = (
-            row.num("successes") as usize,
-            row.num("n") as usize,
-            row.num("alpha"),
-        );
+        let (k, n, alpha) = (row.num("successes") as usize, row.num("n") as usize, row.num("alpha"));
         let (exact, wilson) = (proportion_exact(k, n, alpha), proportion_wilson(k, n, alpha));
         for (name, got) in [
             ("clopper_pearson_low", exact.0),
@@ -170,10 +139,7 @@ fn paired_samples() {
     for row in table("stats/paired_tests.csv") {
         let id = row.text("case_id");
         let d = paired(&row.list("a_semicolon"), &row.list("b_semicolon")).unwrap();
-        let (e, i) = (
-            d.equivalence(row.num("equiv_low"), row.num("equiv_high")),
-            d.interval(0.95),
-        );
+        let (e, i) = (d.equivalence(row.num("equiv_low"), row.num("equiv_high")), d.interval(0.95));
         for (name, got) in [
             ("mean_diff", d.value),
             ("sd_diff", d.u * row.num("n").sqrt()),

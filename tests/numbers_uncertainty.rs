@@ -45,17 +45,7 @@ fn gum_h1_end_gauge() {
     let i = inputs("GUM_H1");
     let at = |name: &str| &i[name];
     let l_s = at("l_s").value;
-    let names = [
-        "l_s",
-        "d_bar",
-        "d1",
-        "d2",
-        "alpha_s",
-        "d_alpha",
-        "d_theta",
-        "theta_bar",
-        "Delta",
-    ];
+    let names = ["l_s", "d_bar", "d1", "d2", "alpha_s", "d_alpha", "d_theta", "theta_bar", "Delta"];
     let values: Vec<f64> = names.iter().map(|n| at(n).value).collect();
     let us: Vec<f64> = names.iter().map(|n| at(n).u).collect();
     let length = |x: &[f64]| {
@@ -63,9 +53,7 @@ fn gum_h1_end_gauge() {
         x[0] + x[1] + x[2] + x[3] - x[0] * (x[5] * theta + x[4] * x[6])
     };
     let c = sensitivities(&values, &us, length);
-    let terms: Vec<Term> = (0..9)
-        .map(|k| Term::new(c[k] * us[k], at(names[k]).dof))
-        .collect();
+    let terms: Vec<Term> = (0..9).map(|k| Term::new(c[k] * us[k], at(names[k]).dof)).collect();
     let all = combine(&terms);
     let d = combine(&terms[1..4]);
     // H.1.7: the two products of small quantities, second order.
@@ -97,11 +85,7 @@ fn gum_h2_correlated_readings() {
     let column = |k: usize| sets.iter().map(|s| s[k]).collect::<Vec<f64>>();
     let (v, i, phi) = (column(0), column(1), column(2));
     let (av, ai, ap) = (type_a(&v).unwrap(), type_a(&i).unwrap(), type_a(&phi).unwrap());
-    let r = [
-        correlation(&v, &i).unwrap(),
-        correlation(&v, &phi).unwrap(),
-        correlation(&i, &phi).unwrap(),
-    ];
+    let r = [correlation(&v, &i).unwrap(), correlation(&v, &phi).unwrap(), correlation(&i, &phi).unwrap()];
     let means = [av.mean, ai.mean, ap.mean];
     let us = [av.of_mean().u, ai.of_mean().u, ap.of_mean().u];
     // mA gives kilo-ohm for volt over current.
@@ -117,21 +101,9 @@ fn gum_h2_correlated_readings() {
         ]
     };
     let pairs = [
-        Correlation {
-            first: 0,
-            second: 1,
-            r: r[0],
-        },
-        Correlation {
-            first: 0,
-            second: 2,
-            r: r[1],
-        },
-        Correlation {
-            first: 1,
-            second: 2,
-            r: r[2],
-        },
+        Correlation { first: 0, second: 1, r: r[0] },
+        Correlation { first: 0, second: 2, r: r[1] },
+        Correlation { first: 1, second: 2, r: r[2] },
     ];
     let u_of = |c: &[f64; 3]| -> Combined {
         let terms: Vec<Term> = (0..3).map(|k| Term::new(c[k] * us[k], 4.0)).collect();
@@ -142,16 +114,11 @@ fn gum_h2_correlated_readings() {
         rho * us[a] * us[b]
     });
     let between = |a: &[f64; 3], b: &[f64; 3]| {
-        let cross: f64 = (0..9)
-            .map(|k| a[k / 3] * b[k % 3] * covariance[(k / 3, k % 3)])
-            .sum();
+        let cross: f64 = (0..9).map(|k| a[k / 3] * b[k % 3] * covariance[(k / 3, k % 3)]).sum();
         cross / (propagate(&covariance, a) * propagate(&covariance, b))
     };
     let [ur, ux, uz] = exact.map(|c| u_of(&c));
-    assert!(
-        [ur, ux, uz].iter().all(|u| (u.dof - 4.0).abs() < 1e-12),
-        "readings taken together keep their 4"
-    );
+    assert!([ur, ux, uz].iter().all(|u| (u.dof - 4.0).abs() < 1e-12), "readings taken together keep their 4");
     let each = |f: &dyn Fn(&[f64]) -> f64| {
         let values: Vec<f64> = sets.iter().map(|s| f(s)).collect();
         let a = type_a(&values).unwrap();
@@ -220,10 +187,7 @@ fn gum_h3_thermometer_line() {
                 ("df", fit.dof as f64),
                 ("u_b_predict_if_correlation_ignored", u1.hypot(u2 * g[1])),
                 ("U95_b_predict", coverage(0.95, fit.dof as f64) * u),
-                (
-                    "max_abs_residual",
-                    fit.residuals.iter().fold(0.0, |m: f64, r| m.max(r.abs())),
-                ),
+                ("max_abs_residual", fit.residuals.iter().fold(0.0, |m: f64, r| m.max(r.abs()))),
             ],
         );
     }
@@ -263,10 +227,7 @@ fn gum_h5_days_of_observation() {
 #[test]
 fn gum_tables_g2_and_e1() {
     let mut tally = Tally::new("JCGM 100:2008 Tables G.2 and E.1");
-    for row in table("gum/gum_expected.csv")
-        .iter()
-        .filter(|r| r.text("case_id") == "GUM_G2_t_table")
-    {
+    for row in table("gum/gum_expected.csv").iter().filter(|r| r.text("case_id") == "GUM_G2_t_table") {
         let name = row.text("quantity");
         let inner = name.trim_start_matches("t_p(df=").trim_end_matches(')');
         let (dof, p) = inner.split_once(";p=").unwrap();
@@ -274,10 +235,7 @@ fn gum_tables_g2_and_e1() {
         tally.digits(name, got, row.num("computed_value"), 12.0);
         tally.within(name, got, row.num("published_value"), 0.006);
     }
-    for row in table("gum/gum_expected.csv")
-        .iter()
-        .filter(|r| r.text("case_id") == "GUM_E1_sd_of_sd")
-    {
+    for row in table("gum/gum_expected.csv").iter().filter(|r| r.text("case_id") == "GUM_E1_sd_of_sd") {
         let name = row.text("quantity");
         let n = name.rsplit_once("n=").unwrap().1.parse().unwrap();
         tally.digits(name, 100.0 * doubt_of_sd(n), row.num("computed_value"), 9.0);

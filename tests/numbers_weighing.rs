@@ -24,63 +24,29 @@ const ML_MIN_PER_GAL_H: f64 = 3_785.411_784 / 60.0;
 fn buoyancy() {
     let mut tally = Tally::new("buoyancy factors; ISO 4185 to first order");
     for row in table("weighing/buoyancy_factor.csv") {
-        let (a, l, w) = (
-            row.num("rho_air_kg_m3"),
-            row.num("rho_liquid_kg_m3"),
-            row.num("rho_weights_kg_m3"),
-        );
+        let (a, l, w) = (row.num("rho_air_kg_m3"), row.num("rho_liquid_kg_m3"), row.num("rho_weights_kg_m3"));
         let (exact, first) = (buoyancy_factor(a, l, w), buoyancy_factor_first_order(a, l, w));
         tally.digits(format!("{a} {l} exact"), exact, row.num("factor_exact"), 14.0);
-        tally.digits(
-            format!("{a} {l} first order"),
-            first,
-            row.num("factor_iso4185_first_order"),
-            14.0,
-        );
+        tally.digits(format!("{a} {l} first order"), first, row.num("factor_iso4185_first_order"), 14.0);
         let ppm = 1e6 * (first - exact);
-        tally.within(
-            format!("{a} {l} difference"),
-            ppm,
-            row.num("difference_ppm"),
-            1e-8,
-        );
+        tally.within(format!("{a} {l} difference"), ppm, row.num("difference_ppm"), 1e-8);
     }
     // Worked examples of two balance manuals, and the convention of OIML R 111-1.
     let examples = table("weighing/published_examples.csv");
     let mut published = |case: &str, got: f64| {
-        let row = examples
-            .iter()
-            .find(|r| r.text("case").starts_with(case))
-            .unwrap();
+        let row = examples.iter().find(|r| r.text("case").starts_with(case)).unwrap();
         let tolerance = row.num("tolerance_abs").max(1e-12);
         tally.within(case, got, row.num("published_value"), tolerance);
         // The manual's own formula for air differs from CIPM-2007 by 6e-5.
         let digits = if case.starts_with("p=") { 4.0 } else { 9.0 };
-        tally.digits(
-            format!("{case}, computed"),
-            got,
-            row.num("computed_value"),
-            digits,
-        );
+        tally.digits(format!("{case}, computed"), got, row.num("computed_value"), digits);
     };
     let torr_kpa = 101.325 / 760.0;
-    published(
-        "p=715 torr",
-        air::density_kg_m3(715.0 * torr_kpa, 20.0, 70.0).unwrap().value,
-    );
-    published(
-        "reading 90.00000 g",
-        90.0 * buoyancy_factor(1.126, 2500.0, 8000.0),
-    );
-    published(
-        "reading 2000.000 mg",
-        2000.0 * buoyancy_factor(1.2, 2700.0, 8000.0),
-    );
+    published("p=715 torr", air::density_kg_m3(715.0 * torr_kpa, 20.0, 70.0).unwrap().value);
+    published("reading 90.00000 g", 90.0 * buoyancy_factor(1.126, 2500.0, 8000.0));
+    published("reading 2000.000 mg", 2000.0 * buoyancy_factor(1.2, 2700.0, 8000.0));
     published("rho_a=1.2; rho_x=8000", buoyancy_factor(1.2, 8000.0, 8000.0));
-    published(
-        "rho_a=1.2; water 998.2",
-        1e3 * (buoyancy_factor(1.2, 998.2, 8000.0) - 1.0),
-    );
+    published("rho_a=1.2; water 998.2", 1e3 * (buoyancy_factor(1.2, 998.2, 8000.0) - 1.0));
     tally.done(43);
 }
 
@@ -92,18 +58,8 @@ fn z_factors() {
         let rho = water::density_kg_m3(t, 0.0).unwrap().value;
         let of_air = air::density_kg_m3(p, t, 50.0).unwrap().value;
         let z = volume_flow_ml_min(1.0, of_air, rho, rho) / 60.0;
-        tally.digits(
-            format!("{t} degC {p} kPa"),
-            z,
-            row.num("z_cipm_formulas_rh50_uL_per_mg"),
-            10.0,
-        );
-        tally.within(
-            format!("{t} degC {p} kPa, as printed"),
-            z,
-            row.num("z_published_uL_per_mg"),
-            1.1e-4,
-        );
+        tally.digits(format!("{t} degC {p} kPa"), z, row.num("z_cipm_formulas_rh50_uL_per_mg"), 10.0);
+        tally.within(format!("{t} degC {p} kPa, as printed"), z, row.num("z_published_uL_per_mg"), 1.1e-4);
     }
     tally.done(192);
 }
@@ -137,9 +93,7 @@ fn one_weighing(row: &Row, tally: &mut Tally) {
     );
     let of_air = of_air.unwrap().value;
     let cup = water::density_kg_m3(t, 0.0).unwrap().value;
-    let line = water::density_kg_m3(t, row.num("line_gauge_psi") * KPA_PER_PSI)
-        .unwrap()
-        .value;
+    let line = water::density_kg_m3(t, row.num("line_gauge_psi") * KPA_PER_PSI).unwrap().value;
     let weights = row.num("rho_weights_kg_m3");
     let (time, dt) = (row.num("time_s"), row.num("timing_correction_added_s"));
     let mass = row.num("m_end_g") - row.num("m_start_g");
@@ -193,12 +147,7 @@ fn one_weighing(row: &Row, tally: &mut Tally) {
         "c_rho_water_mL_s",
         "c_drip_mL_s",
     ];
-    exact.extend(
-        columns
-            .iter()
-            .zip(&terms)
-            .map(|(name, term)| (*name, term.u.abs(), 2.0)),
-    );
+    exact.extend(columns.iter().zip(&terms).map(|(name, term)| (*name, term.u.abs(), 2.0)));
     for (name, got, digits) in exact {
         tally.digits(format!("{id} {name}"), got, row.num(name), digits);
     }
@@ -217,12 +166,7 @@ fn timing_of_long_and_short_collections() {
         let (long, total) = (row.num("mass_long_g"), row.num("total_time_s"));
         let bursts = row.num("n_bursts") as u32;
         let dt = timing_correction_s(long, total, row.num("mass_bursts_total_g"), total, bursts).unwrap();
-        tally.digits(
-            format!("{id} exact"),
-            dt,
-            row.num("timing_correction_exact_s"),
-            9.0,
-        );
+        tally.digits(format!("{id} exact"), dt, row.num("timing_correction_exact_s"), 9.0);
         let flow = long / (total + dt);
         tally.digits(format!("{id} flow"), flow, row.num("flow_corrected_g_s"), 11.0);
         // The first-order form of the standard differs by -dt/t of itself.
@@ -240,12 +184,7 @@ fn thrust_of_a_jet() {
     for row in table("weighing/jet_force_offset.csv") {
         let (psi, rho) = (row.num("nozzle_dp_psi"), row.num("rho_kg_m3"));
         let got = jet_thrust_g(row.num("flow_mL_s_as_g_s"), psi * KPA_PER_PSI, rho);
-        tally.digits(
-            format!("{psi} psi"),
-            got,
-            row.num("apparent_mass_offset_while_flowing_g"),
-            12.0,
-        );
+        tally.digits(format!("{psi} psi"), got, row.num("apparent_mass_offset_while_flowing_g"), 12.0);
     }
     tally.done(4);
     assert!(jet_thrust_g(10.0, -5.0, 998.2) == 0.0);

@@ -26,9 +26,7 @@ const SHORT: [&str; 12] = [
 ];
 
 fn scratch(name: &str) -> PathBuf {
-    let dir = Path::new(env!("CARGO_TARGET_TMPDIR"))
-        .join("process-faults")
-        .join(name);
+    let dir = Path::new(env!("CARGO_TARGET_TMPDIR")).join("process-faults").join(name);
     let _ = fs::remove_dir_all(&dir);
     fs::create_dir_all(dir.parent().expect("a parent")).expect("scratch");
     dir
@@ -36,16 +34,11 @@ fn scratch(name: &str) -> PathBuf {
 
 fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_dutycup"));
-    command
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .stdin(Stdio::null());
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).stdin(Stdio::null());
     command
 }
 
-#[expect(
-    clippy::disallowed_methods,
-    reason = "pseudo-terminals and signals are the subject"
-)]
+#[expect(clippy::disallowed_methods, reason = "pseudo-terminals and signals are the subject")]
 fn wait(ms: u64) {
     std::thread::sleep(Duration::from_millis(ms));
 }
@@ -68,21 +61,13 @@ impl Bench {
     fn serve(name: &str) -> Bench {
         let ports = scratch(&format!("{name}-ports"));
         let child = program()
-            .args([
-                "emulate",
-                "rigs/virtual.yaml",
-                "--ports",
-                &ports.display().to_string(),
-            ])
+            .args(["emulate", "rigs/virtual.yaml", "--ports", &ports.display().to_string()])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
             .expect("emulate starts");
         let bench = Bench(child, ports);
-        assert!(
-            until(5000, || bench.1.join("rig.yaml").exists()),
-            "emulate serves"
-        );
+        assert!(until(5000, || bench.1.join("rig.yaml").exists()), "emulate serves");
         bench
     }
 
@@ -90,16 +75,9 @@ impl Bench {
     fn end(mut self) -> f64 {
         kill_process(Pid::from_child(&self.0), Signal::INT).expect("signal");
         let mut line = String::new();
-        self.0
-            .stdout
-            .take()
-            .expect("stdout")
-            .read_to_string(&mut line)
-            .expect("readable");
+        self.0.stdout.take().expect("stdout").read_to_string(&mut line).expect("readable");
         let value: serde_json::Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
-        value["longest_on_after_last_heartbeat_ms"]
-            .as_f64()
-            .expect("a time")
+        value["longest_on_after_last_heartbeat_ms"].as_f64().expect("a time")
     }
 }
 
@@ -118,14 +96,7 @@ impl Run {
         let out = scratch(&format!("{name}-out"));
         let rig = bench.1.join("rig.yaml").display().to_string();
         let child = program()
-            .args([
-                "run",
-                "scenarios/pump-and-nozzle.yaml",
-                "--rig",
-                &rig,
-                "--arm",
-                "virtual",
-            ])
+            .args(["run", "scenarios/pump-and-nozzle.yaml", "--rig", &rig, "--arm", "virtual"])
             .args(["--out", &out.display().to_string()])
             .args(SHORT)
             .stdout(Stdio::null())
@@ -186,12 +157,7 @@ fn signals_end_the_run_safe_with_their_own_code() {
 
 #[test]
 fn a_killed_or_frozen_run_leaves_the_pump_off_and_a_readable_record() {
-    for (n, signal) in [
-        (0, Signal::KILL),
-        (1, Signal::KILL),
-        (2, Signal::STOP),
-        (3, Signal::ABORT),
-    ] {
+    for (n, signal) in [(0, Signal::KILL), (1, Signal::KILL), (2, Signal::STOP), (3, Signal::ABORT)] {
         let name = format!("killed-{n}");
         let bench = Bench::serve(&name);
         let run = Run::start(&name, &bench);
@@ -203,9 +169,7 @@ fn a_killed_or_frozen_run_leaves_the_pump_off_and_a_readable_record() {
         assert!(longest_ms <= 501.0, "{longest_ms} ms");
         let folder = RunFolder::open(&run.1).unwrap_or_else(|e| panic!("{name}: {e}"));
         let mut rows = 0;
-        folder
-            .samples(&mut |_| rows += 1)
-            .unwrap_or_else(|e| panic!("{name}: {e}"));
+        folder.samples(&mut |_| rows += 1).unwrap_or_else(|e| panic!("{name}: {e}"));
         assert!(rows > 100, "{name}: {rows} rows");
     }
 }
@@ -217,10 +181,7 @@ fn vanished_ports_end_the_run_by_name() {
     drop(bench);
     let (code, said) = run.ended();
     assert_eq!(code, Some(4), "{said}");
-    assert!(
-        said.contains("CONTROL_LOST") || said.contains("SENSOR_LOST"),
-        "{said}"
-    );
+    assert!(said.contains("CONTROL_LOST") || said.contains("SENSOR_LOST"), "{said}");
     assert!(said.contains("emergency stop"), "says what to do: {said}");
     assert!(RunFolder::open(&run.1).is_ok());
 }
@@ -232,16 +193,7 @@ fn a_second_run_is_refused_and_the_first_goes_on() {
     let rig = bench.1.join("rig.yaml").display().to_string();
     let out = scratch("busy-second").display().to_string();
     let second = program()
-        .args([
-            "run",
-            "scenarios/pump-and-nozzle.yaml",
-            "--rig",
-            &rig,
-            "--arm",
-            "virtual",
-            "--out",
-            &out,
-        ])
+        .args(["run", "scenarios/pump-and-nozzle.yaml", "--rig", &rig, "--arm", "virtual", "--out", &out])
         .output()
         .expect("second run");
     let said = String::from_utf8_lossy(&second.stderr).into_owned();
@@ -259,24 +211,12 @@ fn a_missing_port_is_named_before_anything_is_energised() {
     let rig = bench.1.join("rig.yaml").display().to_string();
     let out = scratch("missing-out").display().to_string();
     let run = program()
-        .args([
-            "run",
-            "scenarios/pump-and-nozzle.yaml",
-            "--rig",
-            &rig,
-            "--arm",
-            "virtual",
-            "--out",
-            &out,
-        ])
+        .args(["run", "scenarios/pump-and-nozzle.yaml", "--rig", &rig, "--arm", "virtual", "--out", &out])
         .output()
         .expect("run");
     let said = String::from_utf8_lossy(&run.stderr).into_owned();
     assert_eq!(run.status.code(), Some(4), "{said}");
-    assert!(
-        said.contains("PORT_NOT_FOUND") && said.contains("scale"),
-        "{said}"
-    );
+    assert!(said.contains("PORT_NOT_FOUND") && said.contains("scale"), "{said}");
     assert!(bench.end() <= 0.0, "the pump was never on");
 }
 
@@ -288,10 +228,7 @@ fn ctrl_z_is_refused_with_the_pump_on() {
     wait(700);
     let stat = fs::read_to_string(format!("/proc/{}/stat", run.0.id())).expect("it is there");
     let state = stat.rsplit_once(") ").map(|(_, rest)| rest.chars().next());
-    assert!(
-        matches!(state, Some(Some('S' | 'R' | 'D'))),
-        "not stopped: {stat}"
-    );
+    assert!(matches!(state, Some(Some('S' | 'R' | 'D'))), "not stopped: {stat}");
     run.signal(Signal::INT);
     let (code, said) = run.ended();
     assert_eq!(code, Some(130), "{said}");

@@ -83,12 +83,7 @@ fn whatever_operation_fails_what_was_written_before_is_kept() {
     let good = tempfile::tempdir().unwrap();
     play(Gate::default(), good.path()).unwrap();
     let mut provoked = 0;
-    for how in [
-        Failing::Once(Errno::NOSPC),
-        Failing::Once(Errno::IO),
-        Failing::Dead,
-        Failing::Short,
-    ] {
+    for how in [Failing::Once(Errno::NOSPC), Failing::Once(Errno::IO), Failing::Dead, Failing::Short] {
         for n in 0.. {
             let dir = tempfile::tempdir().unwrap();
             let Err(fault) = play(failing(n, how), dir.path()) else {
@@ -138,10 +133,7 @@ fn after_a_failure_nothing_more_is_written() {
     assert_eq!(first.code, FaultCode::DiskFull);
     let before = fs::read(dir.path().join(SAMPLES)).unwrap();
     assert_eq!(recorder.sample(Moment::from_ms(1), 1, 0, 1.0), Err(first.clone()));
-    assert_eq!(
-        recorder.event(Moment::from_ms(1), "note", 1, ""),
-        Err(first.clone())
-    );
+    assert_eq!(recorder.event(Moment::from_ms(1), "note", 1, ""), Err(first.clone()));
     assert_eq!(recorder.flush(), Err(first.clone()));
     assert_eq!(recorder.finish(), Err(first));
     assert_eq!(fs::read(dir.path().join(SAMPLES)).unwrap(), before);
@@ -192,12 +184,7 @@ fn a_panic_of_the_thread_that_syncs_ends_the_run_while_it_goes_on() {
 #[test]
 fn files_are_replaced_whole_or_not_at_all() {
     let (old, new) = (vec![b'o'; 5000], vec![b'n'; 7000]);
-    for how in [
-        Failing::Once(Errno::NOSPC),
-        Failing::Once(Errno::IO),
-        Failing::Dead,
-        Failing::Short,
-    ] {
+    for how in [Failing::Once(Errno::NOSPC), Failing::Once(Errno::IO), Failing::Dead, Failing::Short] {
         let mut failures = 0;
         for n in 0..12 {
             let dir = tempfile::tempdir().unwrap();
@@ -276,10 +263,7 @@ fn a_record_has_a_limit_and_keeps_what_came_before() {
     };
     assert_eq!(fault.code, FaultCode::DiskFull, "{fault}");
     assert!((150..200).contains(&taken), "{taken} events of a thousand bytes");
-    assert_eq!(
-        recorder.event(Moment::from_ms(taken), "more", 0, ""),
-        Err(fault.clone())
-    );
+    assert_eq!(recorder.event(Moment::from_ms(taken), "more", 0, ""), Err(fault.clone()));
     assert_eq!(recorder.finish().unwrap_err().code, FaultCode::DiskFull);
     let bytes = |name: &str| fs::metadata(out.join(name)).unwrap().len();
     assert!(bytes(SAMPLES) + bytes(EVENTS) <= 200_000);
@@ -292,10 +276,7 @@ fn a_record_has_a_limit_and_keeps_what_came_before() {
 #[test]
 fn a_planted_link_is_not_followed() {
     for name in [SAMPLES, EVENTS, SUMS] {
-        let (dir, target) = (
-            tempfile::tempdir().unwrap(),
-            tempfile::NamedTempFile::new().unwrap(),
-        );
+        let (dir, target) = (tempfile::tempdir().unwrap(), tempfile::NamedTempFile::new().unwrap());
         let (planted, to) = (dir.path().join(name), target.path().to_owned());
         let first = AtomicUsize::new(0);
         let gate = Gate::new(move |op| {
@@ -308,9 +289,7 @@ fn a_planted_link_is_not_followed() {
             }
             Ok(if let Op::Write(bytes) = op { bytes } else { 0 })
         });
-        let fault = Recorder::create_through(gate, dir.path(), &COLUMNS)
-            .err()
-            .unwrap();
+        let fault = Recorder::create_through(gate, dir.path(), &COLUMNS).err().unwrap();
         assert_eq!(fault.code, FaultCode::Io, "{fault}");
         assert_eq!(fs::read(target.path()).unwrap(), b"");
     }

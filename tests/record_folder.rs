@@ -22,9 +22,7 @@ fn rows(dir: &Path) -> Vec<(f64, u32, Vec<Option<f64>>)> {
     let folder = RunFolder::open(dir).unwrap();
     let mut rows = Vec::new();
     let columns = folder.columns().len();
-    folder
-        .samples(&mut |r| rows.push((r.time_s, r.step, (0..columns).map(|c| r.get(c)).collect())))
-        .unwrap();
+    folder.samples(&mut |r| rows.push((r.time_s, r.step, (0..columns).map(|c| r.get(c)).collect()))).unwrap();
     rows
 }
 
@@ -61,10 +59,7 @@ fn readings_of_one_moment_share_a_row_and_missing_stays_missing() {
          0.030000,4,,,,1\n"
     );
     let none = None;
-    assert_eq!(
-        rows(dir.path())[0],
-        (0.01, 3, vec![Some(412.3457), none, Some(13.8), none])
-    );
+    assert_eq!(rows(dir.path())[0], (0.01, 3, vec![Some(412.3457), none, Some(13.8), none]));
     assert_eq!(rows(dir.path())[4], (0.03, 4, vec![none, none, none, Some(1.0)]));
     assert_eq!(events(dir.path())[0].get("pump_duty"), Some("40.00"));
     assert_eq!(RunFolder::open(dir.path()).unwrap().notes, Vec::<String>::new());
@@ -78,10 +73,7 @@ fn what_is_not_finite_is_refused_and_the_record_goes_on() {
         let fault = recorder.sample(Moment::START, 1, 0, bad).unwrap_err();
         assert_eq!(fault.code, FaultCode::Range, "{fault}");
     }
-    assert_eq!(
-        recorder.sample(Moment::START, 1, 4, 1.0).unwrap_err().code,
-        FaultCode::Config
-    );
+    assert_eq!(recorder.sample(Moment::START, 1, 4, 1.0).unwrap_err().code, FaultCode::Config);
     recorder.sample(Moment::START, 1, 0, 1.0).unwrap();
     end(dir.path(), recorder);
     assert_eq!(rows(dir.path()).len(), 1);
@@ -110,10 +102,7 @@ fn long_records_are_read_as_the_standard_library_reads_them() {
     let mut count = 0_u32;
     for (time_s, step, values) in rows(dir.path()) {
         let mut cells = lines.next().unwrap().split(',');
-        assert_eq!(
-            cells.next().unwrap().parse::<f64>().unwrap().to_bits(),
-            time_s.to_bits()
-        );
+        assert_eq!(cells.next().unwrap().parse::<f64>().unwrap().to_bits(), time_s.to_bits());
         assert_eq!(cells.next().unwrap().parse::<u32>().unwrap(), step);
         for value in values {
             let expected = cells.next().unwrap().parse::<f64>().ok();
@@ -140,11 +129,7 @@ fn columns_that_are_not_wanted_are_missing_and_the_rest_is_the_same() {
                 assert_eq!((row.time_s.to_bits(), row.step), (time_s.to_bits(), *step));
                 for (column, value) in values.iter().enumerate() {
                     let expected = value.filter(|_| column == wanted).map(f64::to_bits);
-                    assert_eq!(
-                        row.get(column).map(f64::to_bits),
-                        expected,
-                        "row {at}, column {column}"
-                    );
+                    assert_eq!(row.get(column).map(f64::to_bits), expected, "row {at}, column {column}");
                 }
                 at += 1;
             })
@@ -201,16 +186,10 @@ fn the_altered_span_is_named() {
     let at = text.len() / 2;
     text[at] = if text[at] == b'1' { b'2' } else { b'1' };
     fs::write(&path, &text).unwrap();
-    let problems = RunFolder::open(dir.path())
-        .unwrap()
-        .samples(&mut |_| ())
-        .unwrap_err();
+    let problems = RunFolder::open(dir.path()).unwrap().samples(&mut |_| ()).unwrap_err();
     let what = &problems.0[0].what;
     let numbers: Vec<usize> = what.split(' ').filter_map(|w| w.parse().ok()).collect();
-    assert!(
-        numbers[0] <= at && at < numbers[1] && numbers[1] - numbers[0] < 3 << 20,
-        "{what}"
-    );
+    assert!(numbers[0] <= at && at < numbers[1] && numbers[1] - numbers[0] < 3 << 20, "{what}");
 }
 
 /// A killed run: the files end anywhere after the last sync, `run.yaml` still says running.
@@ -226,9 +205,7 @@ fn a_killed_run_reads_to_its_last_sync() {
         drop(recorder); // vouches for these 200 rows
         let path = dir.path().join(SAMPLES);
         let mut text = fs::read(&path).unwrap();
-        let torn: Vec<u8> = (0..rng.random_range(0..90))
-            .map(|_| rng.random_range(0..=255))
-            .collect();
+        let torn: Vec<u8> = (0..rng.random_range(0..90)).map(|_| rng.random_range(0..=255)).collect();
         text.extend_from_slice(&torn);
         fs::write(&path, &text).unwrap();
         let sums = dir.path().join(SUMS);
@@ -238,12 +215,7 @@ fn a_killed_run_reads_to_its_last_sync() {
         fs::write(&sums, &list).unwrap();
 
         let folder = RunFolder::open(dir.path()).unwrap();
-        assert_eq!(
-            folder.notes.len(),
-            usize::from(!torn.is_empty()),
-            "{:?}",
-            folder.notes
-        );
+        assert_eq!(folder.notes.len(), usize::from(!torn.is_empty()), "{:?}", folder.notes);
         assert_eq!(rows(dir.path()).len(), 200);
 
         let mut recorder = Recorder::resume(dir.path()).unwrap();
@@ -317,17 +289,12 @@ fn hostile_files_are_refused_without_harm() {
         fs::write(fresh.path().join(SAMPLES), text).unwrap();
         fs::write(fresh.path().join(EVENTS), b"").unwrap();
         fs::write(fresh.path().join(SUMS), sum(text)).unwrap();
-        let problems = RunFolder::open(fresh.path())
-            .and_then(|f| f.samples(&mut |_| ()))
-            .unwrap_err();
+        let problems = RunFolder::open(fresh.path()).and_then(|f| f.samples(&mut |_| ())).unwrap_err();
         assert!(problems.to_string().contains(expected), "{expected}: {problems}");
     }
 }
 
 #[test]
 fn the_header_is_roles_in_rig_order() {
-    assert_eq!(
-        COLUMNS,
-        [Role::LinePressure, Role::CupMass, Role::Supply, Role::Switch]
-    );
+    assert_eq!(COLUMNS, [Role::LinePressure, Role::CupMass, Role::Supply, Role::Switch]);
 }

@@ -22,11 +22,7 @@ fn writer() {
     let Some(dir) = std::env::var_os(FOLDER) else {
         return;
     };
-    let pace = if std::env::var_os(REAL).is_some() {
-        Pace::Real
-    } else {
-        Pace::Virtual
-    };
+    let pace = if std::env::var_os(REAL).is_some() { Pace::Real } else { Pace::Virtual };
     let mut recorder = record_rig::begin(Path::new(&dir)).at_pace(pace).unwrap();
     for i in 0.. {
         for column in 0..4 {
@@ -53,20 +49,14 @@ fn whenever_it_is_killed_the_record_reads_to_its_last_sync() {
         let dir = tempfile::tempdir().unwrap();
         let real = kill % 2 == 0;
         let mut writer = Command::new(std::env::current_exe().unwrap());
-        writer
-            .args(["--exact", "writer", "--nocapture"])
-            .env(FOLDER, dir.path())
-            .stdout(Stdio::null());
+        writer.args(["--exact", "writer", "--nocapture"]).env(FOLDER, dir.path()).stdout(Stdio::null());
         if real {
             writer.env(REAL, "1");
         }
         let mut writer = writer.stderr(Stdio::null()).spawn().unwrap();
         // In real time: some bytes after the second sync. In virtual time: up to some blocks.
-        let (syncs, bytes) = if real {
-            (120, rng.random_range(0..20_000))
-        } else {
-            (0, rng.random_range(0..3_000_000))
-        };
+        let (syncs, bytes) =
+            if real { (120, rng.random_range(0..20_000)) } else { (0, rng.random_range(0..3_000_000)) };
         let samples = dir.path().join(SAMPLES);
         while length(&dir.path().join(SUMS)) < syncs || length(&samples) < bytes {
             assert!(writer.try_wait().unwrap().is_none(), "the writer ended by itself");
@@ -90,15 +80,10 @@ fn whenever_it_is_killed_the_record_reads_to_its_last_sync() {
         assert!(!real || (rows > 0 && events > 0), "kill {kill}: nothing was kept");
         let sums = fs::read_to_string(dir.path().join(SUMS)).unwrap();
         let whole = sums.rsplit_once('\n').map_or("", |(whole, _)| whole);
-        let last = whole
-            .lines()
-            .rev()
-            .find_map(|l| l.strip_prefix("samples.csv,")?.split(',').next()?.parse().ok());
+        let last =
+            whole.lines().rev().find_map(|l| l.strip_prefix("samples.csv,")?.split(',').next()?.parse().ok());
         let torn = length(&samples) > last.unwrap_or(0);
-        let told = folder
-            .notes
-            .iter()
-            .any(|n| n.starts_with(SAMPLES) && n.contains("after the last sync"));
+        let told = folder.notes.iter().any(|n| n.starts_with(SAMPLES) && n.contains("after the last sync"));
         assert_eq!(torn, told, "{:?}", folder.notes);
         rows_read += rows;
     }

@@ -8,9 +8,7 @@ use dutycup::reduce::collection::Source;
 use dutycup::reduce::{Reduced, collections_csv, from_table, table};
 
 fn reduce(text: &str) -> Result<Reduced, String> {
-    table::parse("points.csv", text.as_bytes())
-        .and_then(|t| from_table(&t, None))
-        .map_err(|p| p.to_string())
+    table::parse("points.csv", text.as_bytes()).and_then(|t| from_table(&t, None)).map_err(|p| p.to_string())
 }
 
 const HEADER: &str = "duty_pct,supply_v,line_pressure_psi,collected_g,collect_s";
@@ -36,21 +34,14 @@ fn points_become_collections() {
     let lost = 1.0 - 0.5 * (0.01 + 0.2 * 0.2 / 8.0);
     assert!((c[0].line_pressure_kpa.unwrap() - kpa * lost).abs() < 1e-9);
     assert!((c[1].back_pressure_kpa - 5.0 * 6.894_757_293_168_361).abs() < 1e-12);
-    assert_eq!(
-        (c[4].line_pressure_kpa, c[2].water_degc, c[0].duty_pct),
-        (None, None, None)
-    );
+    assert_eq!((c[4].line_pressure_kpa, c[2].water_degc, c[0].duty_pct), (None, None, None));
     let mean = (13.80 + 13.75 + 13.81 + 13.9) / 4.0;
     assert!((c[4].supply_v - mean).abs() < 1e-12 && c[4].note.contains("not measured"));
     assert!(c[3].flow_ml_min < 0.0 && c[3].note.contains("no flow"));
     // Design: 1.00105 for the buoyancy of water; density of water at 21 degC 997.99 kg/m3 (Tanaka 2001); half of
     // 0.5 % mist and 0.2 % leak.
     let flow = 211.4 / 30.0 * 60.0 * 1.001_05 / 0.997_99 / (1.0 - 0.0035);
-    assert!(
-        (c[0].flow_ml_min / flow - 1.0).abs() < 3e-5,
-        "{} {flow}",
-        c[0].flow_ml_min
-    );
+    assert!((c[0].flow_ml_min / flow - 1.0).abs() < 3e-5, "{} {flow}", c[0].flow_ml_min);
     let back = reduced.systematics.u(Source::BackGaugeZero);
     assert!(back > 0.0 && reduced.systematics.u(Source::ScaleGain) > 0.0);
     assert!(reduced.findings.iter().any(|f| f.id == "budget.assumed"));
@@ -74,11 +65,7 @@ fn published_weighings_are_matched() {
         let at_line = row.num("rho_water_atm_kg_m3") / row.num("rho_water_line_kg_m3");
         let flow = reduced.collections[0].flow_ml_min * at_line;
         let off = flow / row.num("qv_mL_min") - 1.0;
-        println!(
-            "{}: {flow:.3} mL/min, off by {:.1} ppm",
-            row.text("case_id"),
-            1e6 * off
-        );
+        println!("{}: {flow:.3} mL/min, off by {:.1} ppm", row.text("case_id"), 1e6 * off);
         // Air is taken at the temperature of the water and 50 % humidity here.
         assert!(off.abs() < 2e-5, "{off}");
         checked += 1;
@@ -103,10 +90,7 @@ fn repeats_decide_about_the_timing() {
     let relative = |r: &Reduced| r.collections[14].flow_random_ml_min / r.collections[14].flow_ml_min;
     let one = points(0.1, 1);
     let by_timing = one.collections[4].flow_random_ml_min / one.collections[4].flow_ml_min;
-    assert!(
-        (by_timing - 0.2 * (2.0_f64 / 3.0).sqrt() / 30.0).abs() < 5e-4,
-        "{by_timing}"
-    );
+    assert!((by_timing - 0.2 * (2.0_f64 / 3.0).sqrt() / 30.0).abs() < 5e-4, "{by_timing}");
     let careful = points(0.01, 5);
     assert!(relative(&careful) < 0.001, "{}", relative(&careful));
     assert!((careful.collections[0].flow_dof - 20.0).abs() < 1e-9);
@@ -120,10 +104,7 @@ fn repeats_decide_about_the_timing() {
 fn another_supply_is_another_condition() {
     let mut text = format!("{HEADER}\n");
     for i in 0..30 {
-        let (duty, volts) = (
-            20 + 20 * (i % 5),
-            12.0 + 0.1 * f64::from(i / 5) * f64::from(i / 5),
-        );
+        let (duty, volts) = (20 + 20 * (i % 5), 12.0 + 0.1 * f64::from(i / 5) * f64::from(i / 5));
         text.push_str(&format!(
             "{duty},{volts:.2},{duty},{:.1},30.0\n",
             f64::from(duty) * 3.0 * volts / 12.0
@@ -148,11 +129,7 @@ fn a_drift_over_the_run_is_seen_and_noise_is_not() {
             text.push_str(&format!("{duty},13.8,{duty}.0,{flow:.2},30.0\n"));
         }
         let findings = reduce(&text).unwrap().findings;
-        findings
-            .into_iter()
-            .map(|f| f.id)
-            .filter(|id| id.starts_with("drift"))
-            .collect::<Vec<_>>()
+        findings.into_iter().map(|f| f.id).filter(|id| id.starts_with("drift")).collect::<Vec<_>>()
     };
     assert!(run(-0.02).contains(&"drift.over_run"));
     let alarms = (0..100).filter(|_| !run(0.0).is_empty()).count();
@@ -167,58 +144,25 @@ fn messages() {
     let cases: Vec<(&str, String)> = vec![
         ("empty", String::new()),
         ("header alone", format!("{HEADER}\n")),
-        (
-            "near miss",
-            format!(
-                "{}\n40,13.8,60,200,30\n",
-                HEADER.replace("collected_g", "colected_g")
-            ),
-        ),
+        ("near miss", format!("{}\n40,13.8,60,200,30\n", HEADER.replace("collected_g", "colected_g"))),
         (
             "other unit",
-            format!(
-                "{}\n40,13.8,60,200,30\n",
-                HEADER.replace("line_pressure_psi", "line_pressure_mbar")
-            ),
+            format!("{}\n40,13.8,60,200,30\n", HEADER.replace("line_pressure_psi", "line_pressure_mbar")),
         ),
-        (
-            "ounces",
-            format!(
-                "{}\n40,13.8,60,200,30\n",
-                HEADER.replace("collected_g", "weight_oz")
-            ),
-        ),
-        (
-            "missing column",
-            "duty_pct,supply_v,line_pressure_bar,collected_g\n40,13.8,4,200\n".into(),
-        ),
-        (
-            "twice",
-            format!("{HEADER},line_pressure_kpa\n40,13.8,60,200,30,413\n"),
-        ),
+        ("ounces", format!("{}\n40,13.8,60,200,30\n", HEADER.replace("collected_g", "weight_oz"))),
+        ("missing column", "duty_pct,supply_v,line_pressure_bar,collected_g\n40,13.8,4,200\n".into()),
+        ("twice", format!("{HEADER},line_pressure_kpa\n40,13.8,60,200,30,413\n")),
         ("semicolons", "duty_pct;supply_v\n40;13,8\n".into()),
         ("decimal comma", format!("{HEADER}\n40,13,8,60,200,30\n")),
-        (
-            "quoted decimal comma",
-            format!("{HEADER}\n40,\"13,8\",60,200,30\n"),
-        ),
+        ("quoted decimal comma", format!("{HEADER}\n40,\"13,8\",60,200,30\n")),
         ("unit in the cell", format!("{HEADER}\n40,13.8 V,60,200,30\n")),
         ("not finite", format!("{HEADER}\n40,nan,inf,200,1e999\n")),
         ("words", format!("{HEADER}\n40,13.8,n/a,200,30\n")),
         ("out of range", format!("{HEADER}\n140,13.8,9000,-80,0\n")),
         ("missing values", format!("{HEADER}\n,13.8,60,,30\n")),
-        (
-            "no supply at all",
-            format!("{HEADER}\n40,,60,200,30\n50,,70,220,30\n"),
-        ),
-        (
-            "fractions",
-            format!("{HEADER}\n0.4,13.8,60,200,30\n0.5,13.8,60,220,30\n"),
-        ),
-        (
-            "fahrenheit",
-            format!("{HEADER},water_degc\n40,13.8,60,200,30,68\n"),
-        ),
+        ("no supply at all", format!("{HEADER}\n40,,60,200,30\n50,,70,220,30\n")),
+        ("fractions", format!("{HEADER}\n0.4,13.8,60,200,30\n0.5,13.8,60,220,30\n")),
+        ("fahrenheit", format!("{HEADER},water_degc\n40,13.8,60,200,30,68\n")),
         ("nozzle", format!("{HEADER},nozzle\n40,13.8,60,200,30,=cmd()\n")),
         ("quote", format!("{HEADER}\n40,\"13.8,60,200,30\n")),
         ("too long", long),
@@ -241,11 +185,7 @@ fn hostile_files_end_in_words() {
         b",,,,,,\n,,,,,,\n",
         b"\r\r\r\r",
     ] {
-        assert!(
-            table::parse("t.csv", bytes)
-                .and_then(|t| from_table(&t, None))
-                .is_err()
-        );
+        assert!(table::parse("t.csv", bytes).and_then(|t| from_table(&t, None)).is_err());
     }
     let columns = format!("{}\n", "x,".repeat(2000));
     assert!(table::parse("t.csv", columns.as_bytes()).is_err());
@@ -254,19 +194,13 @@ fn hostile_files_end_in_words() {
     assert!(problems.0.len() <= table::PROBLEMS_MAX + 1);
     let rows = format!("{HEADER}\n{}", "40,13.8,60,200,30\n".repeat(100_001));
     assert!(
-        table::parse("t.csv", rows.as_bytes())
-            .unwrap_err()
-            .to_string()
-            .contains("more than 100000 rows")
+        table::parse("t.csv", rows.as_bytes()).unwrap_err().to_string().contains("more than 100000 rows")
     );
 }
 
 #[test]
 fn collections_are_written_and_read_back() {
-    let reduced = reduce(&format!(
-        "{HEADER},nozzle\n40,13.8,60,200.5,30,A\n40,13.8,,-0.04,30,B\n"
-    ))
-    .unwrap();
+    let reduced = reduce(&format!("{HEADER},nozzle\n40,13.8,60,200.5,30,A\n40,13.8,,-0.04,30,B\n")).unwrap();
     let mut collections = reduced.collections;
     collections[1].void = Some(String::from("=HYPERLINK(\"x\")"));
     collections[1].note = String::from("said, \"so\"");
@@ -275,27 +209,16 @@ fn collections_are_written_and_read_back() {
         text.starts_with("step,repeat,nozzle,duty_pct,duty_set_pct,supply_v,line_pressure_kpa,"),
         "{text}"
     );
-    assert!(
-        text.contains("\"'=HYPERLINK(\"\"x\"\")\",\"said, \"\"so\"\"\""),
-        "{text}"
-    );
+    assert!(text.contains("\"'=HYPERLINK(\"\"x\"\")\",\"said, \"\"so\"\"\""), "{text}");
     let file = tempfile::NamedTempFile::new().unwrap();
     std::fs::write(file.path(), &text).unwrap();
     let lines = collections_csv::read(file.path()).unwrap();
     assert_eq!(lines.len(), 2);
     assert!((lines[0].get("flow_ml_min").unwrap() - collections[0].flow_ml_min).abs() < 1e-3);
     assert!(lines[0].get("u95_ml_min").unwrap() > 0.0);
-    assert_eq!(
-        (lines[1].get("line_pressure_kpa"), lines[1].get("duty_pct")),
-        (None, None)
-    );
+    assert_eq!((lines[1].get("line_pressure_kpa"), lines[1].get("duty_pct")), (None, None));
     std::fs::write(file.path(), text.replace("200.5", "2x0.5")).unwrap();
-    assert!(
-        collections_csv::read(file.path())
-            .unwrap_err()
-            .to_string()
-            .contains(":2:")
-    );
+    assert!(collections_csv::read(file.path()).unwrap_err().to_string().contains(":2:"));
 }
 
 #[test]
@@ -303,11 +226,6 @@ fn more_collections_than_a_bench_can_do_are_refused() {
     let mut text = String::from("duty_pct,supply_v,line_pressure_kpa,collected_g,collect_s\n");
     text += &"30,13.6,56,88.4,30.2\n".repeat(10_001);
     let table = dutycup::reduce::table::parse("points.csv", text.as_bytes()).expect("a table");
-    let said = dutycup::reduce::points::read(&table)
-        .expect_err("too many")
-        .to_string();
-    assert!(
-        said.contains("has 10001 rows") && said.contains("at most 10000 collections"),
-        "{said}"
-    );
+    let said = dutycup::reduce::points::read(&table).expect_err("too many").to_string();
+    assert!(said.contains("has 10001 rows") && said.contains("at most 10000 collections"), "{said}");
 }

@@ -27,32 +27,18 @@ fn a_healthy_bench_gives_its_flow_and_no_findings() {
         let flow = g_s * 60.0 * 1.001_053 / 0.998_207;
         let off = (c.flow_ml_min - flow) / c.flow_random_ml_min;
         worst = worst.max(off.abs());
-        assert!(
-            (c.flow_ml_min / flow - 1.0).abs() < 1e-3,
-            "{duty} %: {} {flow}",
-            c.flow_ml_min
-        );
-        assert!(
-            (c.line_pressure_kpa.unwrap() - kpa).abs() < 0.5,
-            "{:?} {kpa}",
-            c.line_pressure_kpa
-        );
+        assert!((c.flow_ml_min / flow - 1.0).abs() < 1e-3, "{duty} %: {} {flow}", c.flow_ml_min);
+        assert!((c.line_pressure_kpa.unwrap() - kpa).abs() < 0.5, "{:?} {kpa}", c.line_pressure_kpa);
         assert_eq!((c.void.as_deref(), c.note.as_str()), (None, ""));
         assert!((c.duty_pct.unwrap() - duty).abs() < 1e-9 && (c.supply_v - 13.8).abs() < 2e-3);
         let rest = c.static_flow_ml_min;
         assert_eq!(rest.is_some(), at_rest(duty));
         if let Some((rest, u)) = rest {
-            assert!(
-                (rest - flow).abs() < 2.0 * u && u < 0.01 * flow,
-                "{rest} {u} {flow}"
-            );
+            assert!((rest - flow).abs() < 2.0 * u && u < 0.01 * flow, "{rest} {u} {flow}");
         }
     }
     assert!(worst < 4.0, "{worst} standard uncertainties off");
-    let (mass, time) = (
-        reduced.systematics.u(Source::ScaleGain),
-        reduced.systematics.u(Source::ClockGain),
-    );
+    let (mass, time) = (reduced.systematics.u(Source::ScaleGain), reduced.systematics.u(Source::ClockGain));
     assert!((mass - 0.0005 / 3.0_f64.sqrt()).abs() < 1e-12 && (time - 2e-5 / 3.0_f64.sqrt()).abs() < 1e-12);
     assert!(reduced.budget.len() >= 4 && reduced.series.len() == 5);
     assert_eq!(reduced.stretches.iter().filter(|s| s.kind == "dwell").count(), 16);
@@ -62,10 +48,7 @@ fn a_healthy_bench_gives_its_flow_and_no_findings() {
 /// Design: with a ripple of 50 % the mean root of the pressure lies 1.7 % below the root of the mean.
 #[test]
 fn ripple_is_averaged_as_a_root() {
-    let faults = Faults {
-        ripple: 0.5,
-        ..Faults::default()
-    };
+    let faults = Faults { ripple: 0.5, ..Faults::default() };
     let reduced = reduce(&rig(), faults, |b| b.collect(80.0, 1, false));
     let c = &reduced.collections[0];
     let (kpa, _) = truth(80.0);
@@ -80,29 +63,17 @@ fn ripple_is_averaged_as_a_root() {
 
 #[test]
 fn the_vented_gauge_gives_its_zero() {
-    let zero = |kpa| Faults {
-        gauge_zero_kpa: kpa,
-        ..Faults::default()
-    };
+    let zero = |kpa| Faults { gauge_zero_kpa: kpa, ..Faults::default() };
     let reduced = reduce(&rig(), zero(1.4), usual);
     assert_eq!(ids(&reduced), [] as [&str; 0]);
     for c in &reduced.collections {
         let (kpa, _) = truth(c.duty_set_pct.unwrap());
-        assert!(
-            (c.line_pressure_kpa.unwrap() - kpa).abs() < 0.5,
-            "{:?} {kpa}",
-            c.line_pressure_kpa
-        );
+        assert!((c.line_pressure_kpa.unwrap() - kpa).abs() < 0.5, "{:?} {kpa}", c.line_pressure_kpa);
     }
     assert!(reduced.systematics.u(Source::GaugeZero) < 0.3);
-    let outlet = Faults {
-        back_zero_kpa: Some(-0.6),
-        ..zero(1.4)
-    };
+    let outlet = Faults { back_zero_kpa: Some(-0.6), ..zero(1.4) };
     let mut two_gauges = rig();
-    two_gauges
-        .channels
-        .push(channel(Role::BackPressure, 1.0, 0.002, 0.02, 200));
+    two_gauges.channels.push(channel(Role::BackPressure, 1.0, 0.002, 0.02, 200));
     let both = reduce(&two_gauges, outlet, usual);
     assert_eq!(ids(&both), [] as [&str; 0]);
     for c in &both.collections {
@@ -126,78 +97,38 @@ fn the_vented_gauge_gives_its_zero() {
 #[test]
 fn drifting_thrust_stands_in_the_budget() {
     let row = &common::table("weighing/jet_force_offset.csv")[0];
-    let (offset, flow) = (
-        row.num("apparent_mass_offset_while_flowing_g"),
-        row.num("flow_mL_s_as_g_s"),
-    );
+    let (offset, flow) = (row.num("apparent_mass_offset_while_flowing_g"), row.num("flow_mL_s_as_g_s"));
     let expected = offset * 0.01 / 30.0 / flow;
     assert!((expected - 0.0013).abs() < 1e-4, "{expected}");
     let mut on_pan = rig();
     on_pan.method.jet_on_pan = 1.0;
-    let faults = Faults {
-        drift_per_s: 0.01 / 30.0,
-        jet_on_pan: 1.0,
-        ..Faults::default()
-    };
+    let faults = Faults { drift_per_s: 0.01 / 30.0, jet_on_pan: 1.0, ..Faults::default() };
     let reduced = reduce(&on_pan, faults, |b| b.collect(100.0, 1, false));
     let c = &reduced.collections[0];
     let u = c.flow_random_ml_min / c.flow_ml_min;
     // 690 kPa and 9.9 g/s are 100.1 psi and nearly the flow of the table.
-    assert!(
-        (u * 3.0_f64.sqrt() / expected - 1.0).abs() < 0.12,
-        "{u} {expected}"
-    );
+    assert!((u * 3.0_f64.sqrt() / expected - 1.0).abs() < 0.12, "{u} {expected}");
     // The flow really rose by half the drift on average; what the thrust adds to it lies within twice its limits.
     let (_, g_s) = truth(100.0);
     let really = g_s * (1.0 + 0.5 * 0.01 / 30.0 * 15.0);
-    assert!(
-        (c.mass_flow_g_s / really - 1.0).abs() < 2.0 * expected,
-        "{}",
-        c.mass_flow_g_s / really - 1.0
-    );
+    assert!((c.mass_flow_g_s / really - 1.0).abs() < 2.0 * expected, "{}", c.mass_flow_g_s / really - 1.0);
 }
 
 #[test]
 fn what_goes_wrong_is_said() {
-    let dripping = reduce(
-        &rig(),
-        Faults {
-            drip_g: 3.0,
-            ..Faults::default()
-        },
-        usual,
-    );
-    let finding = dripping
-        .findings
-        .iter()
-        .find(|f| f.id == "static.disagrees")
-        .unwrap();
+    let dripping = reduce(&rig(), Faults { drip_g: 3.0, ..Faults::default() }, usual);
+    let finding = dripping.findings.iter().find(|f| f.id == "static.disagrees").unwrap();
     assert!(finding.likely_cause.contains("drops"), "{finding:?}");
-    let aging = reduce(
-        &rig(),
-        Faults {
-            aging: -0.03,
-            ..Faults::default()
-        },
-        usual,
-    );
+    let aging = reduce(&rig(), Faults { aging: -0.03, ..Faults::default() }, usual);
     assert!(
         ids(&aging).contains(&"drift.over_run") && ids(&aging).contains(&"drift.first_and_last"),
         "{:?}",
         ids(&aging)
     );
-    let splashed = reduce(
-        &rig(),
-        Faults {
-            splash_g: 7.0,
-            ..Faults::default()
-        },
-        |b| b.collect(60.0, 1, false),
-    );
+    let splashed =
+        reduce(&rig(), Faults { splash_g: 7.0, ..Faults::default() }, |b| b.collect(60.0, 1, false));
     assert!(
-        splashed.collections[0]
-            .note
-            .contains("readings of the scale stand out"),
+        splashed.collections[0].note.contains("readings of the scale stand out"),
         "{}",
         splashed.collections[0].note
     );
@@ -243,17 +174,10 @@ fn void_dwells_keep_their_reason() {
         b.event("collect_start", "repeat=1;nozzle=A;duty_set_pct=60");
         b.run(12.0);
     });
-    let voids: Vec<_> = reduced
-        .collections
-        .iter()
-        .map(|c| c.void.as_deref().unwrap_or(""))
-        .collect();
+    let voids: Vec<_> = reduced.collections.iter().map(|c| c.void.as_deref().unwrap_or("")).collect();
     assert_eq!(voids[0], "a gap of 0.31 s in the readings");
     assert!(voids[1].starts_with("the scale stepped by -"), "{}", voids[1]);
-    assert_eq!(
-        (voids[2], reduced.collections[2].note.as_str()),
-        ("", "line_pressure had not settled")
-    );
+    assert_eq!((voids[2], reduced.collections[2].note.as_str()), ("", "line_pressure had not settled"));
     assert_eq!(voids[3], "the loop stood still for 300 ms");
     assert_eq!(reduced.collections[1].nozzle, "A+B");
     assert!(
@@ -286,10 +210,7 @@ fn a_known_weight_and_a_known_interval() {
         b.event("answered", "seconds=119.9");
     });
     let scale = reduced.check.scale.unwrap();
-    assert!(
-        (scale.error - 0.0012).abs() < 2.0 * scale.u && scale.u < 3e-4,
-        "{scale:?}"
-    );
+    assert!((scale.error - 0.0012).abs() < 2.0 * scale.u && scale.u < 3e-4, "{scale:?}");
     let clock = reduced.check.clock.unwrap();
     assert!((clock.error - 0.1 / 119.9).abs() < 1e-9, "{clock:?}");
     assert!((reduced.systematics.u(Source::ScaleGain) - scale.u.hypot(scale.error)).abs() < 1e-12);

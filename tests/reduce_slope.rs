@@ -38,39 +38,19 @@ fn readings(rng: &mut Stream, scale: Scale, flow_g_s: f64, span_s: f64) -> (Vec<
 /// The stated uncertainty against the real scatter, over many simulated dwells.
 #[test]
 fn the_stated_uncertainty_is_the_real_scatter() {
-    let scale = |every_s, filter_s, noise_g, white_g, step_g| Scale {
-        every_s,
-        filter_s,
-        noise_g,
-        white_g,
-        step_g,
-    };
+    let scale =
+        |every_s, filter_s, noise_g, white_g, step_g| Scale { every_s, filter_s, noise_g, white_g, step_g };
     let cases = [
         ("quiet, white", scale(0.1, 0.01, 0.0, 0.05, 0.1), 7.0, 30.0),
         ("filter 0.2 s", scale(0.1, 0.2, 0.1, 0.0, 0.1), 7.0, 30.0),
         ("filter 0.5 s", scale(0.1, 0.5, 0.1, 0.0, 0.1), 7.0, 30.0),
-        (
-            "filter 0.5 s, white as well",
-            scale(0.1, 0.5, 0.1, 0.1, 0.1),
-            7.0,
-            30.0,
-        ),
+        ("filter 0.5 s, white as well", scale(0.1, 0.5, 0.1, 0.1, 0.1), 7.0, 30.0),
         ("filter 1 s", scale(0.1, 1.0, 0.2, 0.02, 0.1), 3.0, 30.0),
         ("filter 1 s, long", scale(0.1, 1.0, 0.2, 0.02, 0.1), 3.0, 60.0),
-        (
-            "filter 0.5 s, 5 a second",
-            scale(0.2, 0.5, 0.1, 0.0, 0.01),
-            7.0,
-            20.0,
-        ),
+        ("filter 0.5 s, 5 a second", scale(0.2, 0.5, 0.1, 0.0, 0.01), 7.0, 20.0),
         ("coarse kitchen scale", scale(0.25, 0.5, 0.3, 0.0, 1.0), 8.0, 60.0),
         ("filter 0.3 s, short", scale(0.1, 0.3, 0.1, 0.0, 0.1), 7.0, 10.0),
-        (
-            "slow flow, noisy enough",
-            scale(0.1, 0.5, 0.1, 0.0, 0.1),
-            0.05,
-            30.0,
-        ),
+        ("slow flow, noisy enough", scale(0.1, 0.5, 0.1, 0.0, 0.1), 0.05, 30.0),
     ];
     let repeats = 400;
     let mut failed = Vec::new();
@@ -114,12 +94,7 @@ fn published_dwells_are_matched() {
         let masses: Vec<f64> = mine().map(|r| r.num("mass_g")).collect();
         let s = slope(&times, &masses, 0.01).unwrap();
         let (ols, se) = (row.num("slope_g_s"), row.num("se_slope_g_s"));
-        println!(
-            "{}: {:.5} +- {:.5} g/s, ordinary {ols:.5} +- {se:.5}",
-            row.text("case_id"),
-            s.g_per_s,
-            s.u
-        );
+        println!("{}: {:.5} +- {:.5} g/s, ordinary {ols:.5} +- {se:.5}", row.text("case_id"), s.g_per_s, s.u);
         assert_eq!((s.readings as f64, s.outliers_s.len()), (row.num("n"), 0));
         assert!((s.g_per_s - ols).abs() < 0.5 * s.u);
         let bend = 2.0 * row.num("quad_c2_g_s2") * (times[times.len() - 1] - times[0]);
@@ -133,11 +108,7 @@ fn published_dwells_are_matched() {
             assert!((s.scatter_g - row.num("residual_sd_g")).abs() < 1e-3);
             assert!(s.change_p > 0.05);
         } else {
-            assert!(
-                s.u > 2.0 * se && s.u > 0.8 * row.num("se_slope_hac_newey_west_5lags_g_s"),
-                "{}",
-                s.u
-            );
+            assert!(s.u > 2.0 * se && s.u > 0.8 * row.num("se_slope_hac_newey_west_5lags_g_s"), "{}", s.u);
             assert!(s.change_p < 1e-3, "{}", s.change_p);
         }
     }
@@ -146,13 +117,7 @@ fn published_dwells_are_matched() {
 #[test]
 fn splashes_are_labelled_and_told() {
     let mut rng = Seed(3).stream("splash");
-    let scale = Scale {
-        every_s: 0.1,
-        filter_s: 0.3,
-        noise_g: 0.05,
-        white_g: 0.0,
-        step_g: 0.1,
-    };
+    let scale = Scale { every_s: 0.1, filter_s: 0.3, noise_g: 0.05, white_g: 0.0, step_g: 0.1 };
     let (times, clean) = readings(&mut rng, scale, 7.0, 30.0);
     let good = slope(&times, &clean, 0.1).unwrap();
     assert!(good.outliers_s.is_empty());
@@ -165,11 +130,8 @@ fn splashes_are_labelled_and_told() {
     assert!(found.left_out && (found.g_per_s - good.g_per_s).abs() < good.u);
     assert!((found.with_all_g_per_s - good.g_per_s).abs() > 3.0 * good.u);
     // A scale that jumps about all the time: what stands out is told, nothing is left out.
-    let rough: Vec<f64> = clean
-        .iter()
-        .enumerate()
-        .map(|(i, m)| m + if i % 8 == 0 { 9.0 } else { 0.0 })
-        .collect();
+    let rough: Vec<f64> =
+        clean.iter().enumerate().map(|(i, m)| m + if i % 8 == 0 { 9.0 } else { 0.0 }).collect();
     let kept = slope(&times, &rough, 0.1).unwrap();
     assert!(!kept.left_out && kept.outliers_s.len() > 30);
     assert!((kept.g_per_s - kept.with_all_g_per_s).abs() < f64::EPSILON);
@@ -183,10 +145,7 @@ fn few_steps_of_the_scale_are_not_taken_for_certainty() {
     for _ in 0..500 {
         let (flow, start) = (rng.random_range(0.0..0.02), rng.random_range(0.0..0.1));
         let times: Vec<f64> = (0..300).map(|i| 0.1 * f64::from(i)).collect();
-        let stairs: Vec<f64> = times
-            .iter()
-            .map(|t| ((start + flow * t) / 0.1_f64).round() * 0.1)
-            .collect();
+        let stairs: Vec<f64> = times.iter().map(|t| ((start + flow * t) / 0.1_f64).round() * 0.1).collect();
         let s = slope(&times, &stairs, 0.1).unwrap();
         inside += usize::from((s.g_per_s - flow).abs() <= coverage(0.95, s.dof) * s.u);
     }

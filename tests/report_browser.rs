@@ -20,9 +20,7 @@ const PAPERS: [(&str, f64, f64, u32); 2] = [("a4", 8.27, 11.69, 688), ("letter",
 fn complaints(browser: &mut Browser) -> Vec<String> {
     let found = browser.evaluate(LOOK);
     let list = found.as_array().expect("a list");
-    list.iter()
-        .map(|v| v.as_str().unwrap_or_default().to_owned())
-        .collect()
+    list.iter().map(|v| v.as_str().unwrap_or_default().to_owned()).collect()
 }
 
 /// Bytes from base64 of the DevTools protocol.
@@ -36,10 +34,7 @@ fn decoded(text: &str) -> Vec<u8> {
     };
     let mut out = Vec::new();
     for group in text.trim_end_matches('=').as_bytes().chunks(4) {
-        let bits = group
-            .iter()
-            .enumerate()
-            .fold(0, |bits, (i, b)| bits | value(*b) << (18 - 6 * i));
+        let bits = group.iter().enumerate().fold(0, |bits, (i, b)| bits | value(*b) << (18 - 6 * i));
         out.extend(&bits.to_be_bytes()[1..group.len()]);
     }
     out
@@ -126,10 +121,7 @@ fn every_kind_of_page_reads_well() {
             .args(["run", &format!("scenarios/{scenario}.yaml"), "--out", &out])
             .output()
             .expect("a run");
-        assert!(
-            status.status.code().is_some_and(|c| c < 4),
-            "{scenario}: {status:?}"
-        );
+        assert!(status.status.code().is_some_and(|c| c < 4), "{scenario}: {status:?}");
         all.extend(read(&mut browser, scenario, &format!("{out}/report.html")));
     }
     assert!(all.is_empty(), "{}", all.join("\n"));

@@ -63,28 +63,16 @@ fn check(chart: &Chart) {
 fn count(chart: &Chart, class: &str) -> usize {
     let text = svg(chart, Size::Wide);
     let document = Document::parse(&text).expect("well-formed");
-    let has = |n: &Node| {
-        n.attribute("class")
-            .is_some_and(|c| c.split(' ').any(|part| part == class))
-    };
+    let has = |n: &Node| n.attribute("class").is_some_and(|c| c.split(' ').any(|part| part == class));
     document.descendants().filter(has).count()
 }
 
 fn plot(y: Axis, layers: Vec<Layer>) -> Chart {
-    Chart::Plot(Plot {
-        x: Axis::linear("x"),
-        panels: vec![Panel { y, layers }],
-    })
+    Chart::Plot(Plot { x: Axis::linear("x"), panels: vec![Panel { y, layers }] })
 }
 
 fn points(label: &str, points: Vec<Point>) -> Layer {
-    Layer::Points(Points {
-        label: label.into(),
-        ink: Ink::Blue,
-        marker: Marker::Disc,
-        hollow: false,
-        points,
-    })
+    Layer::Points(Points { label: label.into(), ink: Ink::Blue, marker: Marker::Disc, hollow: false, points })
 }
 
 #[test]
@@ -92,16 +80,9 @@ fn what_is_missing_is_not_drawn() {
     let with_gap = [1.0, f64::NAN, 3.0, f64::INFINITY].map(|y| Point::new(y.min(9.0), y));
     let chart = plot(Axis::linear("y"), vec![points("", with_gap.to_vec())]);
     assert_eq!(count(&chart, "mk"), 2);
-    let line = Line::solid(
-        "",
-        Ink::Blue,
-        vec![(0.0, 1.0), (1.0, 2.0), (2.0, f64::NAN), (3.0, 2.0), (4.0, 1.0)],
-    );
-    assert_eq!(
-        count(&plot(Axis::linear("y"), vec![Layer::Line(line)]), "ln"),
-        2,
-        "a gap splits the line"
-    );
+    let line =
+        Line::solid("", Ink::Blue, vec![(0.0, 1.0), (1.0, 2.0), (2.0, f64::NAN), (3.0, 2.0), (4.0, 1.0)]);
+    assert_eq!(count(&plot(Axis::linear("y"), vec![Layer::Line(line)]), "ln"), 2, "a gap splits the line");
     let bins = Bins {
         label: "".into(),
         ink: Ink::Blue,
@@ -112,10 +93,7 @@ fn what_is_missing_is_not_drawn() {
 
 #[test]
 fn a_logarithmic_axis_says_what_it_cannot_show() {
-    let chart = plot(
-        Axis::log("y"),
-        vec![points("", vec![Point::new(1.0, 0.0), Point::new(2.0, 5.0)])],
-    );
+    let chart = plot(Axis::log("y"), vec![points("", vec![Point::new(1.0, 0.0), Point::new(2.0, 5.0)])]);
     assert_eq!(count(&chart, "mk"), 1);
     assert!(svg(&chart, Size::Narrow).contains("1 value at or below zero"));
 }
@@ -139,35 +117,20 @@ fn in_a_map_zero_is_not_missing() {
     assert_eq!((count(&zero, "z0"), count(&zero, "mm")), (2, 2));
     assert_eq!((count(&missing, "z0"), count(&missing, "mm")), (1, 4));
     assert!(svg(&zero, Size::Wide).contains(">0.0<"));
-    let out = map(vec![
-        Cell::Difference {
-            value: 4.0,
-            out: true,
-        },
-        Cell::Difference {
-            value: -4.0,
-            out: true,
-        },
-    ]);
+    let out =
+        map(vec![Cell::Difference { value: 4.0, out: true }, Cell::Difference { value: -4.0, out: true }]);
     assert_eq!(count(&out, "mt"), 4, "a triangle each, and two in the key");
 }
 
 #[test]
 fn a_long_series_keeps_its_peak_and_stays_short() {
-    let series: Vec<(f64, f64)> = (0..200_000)
-        .map(|i| (f64::from(i), if i == 77_777 { 50.0 } else { f64::from(i % 7) }))
-        .collect();
-    let chart = plot(
-        Axis::linear("y"),
-        vec![Layer::Line(Line::solid("", Ink::Blue, series))],
-    );
+    let series: Vec<(f64, f64)> =
+        (0..200_000).map(|i| (f64::from(i), if i == 77_777 { 50.0 } else { f64::from(i % 7) })).collect();
+    let chart = plot(Axis::linear("y"), vec![Layer::Line(Line::solid("", Ink::Blue, series))]);
     for (size, most) in [(Size::Wide, 2000), (Size::Narrow, 700)] {
         let text = svg(&chart, size);
         let document = Document::parse(&text).unwrap();
-        let line = document
-            .descendants()
-            .find(|n| n.attribute("class") == Some("ln i1"))
-            .unwrap();
+        let line = document.descendants().find(|n| n.attribute("class") == Some("ln i1")).unwrap();
         let d = line.attribute("d").unwrap();
         assert!(d.matches(['M', 'L']).count() <= most);
         let highest = d
@@ -185,25 +148,12 @@ fn a_long_series_keeps_its_peak_and_stays_short() {
 #[test]
 fn charts_of_nothing_are_drawn() {
     check(&plot(Axis::linear(""), vec![]));
-    check(&plot(
-        Axis::log("y"),
-        vec![points("none", vec![Point::new(f64::NAN, f64::NAN)])],
-    ));
+    check(&plot(Axis::log("y"), vec![points("none", vec![Point::new(f64::NAN, f64::NAN)])]));
     check(&plot(Axis::words("y", [""; 0]), vec![]));
-    check(&Chart::Plot(Plot {
-        x: Axis::linear("x"),
-        panels: vec![],
-    }));
-    check(&Chart::Budget(Budget {
-        title: "".into(),
-        bars: vec![],
-    }));
+    check(&Chart::Plot(Plot { x: Axis::linear("x"), panels: vec![] }));
+    check(&Chart::Budget(Budget { title: "".into(), bars: vec![] }));
     let empty = Axis::linear("x");
-    check(&Chart::Multiples(Multiples {
-        x: empty.clone(),
-        y: empty,
-        plots: vec![],
-    }));
+    check(&Chart::Multiples(Multiples { x: empty.clone(), y: empty, plots: vec![] }));
     let map = Overview {
         x_title: "".into(),
         y_title: "".into(),
@@ -244,23 +194,11 @@ fn layer() -> impl Strategy<Value = Layer> {
             ink,
             marker: Marker::Square,
             hollow: true,
-            points: p
-                .iter()
-                .map(|p| Point {
-                    x: p.0,
-                    y: p.1,
-                    y_u: p.0.abs(),
-                    x_u: 1.0
-                })
-                .collect(),
+            points: p.iter().map(|p| Point { x: p.0, y: p.1, y_u: p.0.abs(), x_u: 1.0 }).collect(),
         })),
         (words(), ink.clone(), pairs(), any::<bool>()).prop_map(|(label, ink, points, step)| {
             let line = Line::solid(label, ink, points).dashed(Dash::Long);
-            Layer::Line(Line {
-                step,
-                arrow: !step,
-                ..line
-            })
+            Layer::Line(Line { step, arrow: !step, ..line })
         }),
         (words(), ink.clone(), pairs()).prop_map(|(label, ink, p)| Layer::Band(Band {
             label: label.into(),

@@ -11,32 +11,19 @@ type Triple = [f64; 3];
 fn linear(hex: &str) -> Triple {
     let part = |i: usize| {
         let v = f64::from(u8::from_str_radix(&hex[i..i + 2], 16).expect("#rrggbb")) / 255.0;
-        if v <= 0.04045 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        }
+        if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
     };
     [part(1), part(3), part(5)]
 }
 
 fn contrast(a: &str, b: &str) -> f64 {
-    let luminance = |hex| {
-        linear(hex)
-            .iter()
-            .zip([0.2126, 0.7152, 0.0722])
-            .map(|(v, w)| v * w)
-            .sum::<f64>()
-    };
+    let luminance = |hex| linear(hex).iter().zip([0.2126, 0.7152, 0.0722]).map(|(v, w)| v * w).sum::<f64>();
     let (x, y): (f64, f64) = (luminance(a), luminance(b));
     (x.max(y) + 0.05) / (x.min(y) + 0.05)
 }
 
 fn of(name: &str, dark: bool) -> &'static str {
-    let colour = COLOURS
-        .iter()
-        .find(|c| c.name == name)
-        .unwrap_or_else(|| panic!("no colour {name}"));
+    let colour = COLOURS.iter().find(|c| c.name == name).unwrap_or_else(|| panic!("no colour {name}"));
     if dark { colour.dark } else { colour.light }
 }
 
@@ -75,17 +62,11 @@ fn text_and_graphics_have_contrast_enough() {
     let inks = ["s1", "s2", "s3", "s4", "s5", "rule"];
     let graphics = inks.iter().flat_map(|ink| [(*ink, "paper"), (*ink, "raised")]);
     for dark in [false, true] {
-        for ((a, b), least) in text
-            .iter()
-            .copied()
-            .map(|p| (p, 4.5))
-            .chain(graphics.clone().map(|p| (p, 3.0)))
+        for ((a, b), least) in
+            text.iter().copied().map(|p| (p, 4.5)).chain(graphics.clone().map(|p| (p, 3.0)))
         {
             let ratio = contrast(of(a, dark), of(b, dark));
-            assert!(
-                ratio >= least,
-                "{a} on {b}, dark {dark}: {ratio:.2} is less than {least}"
-            );
+            assert!(ratio >= least, "{a} on {b}, dark {dark}: {ratio:.2} is less than {least}");
         }
     }
 }
@@ -94,11 +75,7 @@ fn text_and_graphics_have_contrast_enough() {
 fn lab(rgb: Triple) -> Triple {
     let [r, g, b] = rgb.map(|v| v.clamp(0.0, 1.0));
     let f = |t: f64| {
-        if t > 216.0 / 24389.0 {
-            t.cbrt()
-        } else {
-            (24389.0 / 27.0 * t + 16.0) / 116.0
-        }
+        if t > 216.0 / 24389.0 { t.cbrt() } else { (24389.0 / 27.0 * t + 16.0) / 116.0 }
     };
     let x = f((0.412_456_4 * r + 0.357_576_1 * g + 0.180_437_5 * b) / 0.950_47);
     let y = f(0.212_672_9 * r + 0.715_152_2 * g + 0.072_175_0 * b);
@@ -114,17 +91,9 @@ fn ciede2000([l1, a1, b1]: Triple, [l2, a2, b2]: Triple) -> f64 {
     let hue = |a: f64, b: f64| b.atan2(a).to_degrees().rem_euclid(360.0);
     let (h1, h2) = (hue(a1, b1), hue(a2, b2));
     let grey = c1 * c2 < 1e-12;
-    let turn = if grey {
-        0.0
-    } else {
-        (h2 - h1 + 180.0).rem_euclid(360.0) - 180.0
-    };
+    let turn = if grey { 0.0 } else { (h2 - h1 + 180.0).rem_euclid(360.0) - 180.0 };
     let dh = 2.0 * (c1 * c2).sqrt() * (turn / 2.0).to_radians().sin();
-    let h = if grey {
-        h1 + h2
-    } else {
-        (h1 + turn / 2.0).rem_euclid(360.0)
-    };
+    let h = if grey { h1 + h2 } else { (h1 + turn / 2.0).rem_euclid(360.0) };
     let cos = |degrees: f64| degrees.to_radians().cos();
     let t = 1.0 - 0.17 * cos(h - 30.0) + 0.24 * cos(2.0 * h) + 0.32 * cos(3.0 * h + 6.0)
         - 0.2 * cos(4.0 * h - 63.0);
@@ -146,11 +115,7 @@ fn differences_of_published_pairs() {
         ([60.2574, -34.0099, 36.2677], [60.4626, -34.1751, 39.4387], 1.2644),
         ([2.0776, 0.0795, -1.1350], [0.9033, -0.0636, -0.5514], 0.9082),
     ] {
-        assert!(
-            (ciede2000(a, b) - difference).abs() < 6e-5,
-            "{a:?} {b:?}: {}",
-            ciede2000(a, b)
-        );
+        assert!((ciede2000(a, b) - difference).abs() < 6e-5, "{a:?} {b:?}: {}", ciede2000(a, b));
     }
 }
 
@@ -195,12 +160,7 @@ fn every_pair_of_inks_is_told_apart() {
             for i in 0..inks.len() {
                 for j in 0..i {
                     let apart = ciede2000(seen[i], seen[j]);
-                    assert!(
-                        apart >= 15.0,
-                        "{} and {}, {sight}, dark {dark}: {apart:.1}",
-                        inks[i],
-                        inks[j]
-                    );
+                    assert!(apart >= 15.0, "{} and {}, {sight}, dark {dark}: {apart:.1}", inks[i], inks[j]);
                 }
             }
         }
@@ -210,18 +170,8 @@ fn every_pair_of_inks_is_told_apart() {
 #[test]
 fn inks_stay_near_the_palette_they_come_from() {
     // Okabe and Ito: blue, vermillion, bluish green, reddish purple; sky blue and orange on dark.
-    let light = [
-        ("s1", "#0072b2"),
-        ("s2", "#d55e00"),
-        ("s3", "#009e73"),
-        ("s4", "#cc79a7"),
-    ];
-    let dark = [
-        ("s1", "#56b4e9"),
-        ("s2", "#e69f00"),
-        ("s3", "#009e73"),
-        ("s4", "#cc79a7"),
-    ];
+    let light = [("s1", "#0072b2"), ("s2", "#d55e00"), ("s3", "#009e73"), ("s4", "#cc79a7")];
+    let dark = [("s1", "#56b4e9"), ("s2", "#e69f00"), ("s3", "#009e73"), ("s4", "#cc79a7")];
     for (is_dark, pairs) in [(false, light), (true, dark)] {
         for (ink, origin) in pairs {
             let apart = ciede2000(lab(linear(of(ink, is_dark))), lab(linear(origin)));

@@ -18,9 +18,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 fn reference(name: &str) -> String {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/reference/protocol")
-        .join(name);
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/reference/protocol").join(name);
     std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
 }
 
@@ -30,12 +28,7 @@ fn rows(name: &str) -> Vec<BTreeMap<String, String>> {
     let head = reader.headers().expect("a header").clone();
     reader
         .records()
-        .map(|r| {
-            head.iter()
-                .map(str::to_owned)
-                .zip(r.expect("a record").iter().map(str::to_owned))
-                .collect()
-        })
+        .map(|r| head.iter().map(str::to_owned).zip(r.expect("a record").iter().map(str::to_owned)).collect())
         .collect()
 }
 
@@ -75,9 +68,7 @@ fn conventions() -> BTreeMap<String, (Vec<String>, Vec<String>)> {
     let example = reference("junit_example.xml");
     let document = roxmltree::Document::parse(&example).expect("the example is XML");
     for node in document.descendants().filter(roxmltree::Node::is_element) {
-        let entry = known
-            .get_mut(node.tag_name().name())
-            .expect("an element of the table");
+        let entry = known.get_mut(node.tag_name().name()).expect("an element of the table");
         entry.0.extend(node.attributes().map(|a| a.name().to_owned()));
     }
     known
@@ -86,29 +77,20 @@ fn conventions() -> BTreeMap<String, (Vec<String>, Vec<String>)> {
 /// Checks an element and those below it against the conventions.
 fn check_element(node: roxmltree::Node, known: &BTreeMap<String, (Vec<String>, Vec<String>)>) {
     let name = node.tag_name().name();
-    let (may, must) = known
-        .get(name)
-        .unwrap_or_else(|| panic!("<{name}> is not in use"));
+    let (may, must) = known.get(name).unwrap_or_else(|| panic!("<{name}> is not in use"));
     for attribute in node.attributes() {
         // `disabled` is also seen, as the table says.
         let listed = may.iter().any(|a| a == attribute.name()) || attribute.name() == "disabled";
         assert!(listed, "{} on <{name}> is not in use", attribute.name());
     }
     for attribute in must {
-        assert!(
-            node.has_attribute(attribute.as_str()),
-            "<{name}> without {attribute}"
-        );
+        assert!(node.has_attribute(attribute.as_str()), "<{name}> without {attribute}");
     }
     let children = || node.children().filter(roxmltree::Node::is_element);
     let count = |wanted: &str| node.descendants().filter(|n| n.has_tag_name(wanted)).count();
     if matches!(name, "testsuite" | "testsuites") {
-        let pairs = [
-            ("tests", "testcase"),
-            ("failures", "failure"),
-            ("errors", "error"),
-            ("skipped", "skipped"),
-        ];
+        let pairs =
+            [("tests", "testcase"), ("failures", "failure"), ("errors", "error"), ("skipped", "skipped")];
         for (attribute, element) in pairs {
             if let Some(said) = node.attribute(attribute) {
                 assert_eq!(said, count(element).to_string(), "{attribute} of <{name}>");
@@ -152,10 +134,7 @@ fn junit_results_follow_the_verdicts() {
     };
     let text = junit::xml(&verdicts, &run()).unwrap();
     let document = roxmltree::Document::parse(&text).unwrap();
-    let cases: Vec<_> = document
-        .descendants()
-        .filter(|n| n.has_tag_name("testcase"))
-        .collect();
+    let cases: Vec<_> = document.descendants().filter(|n| n.has_tag_name("testcase")).collect();
     assert_eq!(cases.len(), expected.len());
     for (case, (verdict, result)) in cases.iter().zip(expected) {
         let found = case
@@ -179,25 +158,16 @@ fn is_xml_char(c: char) -> bool {
 fn check_junit(text: &str) {
     let verdicts = Verdicts {
         verdict: Verdict::Fail,
-        items: vec![
-            item(text, Verdict::Fail),
-            item(text, Verdict::Skipped),
-            item(text, Verdict::Pass),
-        ],
+        items: vec![item(text, Verdict::Fail), item(text, Verdict::Skipped), item(text, Verdict::Pass)],
     };
-    let run = junit::Run {
-        name: text.into(),
-        at: None,
-        took: None,
-    };
+    let run = junit::Run { name: text.into(), at: None, took: None };
     let xml = junit::xml(&verdicts, &run).expect("XML in memory");
     assert!(xml.chars().all(is_xml_char), "{text:?}");
     let document = roxmltree::Document::parse(&xml).unwrap_or_else(|e| panic!("{text:?}: {e}"));
     let elements = document.descendants().filter(roxmltree::Node::is_element).count();
     assert_eq!(elements, 1 + 1 + 3 * 2 + 2, "{text:?}");
-    let name = document
-        .descendants()
-        .find_map(|n| n.attribute("name").filter(|_| n.has_tag_name("testcase")));
+    let name =
+        document.descendants().find_map(|n| n.attribute("name").filter(|_| n.has_tag_name("testcase")));
     assert_eq!(name, Some(Words::from(text).as_str()));
 }
 
@@ -234,10 +204,8 @@ fn small_page() -> dutycup::report::page::Page {
 }
 
 fn unhex(hex: &str) -> String {
-    let bytes: Vec<u8> = (0..hex.len())
-        .step_by(2)
-        .map(|i| u8::from_str_radix(&hex[i..i + 2], 16).expect("hex"))
-        .collect();
+    let bytes: Vec<u8> =
+        (0..hex.len()).step_by(2).map(|i| u8::from_str_radix(&hex[i..i + 2], 16).expect("hex")).collect();
     String::from_utf8(bytes).expect("UTF-8")
 }
 
@@ -247,10 +215,7 @@ fn csv_records_are_those_of_rfc_4180() {
     let table = rows("csv_rfc4180.csv");
     assert!(table.len() > 8);
     for row in table {
-        let fields: Vec<String> = row["fields_hex_utf8_pipe_separated"]
-            .split('|')
-            .map(unhex)
-            .collect();
+        let fields: Vec<String> = row["fields_hex_utf8_pipe_separated"].split('|').map(unhex).collect();
         let count: usize = row["n_fields"].parse().unwrap();
         assert_eq!(fields.len(), count, "{}", row["case_id"]);
         let record = csv_text::record(fields.iter().map(String::as_str));
@@ -269,13 +234,8 @@ fn formulas() -> Vec<String> {
         "SUM(1)*cmd|' /C powershell'!A0",
         "DDE(\"cmd\";\"/C calc\";\"x\")",
     ];
-    let starts = [
-        "=", "+", "-", "@", "\t=", "\r=", "\0=", "\n=", " =", "＝", "＋", "－", "＠",
-    ];
-    starts
-        .iter()
-        .flat_map(|s| bodies.iter().map(move |b| format!("{s}{b}")))
-        .collect()
+    let starts = ["=", "+", "-", "@", "\t=", "\r=", "\0=", "\n=", " =", "＝", "＋", "－", "＠"];
+    starts.iter().flat_map(|s| bodies.iter().map(move |b| format!("{s}{b}"))).collect()
 }
 
 #[test]
@@ -300,19 +260,13 @@ fn no_cell_of_text_is_a_formula_and_numbers_stay_numbers() {
     }
     let mut sheet = Sheet::new(&["note"]);
     sheet.row(&[Field::Text("plain, with \"quotes\" - and a dash")]);
-    assert_eq!(
-        sheet.finish(),
-        "note\r\n\"plain, with \"\"quotes\"\" - and a dash\"\r\n"
-    );
+    assert_eq!(sheet.finish(), "note\r\n\"plain, with \"\"quotes\"\" - and a dash\"\r\n");
 }
 
 #[test]
 fn the_terminal_summary() {
     let page = report_support::page();
-    let look = terminal::Look {
-        width: 80,
-        colour: false,
-    };
+    let look = terminal::Look { width: 80, colour: false };
     let text = terminal::summary(&page.title, &page.summary, &"results/demo".into(), look);
     assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
     insta::assert_snapshot!(text);
@@ -321,14 +275,8 @@ fn the_terminal_summary() {
 #[test]
 fn colour_adds_nothing_but_colour() {
     let page = report_support::page();
-    let plain = terminal::Look {
-        width: 72,
-        colour: false,
-    };
-    let tinted = terminal::Look {
-        colour: true,
-        ..plain
-    };
+    let plain = terminal::Look { width: 72, colour: false };
+    let tinted = terminal::Look { colour: true, ..plain };
     let show = |look| terminal::summary(&page.title, &page.summary, &"results/demo".into(), look);
     let mut stripped = show(tinted);
     assert!(stripped.contains("\x1b[1;33m"));

@@ -24,18 +24,13 @@ fn the_demo_page_is_written() {
     let path = format!("{}/report_demo.html", env!("CARGO_TARGET_TMPDIR"));
     std::fs::write(&path, &html).unwrap();
     println!("demonstration: {path}, {} bytes", html.len());
-    assert!(
-        html.len() < 2_000_000,
-        "a report is at most 2 MB, this one is {}",
-        html.len()
-    );
+    assert!(html.len() < 2_000_000, "a report is at most 2 MB, this one is {}", html.len());
     assert_eq!(html, demo(), "the same page gives the same bytes");
 }
 
 /// Elements of charts, and their attributes.
-const CHART_ELEMENTS: &[&str] = &[
-    "svg", "title", "desc", "defs", "pattern", "path", "line", "rect", "circle", "text",
-];
+const CHART_ELEMENTS: &[&str] =
+    &["svg", "title", "desc", "defs", "pattern", "path", "line", "rect", "circle", "text"];
 const CHART_ATTRIBUTES: &[&str] = &[
     "xmlns",
     "class",
@@ -84,10 +79,7 @@ fn check_charts(tree: &Tree) {
 /// How often the characters that give a style sheet its structure occur.
 fn style_shape(tree: &Tree) -> Vec<usize> {
     let style = tree.texts("style").concat();
-    ["{", "}", ";", "\"", "@", "/*", "*/", "<"]
-        .iter()
-        .map(|c| style.matches(c).count())
-        .collect()
+    ["{", "}", ";", "\"", "@", "/*", "*/", "<"].iter().map(|c| style.matches(c).count()).collect()
 }
 
 #[test]
@@ -107,9 +99,7 @@ fn no_text_changes_the_page() {
         check_charts(&tree);
         // The text is there, as text.
         assert_eq!(tree.texts("h1"), [Words::from(&text).as_str()], "{text:?}");
-        let in_chart = tree.charts[0]
-            .iter()
-            .any(|n| *n == Node::Text(Words::from(&text).to_string()));
+        let in_chart = tree.charts[0].iter().any(|n| *n == Node::Text(Words::from(&text).to_string()));
         assert!(in_chart, "{text:?} is not the title of a chart");
     }
 }
@@ -124,16 +114,10 @@ fn nothing_runs_and_nothing_comes_from_outside() {
             continue;
         };
         assert!(
-            ![
-                "script", "link", "iframe", "object", "embed", "base", "form", "img"
-            ]
-            .contains(&name.as_str())
+            !["script", "link", "iframe", "object", "embed", "base", "form", "img"].contains(&name.as_str())
         );
         for (key, value) in attributes {
-            assert!(
-                !key.starts_with("on") && key != "src" && key != "style",
-                "{key} on <{name}>"
-            );
+            assert!(!key.starts_with("on") && key != "src" && key != "style", "{key} on <{name}>");
             if key == "href" {
                 assert!(value.starts_with('#') || !value.contains([':', '/']), "{value}");
             }
@@ -142,10 +126,7 @@ fn nothing_runs_and_nothing_comes_from_outside() {
             }
         }
     }
-    assert_eq!(
-        policy.as_deref(),
-        Some("default-src 'none'; style-src 'unsafe-inline'; img-src data:")
-    );
+    assert_eq!(policy.as_deref(), Some("default-src 'none'; style-src 'unsafe-inline'; img-src data:"));
     let outside = html.replace("http://www.w3.org/2000/svg", "");
     assert!(!outside.contains("://") && !outside.contains("@import"));
     assert!(!outside.replace("url(#", "").contains("url("));
@@ -154,20 +135,15 @@ fn nothing_runs_and_nothing_comes_from_outside() {
 #[test]
 fn charts_are_well_formed_and_named() {
     let html = demo();
-    let charts: Vec<&str> = html
-        .split("<svg xmlns")
-        .skip(1)
-        .map(|rest| &rest[..rest.find("</svg>").unwrap() + 6])
-        .collect();
+    let charts: Vec<&str> =
+        html.split("<svg xmlns").skip(1).map(|rest| &rest[..rest.find("</svg>").unwrap() + 6]).collect();
     assert_eq!(charts.len(), 24, "twelve figures, each wide and narrow");
     for chart in charts {
         let text = format!("<svg xmlns{chart}");
         let document = roxmltree::Document::parse(&text).unwrap();
         let root = document.root_element();
-        let child = |name: &str| {
-            root.children()
-                .find(|n| n.has_tag_name(("http://www.w3.org/2000/svg", name)))
-        };
+        let child =
+            |name: &str| root.children().find(|n| n.has_tag_name(("http://www.w3.org/2000/svg", name)));
         let labels: Vec<&str> = ["title", "desc"]
             .map(|name| {
                 let node = child(name).unwrap();
@@ -186,10 +162,7 @@ fn ids_are_unique_and_references_lead_somewhere() {
     let nodes = || tree.nodes.iter().chain(tree.charts.iter().flatten());
     let values = |wanted: &'static str| {
         nodes().filter_map(move |node| match node {
-            Node::Open(_, attributes) => attributes
-                .iter()
-                .find(|(k, _)| k == wanted)
-                .map(|(_, v)| v.clone()),
+            Node::Open(_, attributes) => attributes.iter().find(|(k, _)| k == wanted).map(|(_, v)| v.clone()),
             _ => None,
         })
     };
@@ -204,10 +177,7 @@ fn ids_are_unique_and_references_lead_somewhere() {
         .chain(values("fill").filter_map(|v| Some(v.strip_prefix("url(#")?.strip_suffix(')')?.to_owned())));
     let mut count = 0;
     for reference in references {
-        assert!(
-            ids.binary_search(&reference).is_ok(),
-            "#{reference} leads nowhere"
-        );
+        assert!(ids.binary_search(&reference).is_ok(), "#{reference} leads nowhere");
         count += 1;
     }
     assert!(count > 50);
@@ -220,12 +190,8 @@ fn outline(tree: &Tree) -> String {
     for node in &tree.nodes {
         match node {
             Node::Open(name, attributes) => {
-                let get = |key: &str| {
-                    attributes
-                        .iter()
-                        .find(|(k, _)| k == key)
-                        .map_or("", |(_, v)| v.as_str())
-                };
+                let get =
+                    |key: &str| attributes.iter().find(|(k, _)| k == key).map_or("", |(_, v)| v.as_str());
                 match name.as_str() {
                     "h1" | "h2" | "caption" | "figcaption" | "summary" | "dt" => {
                         inside = Some(name.clone());
@@ -257,9 +223,7 @@ fn outline(tree: &Tree) -> String {
             _ => folded.push((line.trim_end().to_owned(), 1)),
         }
     }
-    let lines = folded
-        .into_iter()
-        .map(|(l, n)| if n > 1 { format!("{l} x {n}") } else { l });
+    let lines = folded.into_iter().map(|(l, n)| if n > 1 { format!("{l} x {n}") } else { l });
     lines.collect::<Vec<_>>().join("\n")
 }
 

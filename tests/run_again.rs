@@ -26,9 +26,7 @@ fn dutycup(arguments: &[&str]) -> Output {
 }
 
 fn scratch(name: &str) -> PathBuf {
-    let dir = Path::new(env!("CARGO_TARGET_TMPDIR"))
-        .join("run-again")
-        .join(name);
+    let dir = Path::new(env!("CARGO_TARGET_TMPDIR")).join("run-again").join(name);
     let _ = fs::remove_dir_all(&dir);
     fs::create_dir_all(dir.parent().expect("a parent")).expect("scratch");
     dir

@@ -19,12 +19,8 @@ fn rig() -> Rig {
 }
 
 fn plan(rig: &Rig, ops: Vec<Op>) -> Plan {
-    let step = |(i, op)| Step {
-        id: i as u32 + 1,
-        label: format!("step {}", i + 1),
-        op,
-        traps_pressure: false,
-    };
+    let step =
+        |(i, op)| Step { id: i as u32 + 1, label: format!("step {}", i + 1), op, traps_pressure: false };
     Plan {
         scenario: "test".into(),
         source: String::new(),
@@ -72,18 +68,10 @@ fn settle() -> Op {
 #[test]
 fn a_collection_is_played_and_ends_safe() {
     let rig = rig();
-    let collect = Op::Collect {
-        repeat: 1,
-        nozzle: "A".into(),
-        stop: CollectStop::Seconds(5.0),
-        weigh_at_rest: true,
-    };
+    let collect =
+        Op::Collect { repeat: 1, nozzle: "A".into(), stop: CollectStop::Seconds(5.0), weigh_at_rest: true };
     let ops = vec![
-        Op::Expect {
-            item: "duty.dead_band".into(),
-            lower: None,
-            upper: Some(12.5),
-        },
+        Op::Expect { item: "duty.dead_band".into(), lower: None, upper: Some(12.5) },
         set(Role::SupplySet, 13.8),
         set(Role::PumpDuty, 60.0),
         settle(),
@@ -92,20 +80,10 @@ fn a_collection_is_played_and_ends_safe() {
     ];
     let (ending, events, _) = play("collection", &rig, &plan(&rig, ops));
     assert!(ending.complete() && ending.verified, "{ending:?}\n{events}");
-    assert!(
-        events.contains(",expect,1,item=duty.dead_band;upper=12.5"),
-        "{events}"
-    );
-    for kind in [
-        "identified",
-        "armed",
-        "settled",
-        "rest_start",
-        "collect_start",
-        "collect_end",
-        "rest_end",
-        "safe",
-    ] {
+    assert!(events.contains(",expect,1,item=duty.dead_band;upper=12.5"), "{events}");
+    for kind in
+        ["identified", "armed", "settled", "rest_start", "collect_start", "collect_end", "rest_end", "safe"]
+    {
         assert!(events.contains(&format!(",{kind},")), "{kind} in\n{events}");
     }
 }
@@ -113,14 +91,8 @@ fn a_collection_is_played_and_ends_safe() {
 #[test]
 fn a_limit_ends_the_run_safe() {
     let rig = rig();
-    let mut low = plan(
-        &rig,
-        vec![
-            set(Role::SupplySet, 13.8),
-            set(Role::PumpDuty, 90.0),
-            Op::Hold { seconds: 30.0 },
-        ],
-    );
+    let mut low =
+        plan(&rig, vec![set(Role::SupplySet, 13.8), set(Role::PumpDuty, 90.0), Op::Hold { seconds: 30.0 }]);
     low.limits.line_pressure_kpa = 100.0;
     let (ending, events, _) = play("limit", &rig, &low);
     let fault = ending.fault.clone().expect("a fault");
@@ -135,11 +107,7 @@ fn a_set_point_outside_the_limits_never_leaves() {
     let mut narrow = plan(&rig, vec![set(Role::PumpDuty, 80.0), Op::Hold { seconds: 5.0 }]);
     narrow.limits.duty_pct = (10.0, 50.0);
     let (ending, events, dir) = play("narrow", &rig, &narrow);
-    assert_eq!(
-        ending.fault.clone().expect("a fault").code,
-        FaultCode::Config,
-        "{events}"
-    );
+    assert_eq!(ending.fault.clone().expect("a fault").code, FaultCode::Config, "{events}");
     let samples = fs::read_to_string(dir.join("samples.csv")).expect("samples");
     assert!(!samples.contains(",80.00"), "no such duty was ever sent");
 }

@@ -70,9 +70,8 @@ fn leaves(node: &Node, kind: &'static Kind, name: &str, out: &mut Vec<(String, M
         }
         (Kind::Named(inner), Body::Map(pairs)) => pairs.iter().for_each(|(_, n)| leaves(n, inner, name, out)),
         (Kind::Settings, Body::Map(pairs)) => {
-            let values = pairs
-                .iter()
-                .filter_map(|(_, n)| Some((name.to_owned(), n.mark, n.text()?.to_owned())));
+            let values =
+                pairs.iter().filter_map(|(_, n)| Some((name.to_owned(), n.mark, n.text()?.to_owned())));
             out.extend(values);
         }
         (kind, Body::Scalar(text, _)) if numeric(kind) => {
@@ -93,10 +92,7 @@ fn with(text: &Text, mark: Mark, value: &str) -> Text {
                 return line.to_owned();
             }
             let head: String = line.chars().take(mark.column as usize - 1).collect();
-            let tail: String = line
-                .chars()
-                .skip((mark.column + mark.width) as usize - 1)
-                .collect();
+            let tail: String = line.chars().skip((mark.column + mark.width) as usize - 1).collect();
             format!("{head}{value}{tail}")
         })
         .collect();
@@ -141,11 +137,7 @@ const NUMBERS: &[&str] = &[
 fn every_value(root: &'static Shape, text: &Text, read: &dyn Fn(Text) -> bool) -> BTreeSet<String> {
     static ROOT_RIG: Kind = Kind::Map(&RIG);
     static ROOT_SCENARIO: Kind = Kind::Map(&SCENARIO);
-    let kind = if std::ptr::eq(root, &RIG) {
-        &ROOT_RIG
-    } else {
-        &ROOT_SCENARIO
-    };
+    let kind = if std::ptr::eq(root, &RIG) { &ROOT_RIG } else { &ROOT_SCENARIO };
     let tree = yaml::parse(text).unwrap_or_else(|e| panic!("{e}"));
     assert!(read(text.clone()), "the document itself is good");
     let (mut values, mut tried) = (Vec::new(), 0);
@@ -167,9 +159,7 @@ fn every_value(root: &'static Shape, text: &Text, read: &dyn Fn(Text) -> bool) -
 #[test]
 fn no_numeric_field_takes_a_hostile_number() {
     check(&RIG, "every-field.yaml", &|text| rig_file::read(&text).is_ok());
-    check(&SCENARIO, "every-step.yaml", &|text| {
-        scenario::read(text, data()).is_ok()
-    });
+    check(&SCENARIO, "every-step.yaml", &|text| scenario::read(text, data()).is_ok());
 }
 
 fn check(root: &'static Shape, name: &str, read: &dyn Fn(Text) -> bool) {
@@ -190,11 +180,7 @@ fn every_step_can_be_planned() {
     let plan = script::plan(&scenario, &rig, &[], Seed(1)).unwrap_or_else(|e| panic!("{e}"));
     assert!((plan.limits.line_pressure_kpa - 200.0 * 6.894_757_293_168_361).abs() < 1e-9);
     insta::assert_snapshot!(
-        plan.steps
-            .iter()
-            .map(|s| format!("{} {:?}", s.id, s.op))
-            .collect::<Vec<_>>()
-            .join("\n")
+        plan.steps.iter().map(|s| format!("{} {:?}", s.id, s.op)).collect::<Vec<_>>().join("\n")
     );
 }
 
@@ -203,9 +189,7 @@ fn replays(folder: &Path, name: &str) -> Result<(), String> {
     let name = name.escape_default().to_string().replace("\\'", "'");
     let text =
         format!("format: 1\nscenario: try\npurpose: record\nsteps:\n  - replay: {{file: \"{name}\"}}\n");
-    scenario::read(Text::new("try.yaml", text), folder.to_path_buf())
-        .map(|_| ())
-        .map_err(|e| e.to_string())
+    scenario::read(Text::new("try.yaml", text), folder.to_path_buf()).map(|_| ()).map_err(|e| e.to_string())
 }
 
 #[test]
@@ -215,12 +199,8 @@ fn no_file_outside_the_folder_is_opened() {
         let trace = "time_s,boost_kpa,rpm\n0,0,1000\n1,50,3000\n";
         std::fs::create_dir_all(dir.path().join("inside/sub"))?;
         std::fs::create_dir(dir.path().join("outside"))?;
-        for name in [
-            "inside/good.csv",
-            "inside/sub/good.csv",
-            "inside/with blank.csv",
-            "outside/secret.csv",
-        ] {
+        for name in ["inside/good.csv", "inside/sub/good.csv", "inside/with blank.csv", "outside/secret.csv"]
+        {
             std::fs::write(dir.path().join(name), trace)?;
         }
         let link = |to: &str, at: &str| std::os::unix::fs::symlink(to, dir.path().join("inside").join(at));
@@ -292,10 +272,7 @@ fn no_file_outside_the_folder_is_opened() {
     assert!(bad.len() >= 40);
     for name in bad {
         let said = replays(&inside, name).expect_err(name);
-        assert!(
-            !said.contains("1000"),
-            "{name}: nothing of a file is shown: {said}"
-        );
+        assert!(!said.contains("1000"), "{name}: nothing of a file is shown: {said}");
     }
 }
 
@@ -307,10 +284,7 @@ fn a_swapped_folder_does_not_lead_outside() {
     let make = || -> std::io::Result<()> {
         std::fs::create_dir_all(at("inside/sub"))?;
         std::fs::create_dir(at("outside"))?;
-        std::fs::write(
-            at("inside/sub/trace.csv"),
-            "time_s,boost_kpa,rpm\n0,0,1000\n1,50,3000\n",
-        )?;
+        std::fs::write(at("inside/sub/trace.csv"), "time_s,boost_kpa,rpm\n0,0,1000\n1,50,3000\n")?;
         std::fs::write(at("outside/trace.csv"), "nothing of a trace\n")?;
         std::os::unix::fs::symlink("../outside", at("inside/link"))
     };
@@ -355,14 +329,8 @@ fn bad_traces_say_where() {
             "bad numbers",
             "time_s,boost_psi,rpm\n0,0,1000\n1,.nan,1000\n2,5,1e999\n3,5\n4,\"5,5\",1000\n5,5,0x10\n",
         ),
-        (
-            "time stands still",
-            "time_s,boost_psi,rpm\n0,0,1000\n0,1,1000\n-1,1,1000\n",
-        ),
-        (
-            "out of range",
-            "time_s,boost_psi,rpm\n0,0,1000\n1,5000,1000\n2,5,90000\n",
-        ),
+        ("time stands still", "time_s,boost_psi,rpm\n0,0,1000\n0,1,1000\n-1,1,1000\n"),
+        ("out of range", "time_s,boost_psi,rpm\n0,0,1000\n1,5000,1000\n2,5,90000\n"),
     ] {
         std::fs::write(dir.path().join("t.csv"), text).unwrap_or_else(|e| panic!("{e}"));
         let said = replays(dir.path(), "t.csv").expect_err(name);

@@ -53,17 +53,11 @@ fn bad_scenarios() {
             "several at once",
             "- set: {pump_dutty: 30 %, boost: 8 psii}\n- hold: 5\n- settel: {role: line_pressure}\n- collect: {for: 30 min, mass: 5 g}",
         ),
-        (
-            "no instrument plays it",
-            "- settle: {role: tank_mass, within: 1 g}",
-        ),
+        ("no instrument plays it", "- settle: {role: tank_mass, within: 1 g}"),
         ("cannot be read", "- settle: {role: pump_duty, within: 1 %}"),
         ("cannot be set", "- set: {line_pressure: 5 psi}"),
         ("belongs to the loop", "- set: {safe_state: on}"),
-        (
-            "duty outside the limits",
-            "- set: {solenoid: on, pump_duty: 0.5 %}\n- set: {pump_duty: 0 %}",
-        ),
+        ("duty outside the limits", "- set: {solenoid: on, pump_duty: 0.5 %}\n- set: {pump_duty: 0 %}"),
         ("supply outside the limits", "- set: {supply_set: 17 V}"),
         ("boost outside the sensor", "- set: {boost: 40 psi}"),
         (
@@ -82,34 +76,22 @@ fn bad_scenarios() {
             "sweep in three units",
             "- sweep: {over: [{role: boost, from: 0 kPa, to: 20 psi, step: 1 psi}], do: [{hold: 1 s}]}",
         ),
-        (
-            "sweep without points",
-            "- sweep: {over: [{role: boost, from: 0 psi}], do: [{hold: 1 s}]}",
-        ),
+        ("sweep without points", "- sweep: {over: [{role: boost, from: 0 psi}], do: [{hold: 1 s}]}"),
         (
             "two axes of a role",
             "- sweep: {over: [{role: boost, values: [1 psi]}, {role: boost, values: [2 psi]}], do: [{hold: 1 s}]}",
         ),
-        (
-            "too many steps",
-            "- cycle: {times: 10000, do: [{cycle: {times: 20, do: [{hold: 1 s}]}}]}",
-        ),
+        ("too many steps", "- cycle: {times: 10000, do: [{cycle: {times: 20, do: [{hold: 1 s}]}}]}"),
         (
             "never reached",
             "- ramp: {role: pump_duty, from: 10 %, to: 50 %, in: 10 s, until: {role: line_pressure, rises_to: 260 psi}}",
         ),
-        (
-            "ramp that does nothing",
-            "- ramp: {role: boost, from: 10 psi, to: 10 psi, in: 10 s}",
-        ),
+        ("ramp that does nothing", "- ramp: {role: boost, from: 10 psi, to: 10 psi, in: 10 s}"),
         (
             "until without a level",
             "- ramp: {role: boost, from: 0 psi, to: 10 psi, in: 10 s, until: {role: switch}}",
         ),
-        (
-            "against the closed solenoid",
-            "- set: {pump_duty: 30 %}\n- hold: 1 s\n- set: {pump_duty: 0 %}",
-        ),
+        ("against the closed solenoid", "- set: {pump_duty: 30 %}\n- hold: 1 s\n- set: {pump_duty: 0 %}"),
         (
             "on for too long",
             "- set: {solenoid: on, pump_duty: 30 %}\n- hold: 31 min\n- set: {pump_duty: 0 %}",
@@ -117,10 +99,7 @@ fn bad_scenarios() {
         ("left on", "- set: {solenoid: on, pump_duty: 30 %}\n- hold: 1 s"),
         ("unknown nozzle", "- mount: B"),
         ("unknown item", "- expect: {item: duty.deadband, upper: 10 %}"),
-        (
-            "item of another dimension",
-            "- expect: {item: duty.dead_band, upper: 10 psi}",
-        ),
+        ("item of another dimension", "- expect: {item: duty.dead_band, upper: 10 psi}"),
         ("expect without limits", "- expect: {item: duty.dead_band}"),
         ("unknown parameter", "- hold: $dwell"),
         ("two things in a step", "- hold: 1 s\n  vent: {}"),
@@ -131,16 +110,10 @@ fn bad_scenarios() {
             "- bisect: {input: boost, from: 0 psi, to: 20 psi, resolution: 0.000001 psi, output: switched.valve, level: on}",
         ),
         ("settle on nothing", "- settle: {role: line_pressure}"),
-        (
-            "file outside the folder",
-            "- replay: {file: ../rigs/virtual.yaml}",
-        ),
+        ("file outside the folder", "- replay: {file: ../rigs/virtual.yaml}"),
         ("file that is no trace", "- replay: {file: check-scale.yaml}"),
     ];
-    let cases: Vec<(&str, String)> = steps
-        .iter()
-        .map(|(name, steps)| (*name, of_steps(steps)))
-        .collect();
+    let cases: Vec<(&str, String)> = steps.iter().map(|(name, steps)| (*name, of_steps(steps))).collect();
     insta::assert_snapshot!(told(&cases, try_plan));
 }
 
@@ -192,18 +165,9 @@ fn bad_rigs() {
                 "  - role: cup_mass\n    instrument: scales",
             )]),
         ),
-        (
-            "role twice",
-            changed(&[("role: back_pressure", "role: line_pressure")]),
-        ),
-        (
-            "instrument twice",
-            changed(&[("- name: supply", "- name: generator")]),
-        ),
-        (
-            "no way to switch off",
-            changed(&[("role: safe_state  ", "role: relay.safe  ")]),
-        ),
+        ("role twice", changed(&[("role: back_pressure", "role: line_pressure")])),
+        ("instrument twice", changed(&[("- name: supply", "- name: generator")])),
+        ("no way to switch off", changed(&[("role: safe_state  ", "role: relay.safe  ")])),
         (
             "no heartbeat",
             changed(&[
@@ -211,33 +175,21 @@ fn bad_rigs() {
                 ("{command: B, reply: OK}", "{command: \"B {value}\", reply: OK}"),
             ]),
         ),
-        (
-            "no sensor for boost",
-            changed(&[("  boost_sensor:", "  # boost_sensor:")]),
-        ),
+        ("no sensor for boost", changed(&[("  boost_sensor:", "  # boost_sensor:")])),
         (
             "a query that sets",
             changed(&[("tell: {command: \"VOLT {value:.3}\"}", "ask: {query: \"VOLT?\"}")]),
         ),
         (
             "two ways",
-            changed(&[(
-                "ask: {query: \"MEAS:CURR?\"}",
-                "ask: {query: \"MEAS:CURR?\"}\n    fixed: 1 A",
-            )]),
+            changed(&[("ask: {query: \"MEAS:CURR?\"}", "ask: {query: \"MEAS:CURR?\"}\n    fixed: 1 A")]),
         ),
         ("no way", changed(&[("    ask: {query: \"MEAS:CURR?\"}\n", "")])),
         (
             "dialect of another",
-            changed(&[(
-                "ask: {query: \"MEAS:CURR?\"}",
-                "register: {function: 3, address: 0, kind: u16}",
-            )]),
+            changed(&[("ask: {query: \"MEAS:CURR?\"}", "register: {function: 3, address: 0, kind: u16}")]),
         ),
-        (
-            "setting of another dialect",
-            changed(&[("    serial: G-0001", "    unit_address: 5")]),
-        ),
+        ("setting of another dialect", changed(&[("    serial: G-0001", "    unit_address: 5")])),
         (
             "a value that is not in the pattern",
             changed(&[(
@@ -249,48 +201,21 @@ fn bad_rigs() {
             "a command without its value",
             changed(&[("command: \"VOLT {value:.3}\"", "command: \"VOLT 13.8\"")]),
         ),
-        (
-            "a unit of something else",
-            changed(&[("    unit: A\n", "    unit: kPa\n")]),
-        ),
+        ("a unit of something else", changed(&[("    unit: A\n", "    unit: kPa\n")])),
         ("neither unit nor points", changed(&[("    unit: A\n", "")])),
-        (
-            "points that are one",
-            changed(&[("{reads: 4.5, is: 300 psi}", "{reads: 0.5, is: 300 psi}")]),
-        ),
+        ("points that are one", changed(&[("{reads: 4.5, is: 300 psi}", "{reads: 0.5, is: 300 psi}")])),
         ("no range", changed(&[("    range: [-1 A, 40 A]\n", "")])),
-        (
-            "range the wrong way round",
-            changed(&[("range: [-1 A, 40 A]", "range: [40 A, -1 A]")]),
-        ),
-        (
-            "methanol",
-            changed(&[("methanol_by_mass: 0 %", "methanol_by_mass: 44 %")]),
-        ),
-        (
-            "gauge for absolute",
-            changed(&[("ambient: 101.325 kPa abs", "ambient: 101.325 kPa")]),
-        ),
-        (
-            "a date that is none",
-            changed(&[("calibrated: 2026-01-15", "calibrated: 2026-02-30")]),
-        ),
-        (
-            "no virtual bench",
-            changed(&[("\nvirtual_bench:", "\nvirtual_bunch:")]),
-        ),
+        ("range the wrong way round", changed(&[("range: [-1 A, 40 A]", "range: [40 A, -1 A]")])),
+        ("methanol", changed(&[("methanol_by_mass: 0 %", "methanol_by_mass: 44 %")])),
+        ("gauge for absolute", changed(&[("ambient: 101.325 kPa abs", "ambient: 101.325 kPa")])),
+        ("a date that is none", changed(&[("calibrated: 2026-01-15", "calibrated: 2026-02-30")])),
+        ("no virtual bench", changed(&[("\nvirtual_bench:", "\nvirtual_bunch:")])),
         ("a port for nobody", changed(&[("port: virtual", "port: none")])),
         (
             "line break in a command",
-            changed(&[(
-                "command: \"VOLT {value:.3}\"",
-                "command: \"VOLT {value:.3}\\r\\nOUTP ON\"",
-            )]),
+            changed(&[("command: \"VOLT {value:.3}\"", "command: \"VOLT {value:.3}\\r\\nOUTP ON\"")]),
         ),
-        (
-            "nozzle twice",
-            changed(&[("    - name: A\n", "    - name: A\n    - name: A\n")]),
-        ),
+        ("nozzle twice", changed(&[("    - name: A\n", "    - name: A\n    - name: A\n")])),
     ];
     let read = |text: &str| rig_file::read(&Text::new("virtual.yaml", text)).map(|_| ());
     insta::assert_snapshot!(told(&cases, read));
@@ -335,11 +260,7 @@ fn bad_settings_from_the_command_line() {
 #[test]
 fn the_narrower_limit_counts_always() {
     let mut chance = Seed(11).stream("limits");
-    let mark = Mark {
-        line: 1,
-        column: 1,
-        width: 1,
-    };
+    let mark = Mark { line: 1, column: 1, width: 1 };
     let mut raises = 0;
     for _ in 0..1_000_000 {
         let mut draw = |low, high| uniform(&mut chance, low, high);
@@ -351,13 +272,8 @@ fn the_narrower_limit_counts_always() {
             on_time_s: draw(1.0, 4000.0),
             duty_pct: (draw(0.0, 20.0), draw(20.0, 100.0)),
         };
-        let upper = |value: f64, there: f64| {
-            (there > 0.3).then(|| AskedLimit {
-                value,
-                mark,
-                text: String::new(),
-            })
-        };
+        let upper =
+            |value: f64, there: f64| (there > 0.3).then(|| AskedLimit { value, mark, text: String::new() });
         let asked = Asked {
             line_pressure_kpa: upper(draw(50.0, 3000.0), draw(0.0, 1.0)),
             cup_mass_g: upper(draw(100.0, 10_000.0), draw(0.0, 1.0)),

@@ -9,14 +9,9 @@ use std::path::Path;
 
 /// Rows of a small CSV table without quoting, header left out.
 fn rows(name: &str) -> Vec<Vec<String>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/reference/units")
-        .join(name);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/units").join(name);
     let text = std::fs::read_to_string(&path).unwrap();
-    text.lines()
-        .skip(1)
-        .map(|l| l.split(',').map(str::to_owned).collect())
-        .collect()
+    text.lines().skip(1).map(|l| l.split(',').map(str::to_owned).collect()).collect()
 }
 
 /// Our word and dimension for a unit id of the reference tables; none for units we do not offer.
@@ -92,10 +87,7 @@ fn factors_match_nist_sp_811() {
         checked += 1;
     }
     let interval = parse_difference("9 degF", Dimension::Temperature).unwrap();
-    assert!(
-        (interval - 5.0).abs() < 1e-15,
-        "a difference of 9 degF is 5 K (SP 811, 4.2.1.1)"
-    );
+    assert!((interval - 5.0).abs() < 1e-15, "a difference of 9 degF is 5 K (SP 811, 4.2.1.1)");
     assert!(checked >= 12, "only {checked} factors");
     println!("{checked} factors");
 }
@@ -142,10 +134,7 @@ fn what_people_write_is_read() {
     ];
     for (text, dimension, value) in cases {
         let found = parse(text, *dimension).unwrap_or_else(|e| panic!("{text}: {e:?}"));
-        assert!(
-            (found - value).abs() <= 1e-12 * value.abs().max(1.0),
-            "{text}: {found}, not {value}"
-        );
+        assert!((found - value).abs() <= 1e-12 * value.abs().max(1.0), "{text}: {found}, not {value}");
     }
 }
 
@@ -200,35 +189,18 @@ fn sweeps_are_exact() {
     let d = |t: &str| Decimal::parse(t).unwrap();
     let shown = |from, to, step| {
         let points = axis(d(from), d(to), d(step), 10_000).unwrap();
-        points
-            .iter()
-            .map(Decimal::to_string)
-            .collect::<Vec<_>>()
-            .join(" ")
+        points.iter().map(Decimal::to_string).collect::<Vec<_>>().join(" ")
     };
-    assert_eq!(
-        shown("0", "1", "0.1"),
-        "0.0 0.1 0.2 0.3 0.4 0.5 0.6 0.7 0.8 0.9 1.0"
-    );
-    assert_eq!(
-        shown("100", "15", "8.5"),
-        "100.0 91.5 83.0 74.5 66.0 57.5 49.0 40.5 32.0 23.5 15.0"
-    );
+    assert_eq!(shown("0", "1", "0.1"), "0.0 0.1 0.2 0.3 0.4 0.5 0.6 0.7 0.8 0.9 1.0");
+    assert_eq!(shown("100", "15", "8.5"), "100.0 91.5 83.0 74.5 66.0 57.5 49.0 40.5 32.0 23.5 15.0");
     assert_eq!(shown("-1e1", "10", "7"), "-10 -3 4");
     assert_eq!(shown("5", "5", "1"), "5");
     // Adding 0.1 ten times in binary gives 0.9999999999999999; the tenth point is 1 exactly.
     let last = axis(d("0"), d("1"), d("0.1"), 11).unwrap()[10].to_f64();
     assert_eq!(last.to_bits(), 1.0_f64.to_bits());
-    for (from, to, step) in [
-        ("0", "1", "0"),
-        ("0", "1", "-0.1"),
-        ("0", "1000000", "1"),
-        ("0", "1", "1e-12"),
-    ] {
-        assert!(
-            axis(d(from), d(to), d(step), 10_000).is_err(),
-            "{from} {to} {step}"
-        );
+    for (from, to, step) in [("0", "1", "0"), ("0", "1", "-0.1"), ("0", "1000000", "1"), ("0", "1", "1e-12")]
+    {
+        assert!(axis(d(from), d(to), d(step), 10_000).is_err(), "{from} {to} {step}");
     }
     assert_eq!(Decimal::parse("1234567890123456789"), None);
     assert_eq!(Decimal::parse("1e-13"), None);
@@ -260,17 +232,10 @@ fn shown_values_are_read_back() {
     for dimension in Dimension::ALL {
         for units in [Units::Us, Units::Metric] {
             for value in [1.0, 0.0, 12.34, 98.7] {
-                let value = if *dimension == Dimension::Switch {
-                    f64::from(value > 0.5)
-                } else {
-                    value
-                };
+                let value = if *dimension == Dimension::Switch { f64::from(value > 0.5) } else { value };
                 let text = show(value, *dimension, units);
                 let back = parse(&text, *dimension).unwrap_or_else(|e| panic!("{text}: {e:?}"));
-                assert!(
-                    (back - value).abs() <= 0.06,
-                    "{text}: {value} came back as {back}"
-                );
+                assert!((back - value).abs() <= 0.06, "{text}: {value} came back as {back}");
             }
         }
     }

@@ -9,10 +9,7 @@ use std::path::{Path, PathBuf};
 
 fn folder(name: &str) -> Vec<PathBuf> {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
-    let mut files: Vec<PathBuf> = std::fs::read_dir(dir)
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .collect();
+    let mut files: Vec<PathBuf> = std::fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()).collect();
     files.retain(|p| p.extension().is_some_and(|e| e == "yaml"));
     files.sort();
     files
@@ -34,16 +31,9 @@ fn the_virtual_bench_takes_its_section() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("rigs/virtual.yaml");
     let rig = rig_file::load(&path).unwrap_or_else(|e| panic!("{e}"));
     let section = rig.virtual_bench.as_ref().unwrap();
-    let line = rig
-        .source
-        .lines()
-        .nth(rig.virtual_bench_line as usize - 1)
-        .unwrap();
+    let line = rig.source.lines().nth(rig.virtual_bench_line as usize - 1).unwrap();
     assert_eq!(line, "virtual_bench:");
-    assert_eq!(
-        section.get("noise").and_then(serde_yaml::Value::as_str),
-        Some("on")
-    );
+    assert_eq!(section.get("noise").and_then(serde_yaml::Value::as_str), Some("on"));
     let bench = virtual_bench::build(section, Seed(1)).unwrap_or_else(|e| panic!("{e}"));
     let names: Vec<&str> = rig.instruments.iter().map(|i| i.name.as_str()).collect();
     let mut devices: Vec<&str> = bench.devices().iter().map(String::as_str).collect();

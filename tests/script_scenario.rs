@@ -22,10 +22,7 @@ fn scenario(name: &str) -> Scenario {
 }
 
 fn plan(scenario: &Scenario, rig: &Rig, sets: &[(&str, &str)], seed: u64) -> Plan {
-    let sets: Vec<_> = sets
-        .iter()
-        .map(|(n, v)| ((*n).to_owned(), (*v).to_owned()))
-        .collect();
+    let sets: Vec<_> = sets.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned())).collect();
     script::plan(scenario, rig, &sets, Seed(seed)).unwrap_or_else(|e| panic!("{e}"))
 }
 
@@ -73,11 +70,7 @@ fn every_shipped_scenario_comes_to_a_plan() {
 #[test]
 fn pump_and_nozzle_reads_like_this() {
     let rig = rig("virtual");
-    let short = [
-        ("repeats", "1"),
-        ("duties", "30 %, 60 %, 100%"),
-        ("dwell", "20 s"),
-    ];
+    let short = [("repeats", "1"), ("duties", "30 %, 60 %, 100%"), ("dwell", "20 s")];
     let plan = plan(&scenario("pump-and-nozzle"), &rig, &short, 1);
     insta::assert_snapshot!(script::timeline(&plan, &rig).text(Units::Us));
 }
@@ -88,16 +81,9 @@ fn duties(plan: &Plan) -> Vec<(u32, f64)> {
     for step in &plan.steps {
         match &step.op {
             Op::Set(settings) => {
-                duty = settings
-                    .iter()
-                    .find(|(r, _)| *r == Role::PumpDuty)
-                    .map_or(duty, |(_, v)| *v);
+                duty = settings.iter().find(|(r, _)| *r == Role::PumpDuty).map_or(duty, |(_, v)| *v);
             }
-            Op::Collect {
-                repeat,
-                weigh_at_rest: false,
-                ..
-            } => collected.push((*repeat, duty)),
+            Op::Collect { repeat, weigh_at_rest: false, .. } => collected.push((*repeat, duty)),
             _ => {}
         }
     }
@@ -108,32 +94,18 @@ fn duties(plan: &Plan) -> Vec<(u32, f64)> {
 fn a_shuffled_sweep_is_a_block_a_pass_and_its_first_point_comes_last() {
     let (rig, scenario) = (rig("virtual"), scenario("pump-and-nozzle"));
     let first = duties(&plan(&scenario, &rig, &[], 7));
-    assert_eq!(
-        first,
-        duties(&plan(&scenario, &rig, &[], 7)),
-        "the same seed gives the same order"
-    );
+    assert_eq!(first, duties(&plan(&scenario, &rig, &[], 7)), "the same seed gives the same order");
     assert_ne!(first, duties(&plan(&scenario, &rig, &[], 8)));
     assert_eq!(first.len(), 3 * 11 + 1);
     let block = |pass: usize| {
-        let mut duties: Vec<f64> = first[pass * 11..(pass + 1) * 11]
-            .iter()
-            .map(|(_, d)| *d)
-            .collect();
-        assert!(
-            first[pass * 11..(pass + 1) * 11]
-                .iter()
-                .all(|(r, _)| *r as usize == pass + 1)
-        );
+        let mut duties: Vec<f64> = first[pass * 11..(pass + 1) * 11].iter().map(|(_, d)| *d).collect();
+        assert!(first[pass * 11..(pass + 1) * 11].iter().all(|(r, _)| *r as usize == pass + 1));
         let order = duties.clone();
         duties.sort_by(f64::total_cmp);
         (duties, order)
     };
     let (sorted, order) = block(0);
-    assert_eq!(
-        sorted,
-        [15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0]
-    );
+    assert_eq!(sorted, [15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0]);
     assert_eq!(sorted, block(1).0);
     assert_ne!(order, block(1).1, "each pass has its own order");
     assert_eq!(first[33], (4, first[0].1));
@@ -151,12 +123,7 @@ fn a_small_cup_is_emptied_in_time() {
         plan.steps.iter().map(|s| s.id).collect::<Vec<_>>(),
         (1..=plan.steps.len() as u32).collect::<Vec<_>>()
     );
-    for (i, step) in plan
-        .steps
-        .iter()
-        .enumerate()
-        .filter(|(_, s)| matches!(s.op, Op::Ask { .. }))
-    {
+    for (i, step) in plan.steps.iter().enumerate().filter(|(_, s)| matches!(s.op, Op::Ask { .. })) {
         let before = &plan.steps[i - 1].op;
         assert_eq!(
             *before,
@@ -173,12 +140,7 @@ fn a_small_cup_is_emptied_in_time() {
 #[test]
 fn trapped_pressure_is_said_and_vented() {
     let plan = plan(&scenario("leak-down"), &rig("virtual"), &[], 1);
-    let trapped: Vec<&Op> = plan
-        .steps
-        .iter()
-        .filter(|s| s.traps_pressure)
-        .map(|s| &s.op)
-        .collect();
+    let trapped: Vec<&Op> = plan.steps.iter().filter(|s| s.traps_pressure).map(|s| &s.op).collect();
     let shut = Op::Set(vec![(Role::Solenoid, 0.0), (Role::PumpDuty, 0.0)]);
     assert!(trapped.contains(&&shut), "shut in with the pump off");
     assert_eq!(trapped.last(), Some(&&Op::Vent { at_most_s: 30.0 }));
@@ -186,12 +148,7 @@ fn trapped_pressure_is_said_and_vented() {
 
 #[test]
 fn spans_carry_what_describes_them() {
-    let plan = plan(
-        &scenario("pressure-switch"),
-        &rig("virtual"),
-        &[("cycles", "2")],
-        1,
-    );
+    let plan = plan(&scenario("pressure-switch"), &rig("virtual"), &[("cycles", "2")], 1);
     let marks: Vec<String> = plan
         .steps
         .iter()
@@ -208,24 +165,16 @@ fn spans_carry_what_describes_them() {
 
 #[test]
 fn a_grid_is_walked_from_both_sides() {
-    let sets = [
-        ("boosts", "8.4 psi, 20 psi"),
-        ("speeds", "2000 rpm, 4000 rpm"),
-        ("repeats", "1"),
-        ("steps", "1"),
-    ];
+    let sets =
+        [("boosts", "8.4 psi, 20 psi"), ("speeds", "2000 rpm, 4000 rpm"), ("repeats", "1"), ("steps", "1")];
     let plan = plan(&scenario("controller"), &rig("virtual"), &sets, 1);
     let points: Vec<String> = plan
         .steps
         .iter()
         .filter_map(|s| match &s.op {
-            Op::Mark { kind, values } if kind == "point" && values.len() == 4 => Some(
-                values
-                    .iter()
-                    .map(|(n, v)| format!("{n}={v}"))
-                    .collect::<Vec<_>>()
-                    .join(" "),
-            ),
+            Op::Mark { kind, values } if kind == "point" && values.len() == 4 => {
+                Some(values.iter().map(|(n, v)| format!("{n}={v}")).collect::<Vec<_>>().join(" "))
+            }
             _ => None,
         })
         .collect();

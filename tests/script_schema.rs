@@ -13,10 +13,7 @@ fn holds(root: &Value, schema: &Value, value: &Value) -> bool {
     };
     rules.iter().all(|(rule, arg)| match rule.as_str() {
         "$ref" => {
-            let at = arg
-                .as_str()
-                .and_then(|r| r.strip_prefix('#'))
-                .and_then(|p| root.pointer(p));
+            let at = arg.as_str().and_then(|r| r.strip_prefix('#')).and_then(|p| root.pointer(p));
             holds(root, at.unwrap_or_else(|| panic!("{arg} leads nowhere")), value)
         }
         "type" => match arg {
@@ -27,45 +24,33 @@ fn holds(root: &Value, schema: &Value, value: &Value) -> bool {
         "const" => arg == value,
         "anyOf" => options(arg).filter(|s| holds(root, s, value)).count() >= 1,
         "oneOf" => options(arg).filter(|s| holds(root, s, value)).count() == 1,
-        "minimum" => value
-            .as_f64()
-            .is_none_or(|v| arg.as_f64().is_some_and(|a| v >= a)),
-        "maximum" => value
-            .as_f64()
-            .is_none_or(|v| arg.as_f64().is_some_and(|a| v <= a)),
-        "maxLength" => value
-            .as_str()
-            .is_none_or(|v| arg.as_u64().is_some_and(|a| v.chars().count() as u64 <= a)),
-        "items" => value
-            .as_array()
-            .is_none_or(|all| all.iter().all(|v| holds(root, arg, v))),
-        "minItems" => value
-            .as_array()
-            .is_none_or(|all| arg.as_u64().is_some_and(|a| all.len() as u64 >= a)),
-        "maxItems" => value
-            .as_array()
-            .is_none_or(|all| arg.as_u64().is_some_and(|a| all.len() as u64 <= a)),
+        "minimum" => value.as_f64().is_none_or(|v| arg.as_f64().is_some_and(|a| v >= a)),
+        "maximum" => value.as_f64().is_none_or(|v| arg.as_f64().is_some_and(|a| v <= a)),
+        "maxLength" => {
+            value.as_str().is_none_or(|v| arg.as_u64().is_some_and(|a| v.chars().count() as u64 <= a))
+        }
+        "items" => value.as_array().is_none_or(|all| all.iter().all(|v| holds(root, arg, v))),
+        "minItems" => value.as_array().is_none_or(|all| arg.as_u64().is_some_and(|a| all.len() as u64 >= a)),
+        "maxItems" => value.as_array().is_none_or(|all| arg.as_u64().is_some_and(|a| all.len() as u64 <= a)),
         "required" => value.as_object().is_none_or(|map| {
             options(arg).all(|name| name.as_str().is_some_and(|name| map.contains_key(name)))
         }),
-        "minProperties" => value
+        "minProperties" => {
+            value.as_object().is_none_or(|m| arg.as_u64().is_some_and(|a| m.len() as u64 >= a))
+        }
+        "maxProperties" => {
+            value.as_object().is_none_or(|m| arg.as_u64().is_some_and(|a| m.len() as u64 <= a))
+        }
+        "properties" => value
             .as_object()
-            .is_none_or(|m| arg.as_u64().is_some_and(|a| m.len() as u64 >= a)),
-        "maxProperties" => value
-            .as_object()
-            .is_none_or(|m| arg.as_u64().is_some_and(|a| m.len() as u64 <= a)),
-        "properties" => value.as_object().is_none_or(|map| {
-            map.iter()
-                .all(|(name, v)| arg.get(name).is_none_or(|s| holds(root, s, v)))
-        }),
+            .is_none_or(|map| map.iter().all(|(name, v)| arg.get(name).is_none_or(|s| holds(root, s, v)))),
         "additionalProperties" => value.as_object().is_none_or(|map| {
             let known = |name: &str| rules.get("properties").is_some_and(|p| p.get(name).is_some());
             map.iter().all(|(name, v)| known(name) || holds(root, arg, v))
         }),
-        "propertyNames" => value.as_object().is_none_or(|map| {
-            map.keys()
-                .all(|name| holds(root, arg, &Value::String(name.clone())))
-        }),
+        "propertyNames" => value
+            .as_object()
+            .is_none_or(|map| map.keys().all(|name| holds(root, arg, &Value::String(name.clone())))),
         "pattern" => match (arg.as_str(), value.as_str()) {
             (Some(pattern), Some(text)) if pattern.starts_with("^\\$") => text.starts_with('$'),
             _ => true,
@@ -98,17 +83,9 @@ fn json(text: &str) -> Value {
 fn files(folder: &str) -> Vec<(String, String)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
     let entries = std::fs::read_dir(folder).unwrap_or_else(|e| panic!("{e}"));
-    let paths = entries
-        .filter_map(|e| Some(e.ok()?.path()))
-        .filter(|p| p.extension().is_some_and(|e| e == "yaml"));
-    paths
-        .map(|p| {
-            (
-                p.display().to_string(),
-                std::fs::read_to_string(&p).unwrap_or_default(),
-            )
-        })
-        .collect()
+    let paths =
+        entries.filter_map(|e| Some(e.ok()?.path())).filter(|p| p.extension().is_some_and(|e| e == "yaml"));
+    paths.map(|p| (p.display().to_string(), std::fs::read_to_string(&p).unwrap_or_default())).collect()
 }
 
 #[test]
@@ -117,10 +94,7 @@ fn every_shipped_file_fits_its_schema() {
         let files = files(folder);
         assert!(files.len() >= 3);
         for (name, text) in files {
-            assert!(
-                holds(&schema, &schema, &json(&text)),
-                "{name} does not fit the schema"
-            );
+            assert!(holds(&schema, &schema, &json(&text)), "{name} does not fit the schema");
         }
     }
 }
@@ -129,11 +103,7 @@ fn every_shipped_file_fits_its_schema() {
 fn bad_files_do_not_fit() {
     let (scenario, rig) = (schema::scenario(), schema::rig());
     let head = "format: 1\nscenario: try\npurpose: record\n";
-    assert!(holds(
-        &scenario,
-        &scenario,
-        &json(&format!("{head}steps: [{{hold: 5 s}}]"))
-    ));
+    assert!(holds(&scenario, &scenario, &json(&format!("{head}steps: [{{hold: 5 s}}]"))));
     for bad in [
         "steps: [{hold: 5}]",
         "steps: [{hold: {from: 1 s}}]",
@@ -144,10 +114,7 @@ fn bad_files_do_not_fit() {
         "steps: [{collect: {for: 30 s, weigh_at_rest: maybe}}]",
         "steps: [{cycle: {times: 2.5, do: [{hold: 5 s}]}}]",
     ] {
-        assert!(
-            !holds(&scenario, &scenario, &json(&format!("{head}{bad}"))),
-            "{bad} fits"
-        );
+        assert!(!holds(&scenario, &scenario, &json(&format!("{head}{bad}"))), "{bad} fits");
     }
     let good = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("rigs/by-hand.yaml"))
         .unwrap_or_default();
@@ -169,12 +136,8 @@ fn the_names_are_these() {
     for schema in [schema::scenario(), schema::rig()] {
         lines.push(format!("# {}", schema["title"].as_str().unwrap_or_default()));
         for (shape, def) in schema["$defs"].as_object().into_iter().flatten() {
-            let names: Vec<&str> = def["properties"]
-                .as_object()
-                .into_iter()
-                .flatten()
-                .map(|(n, _)| n.as_str())
-                .collect();
+            let names: Vec<&str> =
+                def["properties"].as_object().into_iter().flatten().map(|(n, _)| n.as_str()).collect();
             lines.push(format!("{shape}: {}", names.join(", ")));
         }
     }

@@ -6,9 +6,7 @@ use std::path::PathBuf;
 
 fn refusal(text: &str) -> String {
     let text = Text::new("bad.yaml", text);
-    let problems = yaml::parse(&text)
-        .err()
-        .unwrap_or_else(|| panic!("taken: {:.40}", text.text));
+    let problems = yaml::parse(&text).err().unwrap_or_else(|| panic!("taken: {:.40}", text.text));
     let shown = problems.to_string();
     assert!(shown.len() < 64 * 1024, "a message of {} bytes", shown.len());
     assert!(rig_file::read(&text).is_err() && scenario::read(text, PathBuf::from(".")).is_err());
@@ -29,27 +27,15 @@ fn bombs_are_refused() {
             "[".repeat(200_000),
             "bad.yaml:1: a line longer than 4096 bytes",
         ),
-        (
-            "the same over lines",
-            lines(40_000, "[\n"),
-            "nested more than 32 deep",
-        ),
+        ("the same over lines", lines(40_000, "[\n"), "nested more than 32 deep"),
         (
             "maps in maps, 50,000 times, in a line",
             "{a: ".repeat(50_000),
             "bad.yaml:1: a line longer than 4096 bytes",
         ),
-        (
-            "the same over lines",
-            lines(20_000, "{a:\n "),
-            "nested more than 32 deep",
-        ),
+        ("the same over lines", lines(20_000, "{a:\n "), "nested more than 32 deep"),
         ("lists by dashes", "- ".repeat(2000), "nested more than 32 deep"),
-        (
-            "complex keys",
-            "? ".repeat(2000),
-            "a list or map stands where a name is expected",
-        ),
+        ("complex keys", "? ".repeat(2000), "a list or map stands where a name is expected"),
         ("deep by indenting", deep, "nested more than 32 deep"),
         (
             "a million names",
@@ -61,11 +47,7 @@ fn bombs_are_refused() {
             (0..100_000).map(|i| format!("k{i}: 1\n")).collect(),
             "bad.yaml: more than 50000 commas, colons and brackets",
         ),
-        (
-            "2,000 names",
-            (0..2000).map(|i| format!("k{i}: 1\n")).collect(),
-            "more than 1000 names in one map",
-        ),
+        ("2,000 names", (0..2000).map(|i| format!("k{i}: 1\n")).collect(), "more than 1000 names in one map"),
         (
             "200,000 nested lists over lines",
             lines(200_000, "[\n"),
@@ -82,41 +64,13 @@ fn bombs_are_refused() {
             "not YAML: while parsing a node, did not find expected node content",
         ),
         ("100,000 items", lines(100_000, "- x\n"), "more than 50000 values"),
-        (
-            "a text of 100 MB",
-            "x".repeat(100_000_000),
-            "bad.yaml: longer than 1048576 bytes",
-        ),
-        (
-            "a text of 900 KB",
-            lines(9_000, &("x".repeat(99) + "\n")),
-            "a text of 899999 bytes; at most 4096",
-        ),
-        (
-            "merge keys",
-            lines(1000, "<<: {a: 1}\n"),
-            "a merge key is not allowed here",
-        ),
-        (
-            "an anchor on itself",
-            "&a [*a]\n".to_owned(),
-            "an anchor (&) is not allowed here",
-        ),
-        (
-            "aliases",
-            lines(20_000, "- *a\n"),
-            "not YAML: while parsing node, found unknown anchor",
-        ),
-        (
-            "a tag",
-            "a: !!python/object:os.system x\n".to_owned(),
-            "a tag (!) is not allowed here",
-        ),
-        (
-            "two documents",
-            "a: 1\n---\nb: 2\n".to_owned(),
-            "a second document begins here",
-        ),
+        ("a text of 100 MB", "x".repeat(100_000_000), "bad.yaml: longer than 1048576 bytes"),
+        ("a text of 900 KB", lines(9_000, &("x".repeat(99) + "\n")), "a text of 899999 bytes; at most 4096"),
+        ("merge keys", lines(1000, "<<: {a: 1}\n"), "a merge key is not allowed here"),
+        ("an anchor on itself", "&a [*a]\n".to_owned(), "an anchor (&) is not allowed here"),
+        ("aliases", lines(20_000, "- *a\n"), "not YAML: while parsing node, found unknown anchor"),
+        ("a tag", "a: !!python/object:os.system x\n".to_owned(), "a tag (!) is not allowed here"),
+        ("two documents", "a: 1\n---\nb: 2\n".to_owned(), "a second document begins here"),
         (
             "directives",
             lines(100_000, "%TAG ! x\n"),
@@ -128,11 +82,7 @@ fn bombs_are_refused() {
             "not YAML: while scanning a quoted scalar, found unexpected end of stream",
         ),
         ("nothing", String::new(), "bad.yaml: nothing in it"),
-        (
-            "only comments",
-            lines(100_000, "# x\n"),
-            "bad.yaml: nothing in it",
-        ),
+        ("only comments", lines(100_000, "# x\n"), "bad.yaml: nothing in it"),
     ];
     for (name, text, expected) in cases {
         assert_eq!(refusal(text), *expected, "{name}");
@@ -151,24 +101,14 @@ fn a_flood_of_problems_is_cut() {
 
 #[test]
 fn places_count_characters_not_bytes() {
-    let text = Text::new(
-        "t.yaml",
-        "a: [\u{e9}\u{e9}\u{1f600}, {b: 8.4 psii}]\n'c': |\n  two\n  lines\n",
-    );
+    let text = Text::new("t.yaml", "a: [\u{e9}\u{e9}\u{1f600}, {b: 8.4 psii}]\n'c': |\n  two\n  lines\n");
     let root = yaml::parse(&text).unwrap_or_else(|e| panic!("{e}"));
     let node = root.get("a").and_then(|a| match &a.body {
         yaml::Body::List(items) => items.get(1).and_then(|item| item.get("b")),
         _ => None,
     });
     let mark = node.map(|n| n.mark);
-    assert_eq!(
-        mark,
-        Some(yaml::Mark {
-            line: 1,
-            column: 14,
-            width: 8
-        })
-    );
+    assert_eq!(mark, Some(yaml::Mark { line: 1, column: 14, width: 8 }));
     assert_eq!(root.get("c").and_then(yaml::Node::text), Some("two\nlines\n"));
 }
 
@@ -191,8 +131,6 @@ fn files_are_read_within_bounds() {
     );
     assert!(Text::read(&dir.path().join("none.yaml")).is_err());
     assert!(Text::read(dir.path()).is_err(), "a folder is no file");
-    let endless = Text::read(std::path::Path::new("/dev/zero"))
-        .expect_err("endless")
-        .to_string();
+    let endless = Text::read(std::path::Path::new("/dev/zero")).expect_err("endless").to_string();
     assert_eq!(endless, "/dev/zero: longer than 1048576 bytes\n1 problem");
 }

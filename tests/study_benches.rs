@@ -22,13 +22,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The scenario shortened: the same steps, less of each.
-const SHORT: [(&str, &str); 5] = [
-    ("dwell", "10 s"),
-    ("rest", "3 s"),
-    ("ramp", "60 s"),
-    ("prime", "4 s"),
-    ("weighed", "60 %"),
-];
+const SHORT: [(&str, &str); 5] =
+    [("dwell", "10 s"), ("rest", "3 s"), ("ramp", "60 s"), ("prime", "4 s"), ("weighed", "60 %")];
 /// Temperature of the tables, degC.
 const REFERENCE_DEGC: f64 = 20.0;
 
@@ -37,31 +32,20 @@ fn root() -> &'static Path {
 }
 
 fn benches() -> u64 {
-    std::env::var("DUTYCUP_BENCHES")
-        .ok()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(100)
+    std::env::var("DUTYCUP_BENCHES").ok().and_then(|n| n.parse().ok()).unwrap_or(100)
 }
 
 /// Plays one bench and returns its record's folder and the plant's parameters.
 fn play(seed: u64, rig: &Rig, scenario: &Scenario) -> (PathBuf, Config) {
-    let dir = Path::new(env!("CARGO_TARGET_TMPDIR"))
-        .join("study-benches")
-        .join(format!("{}-{seed}", rig.name));
+    let dir =
+        Path::new(env!("CARGO_TARGET_TMPDIR")).join("study-benches").join(format!("{}-{seed}", rig.name));
     let _ = fs::remove_dir_all(&dir);
     fs::create_dir_all(dir.parent().expect("a parent")).expect("scratch");
     let sets: Vec<(String, String)> = SHORT.iter().map(|(n, v)| ((*n).into(), (*v).into())).collect();
     let plan = plan(scenario, rig, &sets, Seed(seed)).unwrap_or_else(|e| panic!("{e}"));
     let roles: Vec<_> = rig.channels.iter().map(|c| c.role.clone()).collect();
     let mut recorder = Recorder::create(&dir, &roles).unwrap_or_else(|e| panic!("{e}"));
-    let mut file = RunFile::new(
-        rig,
-        &plan,
-        seed,
-        ClockKind::Virtual,
-        None,
-        "2000-01-01T00:00:00Z".into(),
-    );
+    let mut file = RunFile::new(rig, &plan, seed, ClockKind::Virtual, None, "2000-01-01T00:00:00Z".into());
     for (name, text) in [("scenario.yaml", &plan.source), ("rig.yaml", &rig.source)] {
         write_whole(&dir.join(name), text.as_bytes()).unwrap_or_else(|e| panic!("{e}"));
     }
@@ -146,12 +130,8 @@ fn one(seed: u64, rig: &Rig, scenario: &Scenario) -> Outcome {
 fn study(count: u64, rig_of: impl Fn(u64) -> Rig + Sync) -> Vec<Outcome> {
     let path = root().join("scenarios/pump-and-nozzle.yaml");
     let scenario = load_scenario(&path).unwrap_or_else(|e| panic!("{e}"));
-    let half = |from: u64| {
-        (from..=count)
-            .step_by(2)
-            .map(|s| one(s, &rig_of(s), &scenario))
-            .collect::<Vec<_>>()
-    };
+    let half =
+        |from: u64| (from..=count).step_by(2).map(|s| one(s, &rig_of(s), &scenario)).collect::<Vec<_>>();
     std::thread::scope(|scope| {
         let (a, b) = (scope.spawn(|| half(1)), scope.spawn(|| half(2)));
         let join = |t: std::thread::ScopedJoinHandle<'_, Vec<Outcome>>| t.join().expect("a study thread");
@@ -189,15 +169,8 @@ fn figures(name: &str, outcomes: &[Outcome]) -> f64 {
         mean(|s| s.0),
         mean(|s| s.1)
     );
-    assert!(
-        stalls.len() * 2 > outcomes.len(),
-        "most ramps show where flow stops"
-    );
-    assert!(
-        inside * 100 >= stalls.len() * 92,
-        "dead band within U on {inside} of {} ramps",
-        stalls.len()
-    );
+    assert!(stalls.len() * 2 > outcomes.len(), "most ramps show where flow stops");
+    assert!(inside * 100 >= stalls.len() * 92, "dead band within U on {inside} of {} ramps", stalls.len());
     cover_pct
 }
 
@@ -209,10 +182,7 @@ fn virtual_rig() -> Rig {
 fn calibrations_recover_the_truth_within_their_uncertainty() {
     let outcomes = study(benches(), |_| virtual_rig());
     let cover_pct = figures("benches", &outcomes);
-    assert!(
-        cover_pct >= 92.0,
-        "truth within U in {cover_pct:.1} % of the rows"
-    );
+    assert!(cover_pct >= 92.0, "truth within U in {cover_pct:.1} % of the rows");
 }
 
 /// The virtual rig with another pair behind it; the pair's own pressure is allowed, everything else stays.
@@ -232,8 +202,5 @@ fn random_rig(seed: u64) -> Rig {
 fn random_pairs_played_in_full_agree_with_their_settled_states() {
     let outcomes = study(40, random_rig);
     let cover_pct = figures("random pairs", &outcomes);
-    assert!(
-        cover_pct >= 90.0,
-        "truth within U in {cover_pct:.1} % of the rows"
-    );
+    assert!(cover_pct >= 90.0, "truth within U in {cover_pct:.1} % of the rows");
 }

@@ -4,11 +4,7 @@
 //! same nozzle clean, blocked by 3 % and blocked by 10 % of its area, each time by a bench with instrument errors of its
 //! own. To reach: 3 % named in at least 90 %, 10 % in at least 99 %, a clean one in at most 2.5 %.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::print_stdout,
-    reason = "a failure fails the test; a study prints"
-)]
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a failure fails the test; a study prints")]
 
 #[path = "study/bench.rs"]
 mod bench;
@@ -30,9 +26,7 @@ fn calibrated(truth: &Truth, blocked: f64, seed: Seed) -> PairModel {
     let mut truth = truth.clone();
     truth.nozzles.iter_mut().for_each(|k| *k *= 1.0 - blocked);
     let taken = bench::take(&Pair::Averaged(truth), &Plan::THOROUGH, seed);
-    fit(&taken.collections, &taken.systematics, &PairFacts::unknown())
-        .unwrap()
-        .model
+    fit(&taken.collections, &taken.systematics, &PairFacts::unknown()).unwrap().model
 }
 
 /// The comparisons of one pair: clean, 3 %, 10 %.
@@ -57,10 +51,7 @@ fn blocked_nozzles_are_named_and_clean_ones_are_not() {
         all.extend(other.join().unwrap());
     });
     let named = |which: usize| {
-        let n = all
-            .iter()
-            .filter(|c| c[which].item().verdict == Verdict::Fail)
-            .count();
+        let n = all.iter().filter(|c| c[which].item().verdict == Verdict::Fail).count();
         100.0 * n as f64 / all.len() as f64
     };
     let covered = |which: usize, truth: f64| {
@@ -92,25 +83,15 @@ fn blocked_nozzles_are_named_and_clean_ones_are_not() {
 fn what_cannot_be_compared_says_why() {
     let truth = Truth::random(Family::Plain, Seed(1), false);
     let model = calibrated(&truth, 0.0, Seed(2));
-    assert!(
-        compare(&model, &model, "B", true)
-            .unwrap_err()
-            .contains("no nozzle")
-    );
+    assert!(compare(&model, &model, "B", true).unwrap_err().contains("no nozzle"));
     let mut other = model.clone();
     other.reference.methanol_mass_fraction = 0.4;
     assert!(compare(&other, &model, "A", true).unwrap_err().contains("liquid"));
     other.reference.pressure_measured = false;
-    assert!(
-        compare(&model, &other, "A", true)
-            .unwrap_err()
-            .contains("not measured")
-    );
+    assert!(compare(&model, &other, "A", true).unwrap_err().contains("not measured"));
     // The same calibration twice with the same instruments: what stays with them cancels.
-    let (same, apart) = (
-        compare(&model, &model, "A", true).unwrap(),
-        compare(&model, &model, "A", false).unwrap(),
-    );
+    let (same, apart) =
+        (compare(&model, &model, "A", true).unwrap(), compare(&model, &model, "A", false).unwrap());
     assert!(same.lost_pct.value.abs() < 1e-12 && same.lost_pct.u < apart.lost_pct.u);
     assert_eq!(same.item().verdict, Verdict::Pass);
 }

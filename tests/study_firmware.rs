@@ -25,11 +25,7 @@ struct Fault {
 fn fault(all: &mut Vec<Fault>, name: String, change: Change, edit: impl FnOnce(&mut Controller)) {
     let mut firmware = controller();
     edit(&mut firmware);
-    all.push(Fault {
-        name,
-        change,
-        firmware,
-    });
+    all.push(Fault { name, change, firmware });
 }
 
 const PUMP: usize = 0;
@@ -40,46 +36,21 @@ const LAMP: usize = 2;
 fn faults() -> Vec<Fault> {
     let mut all = Vec::new();
     let f = &mut all;
-    for (output, by) in [
-        (PUMP, 6.0),
-        (PUMP, -8.0),
-        (PUMP, 12.0),
-        (TRIM, 7.0),
-        (TRIM, -10.0),
-        (LAMP, 5.0),
-        (LAMP, -9.0),
-    ] {
-        fault(
-            f,
-            format!("axis of {output} by {by} kPa"),
-            Change::AxisShifted,
-            |c| {
-                c.outputs[output].boost.iter_mut().for_each(|b| *b += by);
-            },
-        );
+    for (output, by) in
+        [(PUMP, 6.0), (PUMP, -8.0), (PUMP, 12.0), (TRIM, 7.0), (TRIM, -10.0), (LAMP, 5.0), (LAMP, -9.0)]
+    {
+        fault(f, format!("axis of {output} by {by} kPa"), Change::AxisShifted, |c| {
+            c.outputs[output].boost.iter_mut().for_each(|b| *b += by);
+        });
     }
-    for (output, by) in [
-        (PUMP, 1.06),
-        (PUMP, 0.93),
-        (PUMP, 0.85),
-        (TRIM, 1.06),
-        (TRIM, 0.9),
-    ] {
+    for (output, by) in [(PUMP, 1.06), (PUMP, 0.93), (PUMP, 0.85), (TRIM, 1.06), (TRIM, 0.9)] {
         fault(f, format!("map of {output} times {by}"), Change::MapScaled, |c| {
-            c.outputs[output]
-                .table
-                .iter_mut()
-                .flatten()
-                .for_each(|v| *v *= by);
+            c.outputs[output].table.iter_mut().flatten().for_each(|v| *v *= by);
         });
     }
     for (output, by) in [(PUMP, 4.0), (PUMP, -5.0), (PUMP, 8.0), (TRIM, 0.22), (TRIM, -0.3)] {
         fault(f, format!("map of {output} plus {by}"), Change::Offset, |c| {
-            c.outputs[output]
-                .table
-                .iter_mut()
-                .flatten()
-                .for_each(|v| *v += by);
+            c.outputs[output].table.iter_mut().flatten().for_each(|v| *v += by);
         });
     }
     // Shipped tolerances are 2 % and 0.1 V: the smallest change of a point is twice that.
@@ -97,103 +68,46 @@ fn faults() -> Vec<Fault> {
         (LAMP, 1, 1, -1.0),
         (LAMP, 1, 0, 1.0),
     ] {
-        fault(
-            f,
-            format!("point {i}, {j} of {output} plus {by}"),
-            Change::PointChanged,
-            |c| {
-                c.outputs[output].table[i][j] += by;
-            },
-        );
-    }
-    for (output, i) in [(PUMP, 0), (PUMP, 1), (PUMP, 2), (PUMP, 3), (TRIM, 1), (LAMP, 1)] {
-        fault(
-            f,
-            format!("rows {i} of {output} swapped"),
-            Change::RowsSwapped,
-            |c| {
-                c.outputs[output].table.swap(i, i + 1);
-            },
-        );
-    }
-    for (output, j) in [(PUMP, 0), (PUMP, 1), (PUMP, 2), (TRIM, 0), (TRIM, 1)] {
-        fault(
-            f,
-            format!("columns {j} of {output} swapped"),
-            Change::ColumnsSwapped,
-            |c| {
-                c.outputs[output]
-                    .table
-                    .iter_mut()
-                    .for_each(|row| row.swap(j, j + 1));
-            },
-        );
-    }
-    fault(f, "compensation gone".into(), Change::CompensationGone, |c| {
-        c.outputs[PUMP].power = 0.0
-    });
-    fault(
-        f,
-        "compensation reversed".into(),
-        Change::CompensationReversed,
-        |c| c.outputs[PUMP].power = -1.0,
-    );
-    for (output, high) in [(PUMP, 85.0), (PUMP, 75.0), (PUMP, 60.0), (TRIM, 4.2), (TRIM, 3.5)] {
-        fault(
-            f,
-            format!("clamp of {output} at {high}"),
-            Change::ClampMoved,
-            |c| c.outputs[output].high = high,
-        );
-    }
-    for low in [20.0, 26.0] {
-        fault(f, format!("lower clamp at {low}"), Change::ClampMoved, |c| {
-            c.outputs[PUMP].low = low
+        fault(f, format!("point {i}, {j} of {output} plus {by}"), Change::PointChanged, |c| {
+            c.outputs[output].table[i][j] += by;
         });
     }
+    for (output, i) in [(PUMP, 0), (PUMP, 1), (PUMP, 2), (PUMP, 3), (TRIM, 1), (LAMP, 1)] {
+        fault(f, format!("rows {i} of {output} swapped"), Change::RowsSwapped, |c| {
+            c.outputs[output].table.swap(i, i + 1);
+        });
+    }
+    for (output, j) in [(PUMP, 0), (PUMP, 1), (PUMP, 2), (TRIM, 0), (TRIM, 1)] {
+        fault(f, format!("columns {j} of {output} swapped"), Change::ColumnsSwapped, |c| {
+            c.outputs[output].table.iter_mut().for_each(|row| row.swap(j, j + 1));
+        });
+    }
+    fault(f, "compensation gone".into(), Change::CompensationGone, |c| c.outputs[PUMP].power = 0.0);
+    fault(f, "compensation reversed".into(), Change::CompensationReversed, |c| c.outputs[PUMP].power = -1.0);
+    for (output, high) in [(PUMP, 85.0), (PUMP, 75.0), (PUMP, 60.0), (TRIM, 4.2), (TRIM, 3.5)] {
+        fault(f, format!("clamp of {output} at {high}"), Change::ClampMoved, |c| {
+            c.outputs[output].high = high
+        });
+    }
+    for low in [20.0, 26.0] {
+        fault(f, format!("lower clamp at {low}"), Change::ClampMoved, |c| c.outputs[PUMP].low = low);
+    }
     for output in [PUMP, TRIM] {
-        fault(
-            f,
-            format!("lookup of {output} held"),
-            Change::LookupToggled,
-            |c| c.outputs[output].held = true,
-        );
+        fault(f, format!("lookup of {output} held"), Change::LookupToggled, |c| {
+            c.outputs[output].held = true
+        });
     }
-    for (output, play) in [
-        (PUMP, 5.0),
-        (PUMP, 8.0),
-        (TRIM, 7.0),
-        (TRIM, 10.0),
-        (LAMP, 6.0),
-        (LAMP, 9.0),
-    ] {
-        fault(
-            f,
-            format!("hysteresis of {output} {play} kPa"),
-            Change::HysteresisChanged,
-            |c| {
-                c.outputs[output].play = play;
-            },
-        );
+    for (output, play) in [(PUMP, 5.0), (PUMP, 8.0), (TRIM, 7.0), (TRIM, 10.0), (LAMP, 6.0), (LAMP, 9.0)] {
+        fault(f, format!("hysteresis of {output} {play} kPa"), Change::HysteresisChanged, |c| {
+            c.outputs[output].play = play;
+        });
     }
-    for (output, by) in [
-        (PUMP, 0.05),
-        (PUMP, 0.12),
-        (TRIM, 0.06),
-        (TRIM, 0.2),
-        (LAMP, 0.05),
-        (LAMP, 0.1),
-    ] {
-        fault(
-            f,
-            format!("{output} slower by {by} s"),
-            Change::ResponseChanged,
-            |c| c.outputs[output].response_s += by,
-        );
+    for (output, by) in [(PUMP, 0.05), (PUMP, 0.12), (TRIM, 0.06), (TRIM, 0.2), (LAMP, 0.05), (LAMP, 0.1)] {
+        fault(f, format!("{output} slower by {by} s"), Change::ResponseChanged, |c| {
+            c.outputs[output].response_s += by
+        });
     }
-    fault(f, "sensor fault held".into(), Change::SensorFaultChanged, |c| {
-        c.off_on_fault = false
-    });
+    fault(f, "sensor fault held".into(), Change::SensorFaultChanged, |c| c.off_on_fault = false);
     all
 }
 
@@ -257,19 +171,12 @@ fn the_level_holds_at_the_limit() {
         }
         let table = table::parse("limit.csv", text.as_bytes()).expect("a table");
         let observations = controller_csv::from_table(&table).expect("points").list;
-        Baseline {
-            origin: Origin::default(),
-            firmware: None,
-            observations,
-        }
+        Baseline { origin: Origin::default(), firmware: None, observations }
     };
     let stated = [dutycup::judge::baseline::tolerance::read("1 %")];
     let alarms = (0..1000u64)
         .filter(|i| {
-            let (old, new) = (
-                run(Seed(7).nth(2 * i), 0.0),
-                run(Seed(7).nth(2 * i + 1), tolerance),
-            );
+            let (old, new) = (run(Seed(7).nth(2 * i), 0.0), run(Seed(7).nth(2 * i + 1), tolerance));
             compare(&old, &new, &stated).expect("comparable").verdict() == Verdict::Changed
         })
         .count();

@@ -21,10 +21,7 @@ use truth::{FAMILIES, Family, Plan};
 const PAIRS: u64 = if cfg!(debug_assertions) { 60 } else { 1000 };
 
 fn pairs() -> u64 {
-    std::env::var("DUTYCUP_STUDY_PAIRS")
-        .ok()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(PAIRS)
+    std::env::var("DUTYCUP_STUDY_PAIRS").ok().and_then(|n| n.parse().ok()).unwrap_or(PAIRS)
 }
 
 /// Pairs worked off by two threads.
@@ -37,17 +34,11 @@ fn study(
         let halves: Vec<_> = (0..2)
             .map(|h| {
                 s.spawn(move || {
-                    (0..pairs)
-                        .filter(|i| i % 2 == h)
-                        .map(|i| Outcome::of(i, families, plan))
-                        .collect()
+                    (0..pairs).filter(|i| i % 2 == h).map(|i| Outcome::of(i, families, plan)).collect()
                 })
             })
             .collect();
-        halves
-            .into_iter()
-            .flat_map(|h| h.join().unwrap_or_else(|_| Vec::new()))
-            .collect()
+        halves.into_iter().flat_map(|h| h.join().unwrap_or_else(|_| Vec::new())).collect()
     });
     outcomes.sort_by_key(|o| (o.family, o.two, o.index));
     assert_eq!(outcomes.len() as u64, pairs, "a pair could not be fitted");
@@ -59,12 +50,8 @@ type Split = (&'static str, fn(&Outcome) -> bool);
 
 const SPLITS: [Split; 8] = [
     ("temperature unknown", |o| !o.plan.temperature_measured),
-    ("within 2 K of 20 degC", |o| {
-        o.plan.temperature_measured && (o.water_degc - 20.0).abs() < 2.0
-    }),
-    ("farther from 20 degC", |o| {
-        o.plan.temperature_measured && (o.water_degc - 20.0).abs() >= 2.0
-    }),
+    ("within 2 K of 20 degC", |o| o.plan.temperature_measured && (o.water_degc - 20.0).abs() < 2.0),
+    ("farther from 20 degC", |o| o.plan.temperature_measured && (o.water_degc - 20.0).abs() >= 2.0),
     ("8 or 9 duties", |o| o.plan.duties < 10),
     ("14 or 15 duties", |o| o.plan.duties > 13),
     ("2 repeats", |o| o.plan.repeats == 2),
@@ -75,10 +62,7 @@ const SPLITS: [Split; 8] = [
 fn print_parts(outcomes: &[Outcome]) {
     for family in FAMILIES {
         for two in [false, true] {
-            let of: Vec<&Outcome> = outcomes
-                .iter()
-                .filter(|o| o.family == family && o.two == two)
-                .collect();
+            let of: Vec<&Outcome> = outcomes.iter().filter(|o| o.family == family && o.two == two).collect();
             let name = format!("{family:?}, {}", if two { "two" } else { "one" });
             describe(&format!("{name}: bench"), &of, |o| &o.bench);
             describe(&format!("{name}: 140 kPa"), &of, |o| &o.boost140);
@@ -122,15 +106,9 @@ fn intervals_cover_over_random_pairs() {
     // What a thousand pairs are asked for; fewer pairs scatter more.
     let slack = if outcomes.len() >= 1000 { 0.0 } else { 4.0 };
     let bench = figures(&all, |o| &o.bench);
-    assert!(
-        (92.0 - slack..=98.0 + slack).contains(&bench.cover_pct),
-        "bench: {bench:?}"
-    );
+    assert!((92.0 - slack..=98.0 + slack).contains(&bench.cover_pct), "bench: {bench:?}");
     assert!(bench.median_u_pct <= 0.6, "bench: {bench:?}");
-    assert!(
-        (0.8 - slack / 20.0..=2.0).contains(&bench.u_over_2sd),
-        "bench: {bench:?}"
-    );
+    assert!((0.8 - slack / 20.0..=2.0).contains(&bench.u_over_2sd), "bench: {bench:?}");
     for (name, least, found) in [
         ("100 kPa", 90.0, figures(&all, |o| &o.boost100)),
         ("140 kPa", 90.0, figures(&all, |o| &o.boost140)),
@@ -141,11 +119,7 @@ fn intervals_cover_over_random_pairs() {
         assert!(found.cover_pct >= least - slack, "{name}: {found:?}");
     }
     let flagged = outcomes.iter().filter(|o| o.exponent_flagged).count();
-    assert!(
-        flagged * 50 <= outcomes.len(),
-        "{flagged} healthy nozzles flagged of {}",
-        outcomes.len()
-    );
+    assert!(flagged * 50 <= outcomes.len(), "{flagged} healthy nozzles flagged of {}", outcomes.len());
 }
 
 /// All families, also the plant whose current stops between pulses at most duties.

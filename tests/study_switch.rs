@@ -5,11 +5,7 @@
 //! that bounce, readings every 10 ms with noise, and 12 cycles. The generator is a page of arithmetic of its own: it
 //! shares nothing with the virtual bench or with the reduction. Numbers to reach are stated beside each check.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::print_stdout,
-    reason = "a failure fails the test; a study prints"
-)]
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a failure fails the test; a study prints")]
 
 use dutycup::chance::{Seed, Stream, normal, uniform};
 use dutycup::judge::item::Verdict;
@@ -78,39 +74,22 @@ fn truth(stream: &mut Stream) -> Truth {
 /// enough away for its start to have died out, so that it runs behind by rate times lag. A pump's pulsation rides on
 /// both alike.
 fn ramp(t: &Truth, rate: f64, up: bool, label: usize, stream: &mut Stream) -> Ramp {
-    let (from, to) = if up {
-        (t.reset - 3.0, t.trip + 3.0)
-    } else {
-        (t.trip + 3.0, t.reset - 3.0)
-    };
+    let (from, to) = if up { (t.reset - 3.0, t.trip + 3.0) } else { (t.trip + 3.0, t.reset - 3.0) };
     let at = normal(stream, if up { t.trip } else { t.reset }, SCATTER_PSI);
     let sign = if up { rate } else { -rate };
-    let (hz, phase) = (
-        uniform(stream, 40.0, 200.0),
-        uniform(stream, 0.0, std::f64::consts::TAU),
-    );
+    let (hz, phase) = (uniform(stream, 40.0, 200.0), uniform(stream, 0.0, std::f64::consts::TAU));
     let swing = |time_s: f64| t.swing * (std::f64::consts::TAU * hz * time_s + phase).sin();
     let mut crossed_s = (at - from).abs() / rate + t.lag_s - 2.0 * t.swing / rate;
     while t.swing > 0.0 && ((from + sign * (crossed_s - t.lag_s) + swing(crossed_s) < at) == up) {
         crossed_s += 5e-4;
     }
-    let mut ramp = Ramp {
-        label: label.to_string(),
-        ..Ramp::default()
-    };
+    let mut ramp = Ramp { label: label.to_string(), ..Ramp::default() };
     let mut time_s = uniform(stream, 0.0, STEP_S);
     while time_s * rate <= (to - from).abs() {
         let pressure = from + sign * time_s + swing(time_s);
         let bouncing = (crossed_s..crossed_s + t.bounce_s).contains(&time_s);
-        let made = if bouncing {
-            uniform(stream, 0.0, 1.0) < 0.5
-        } else {
-            (time_s >= crossed_s) == up
-        };
-        ramp.push_pressure(
-            time_s,
-            (pressure + t.gauge_error + normal(stream, 0.0, t.noise)) * PSI,
-        );
+        let made = if bouncing { uniform(stream, 0.0, 1.0) < 0.5 } else { (time_s >= crossed_s) == up };
+        ramp.push_pressure(time_s, (pressure + t.gauge_error + normal(stream, 0.0, t.noise)) * PSI);
         ramp.contact.push(time_s, made);
         time_s += STEP_S;
     }
@@ -121,11 +100,7 @@ fn bench(seed: Seed, rates: Rates, swing: f64) -> (Truth, SwitchPoints) {
     let mut stream = seed.stream("bench");
     let mut t = truth(&mut stream);
     t.swing = swing;
-    let gauge = Gauge {
-        zero: Bound::Limits(CLASS_PSI * PSI),
-        from: "rig file".into(),
-        ..Gauge::assumed()
-    };
+    let gauge = Gauge { zero: Bound::Limits(CLASS_PSI * PSI), from: "rig file".into(), ..Gauge::assumed() };
     let mut results = Vec::new();
     for cycle in 0..CYCLES {
         for up in [true, false] {
@@ -169,10 +144,7 @@ impl Tally {
             count(&mut self.false_pass, verdict == Verdict::Pass);
         }
         if margin.abs() > 2.0 * u95_psi {
-            count(
-                &mut self.decided,
-                matches!(verdict, Verdict::Pass | Verdict::Fail),
-            );
+            count(&mut self.decided, matches!(verdict, Verdict::Pass | Verdict::Fail));
         }
     }
 
@@ -180,24 +152,11 @@ impl Tally {
         let (trip, reset) = (points.trip.as_ref().unwrap(), points.reset.as_ref().unwrap());
         self.interval(trip, t.trip);
         self.interval(reset, t.reset);
-        let wanted = SwitchSpec {
-            set_point_kpa: 30.0 * PSI,
-            tolerance_kpa: 3.0 * PSI,
-            reset_kpa: Some(26.0 * PSI),
-        };
+        let wanted =
+            SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: Some(26.0 * PSI) };
         let u = |p: &Point| p.all.unwrap().u95 / PSI;
-        self.verdict(
-            switch::trip(points, Some(&wanted)).verdict,
-            t.trip,
-            (27.0, 33.0),
-            u(trip),
-        );
-        self.verdict(
-            switch::reset(points, Some(&wanted)).verdict,
-            t.reset,
-            (23.0, 29.0),
-            u(reset),
-        );
+        self.verdict(switch::trip(points, Some(&wanted)).verdict, t.trip, (27.0, 33.0), u(trip));
+        self.verdict(switch::reset(points, Some(&wanted)).verdict, t.reset, (23.0, 29.0), u(reset));
     }
 
     fn report(&mut self, name: &str) {
@@ -221,10 +180,7 @@ impl Tally {
         assert!((93.0..=99.0).contains(&coverage), "{name}: coverage {coverage}");
         assert!(random <= 0.2, "{name}: random part {random}");
         assert!((0.69..0.73).contains(&gauge), "{name}: systematic part {gauge}");
-        assert!(
-            share(self.false_pass) <= 2.5 && share(self.false_fail) <= 2.5,
-            "{name}"
-        );
+        assert!(share(self.false_pass) <= 2.5 && share(self.false_fail) <= 2.5, "{name}");
         assert!(share(self.decided) >= 95.0, "{name}");
         assert!(self.decided.1 > 200 && self.false_pass.1 > 200 && self.false_fail.1 > 200);
     }

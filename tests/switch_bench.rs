@@ -36,12 +36,7 @@ fn played(dir: &Path, scenario: &str, rig: &Path, seed: u64) -> (RunFolder, Rig)
     let out = dir.join(format!("run-{seed}"));
     let done = Command::new(env!("CARGO_BIN_EXE_dutycup"))
         .current_dir(root())
-        .args([
-            "run",
-            &format!("scenarios/{scenario}.yaml"),
-            "--seed",
-            &seed.to_string(),
-        ])
+        .args(["run", &format!("scenarios/{scenario}.yaml"), "--seed", &seed.to_string()])
         .arg("--rig")
         .arg(rig)
         .arg("--out")
@@ -56,11 +51,7 @@ fn played(dir: &Path, scenario: &str, rig: &Path, seed: u64) -> (RunFolder, Rig)
 
 /// Whether the run ended with the pump off, verified.
 fn ended_safe(folder: &RunFolder) -> bool {
-    let safe = folder
-        .events()
-        .unwrap()
-        .filter_map(Result::ok)
-        .filter(|e| e.kind == "safe");
+    let safe = folder.events().unwrap().filter_map(Result::ok).filter(|e| e.kind == "safe");
     safe.last().is_some_and(|e| e.detail.contains("pump off"))
 }
 
@@ -83,10 +74,7 @@ fn the_truth_of_the_bench_lies_in_the_intervals() {
         for (place, truth) in [(0, 204.26), (1, 178.26), (2, 26.0)] {
             let item = &outcome.items[place];
             let (value, u95) = (item.value.unwrap(), item.u95.unwrap());
-            println!(
-                "seed {seed}: {} {value:.2} +- {u95:.2} kPa, truth {truth}",
-                item.id
-            );
+            println!("seed {seed}: {} {value:.2} +- {u95:.2} kPa, truth {truth}", item.id);
             if (value - truth).abs() > u95 {
                 off.push(format!("seed {seed}: {} {value} +- {u95}", item.id));
             }
@@ -97,26 +85,15 @@ fn the_truth_of_the_bench_lies_in_the_intervals() {
 }
 
 /// A bad bench: its name, what is changed in the rig, the findings of which one must come.
-type Case = (
-    &'static str,
-    &'static [(&'static str, &'static str)],
-    &'static [&'static str],
-);
+type Case = (&'static str, &'static [(&'static str, &'static str)], &'static [&'static str]);
 
 #[test]
 fn bad_switches_are_named_and_the_pump_is_off() {
     let cases: [Case; 4] = [
-        (
-            "never trips",
-            &[("trip_kpa: 204 ", "trip_kpa: 5000 ")],
-            &["switch.never_trips"],
-        ),
+        ("never trips", &[("trip_kpa: 204 ", "trip_kpa: 5000 ")], &["switch.never_trips"]),
         (
             "sticks",
-            &[
-                ("trip_kpa: 204 ", "trip_kpa: 60 "),
-                ("differential_kpa: 26 ", "differential_kpa: 200 "),
-            ],
+            &[("trip_kpa: 204 ", "trip_kpa: 60 "), ("differential_kpa: 26 ", "differential_kpa: 200 ")],
             &["switch.never_resets", "switch.stuck_closed"],
         ),
         (
@@ -173,8 +150,5 @@ fn the_switch_of_a_run_goes_into_a_window() {
     };
     let cells = cells_from(58.0, 60.0, 138.0);
     let answer = window(&pair, &switch, 138.0, &cells, MARGIN_KPA).unwrap();
-    assert!(
-        answer.above.0 > answer.above.1 && answer.below.0 > answer.below.1,
-        "{answer:?}"
-    );
+    assert!(answer.above.0 > answer.above.1 && answer.below.0 > answer.below.1, "{answer:?}");
 }

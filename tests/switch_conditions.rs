@@ -23,18 +23,11 @@ fn cycles(
     let mut results = Vec::new();
     for i in 0..2 * n {
         let up = i % 2 == 0;
-        let mut ramp = Ramp {
-            label: (i + 1).to_string(),
-            ..Ramp::default()
-        };
+        let mut ramp = Ramp { label: (i + 1).to_string(), ..Ramp::default() };
         for k in 0..=1000 {
             let t = 0.02 * f64::from(k);
             let share = t / 20.0;
-            let p = if up {
-                low + (high - low) * share
-            } else {
-                high - (high - low) * share
-            };
+            let p = if up { low + (high - low) * share } else { high - (high - low) * share };
             // A small shift from cycle to cycle stands for scatter.
             let shift = 0.05 * (i / 2) as f64;
             ramp.push_pressure(t, (p + shift) * PSI);
@@ -50,11 +43,7 @@ fn cycles(
 }
 
 fn wanted() -> SwitchSpec {
-    SwitchSpec {
-        set_point_kpa: 30.0 * PSI,
-        tolerance_kpa: 3.0 * PSI,
-        reset_kpa: Some(26.0 * PSI),
-    }
+    SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: Some(26.0 * PSI) }
 }
 
 /// The findings' names, without those of the way these ramps were made; and the verdicts of trip and reset.
@@ -108,13 +97,7 @@ fn every_bad_condition_is_named() {
         Fail,
     );
     let restless = |p: f64, up: bool, t: f64| sound(p, up, t) && !((t * 2.0) as u32).is_multiple_of(3);
-    check(
-        "chatters",
-        cycles(6, 20.0, 40.0, restless, false),
-        &["switch.chatters"],
-        Pass,
-        Fail,
-    );
+    check("chatters", cycles(6, 20.0, 40.0, restless, false), &["switch.chatters"], Pass, Fail);
     check(
         "region not reached",
         cycles(6, 10.0, 25.0, |_, _, _| false, false),
@@ -129,20 +112,8 @@ fn every_bad_condition_is_named() {
         Error,
         Skipped,
     );
-    check(
-        "one cycle",
-        cycles(1, 20.0, 40.0, sound, false),
-        &["switch.too_few_cycles"],
-        Undecided,
-        Undecided,
-    );
-    check(
-        "no rise",
-        SwitchPoints::new(Vec::new(), Gauge::assumed()),
-        &["switch.no_rise"],
-        Error,
-        Skipped,
-    );
+    check("one cycle", cycles(1, 20.0, 40.0, sound, false), &["switch.too_few_cycles"], Undecided, Undecided);
+    check("no rise", SwitchPoints::new(Vec::new(), Gauge::assumed()), &["switch.no_rise"], Error, Skipped);
 }
 
 #[test]

@@ -19,12 +19,7 @@ const PSI: f64 = 6.894_757_293_168_361;
 
 /// A gauge without error, so that only what the ramps say remains.
 fn perfect() -> Gauge {
-    Gauge {
-        zero: Bound::None,
-        gain: Bound::None,
-        from: "rig file".into(),
-        ..Gauge::assumed()
-    }
+    Gauge { zero: Bound::None, gain: Bound::None, from: "rig file".into(), ..Gauge::assumed() }
 }
 
 /// Two readings a ramp: the last before the switch changed, and the first after.
@@ -33,19 +28,13 @@ fn pairs(case: &str, rising: bool) -> SwitchPoints {
     let mut text = String::from("ramp,time_s,line_pressure_psi,switch\n");
     for row in rows.iter().filter(|r| r.text("case_id") == case) {
         let (ramp, up) = (row.text("ramp"), u8::from(rising));
-        let (before, after) = (
-            row.num("last_pressure_before_psi"),
-            row.num("first_pressure_after_psi"),
-        );
+        let (before, after) = (row.num("last_pressure_before_psi"), row.num("first_pressure_after_psi"));
         // The table gives the lower pressure first, whichever way the ramp went.
         let (first, second) = if rising { (before, after) } else { (after, before) };
         writeln!(text, "{ramp},0,{first},{}\n{ramp},10,{second},{up}", 1 - up).unwrap();
     }
     let mut ramps = Vec::new();
-    ramps_csv::read_from(text.as_bytes(), "table", &mut |r: Ramp| {
-        ramps.push(reduce(&r, 0.0))
-    })
-    .unwrap();
+    ramps_csv::read_from(text.as_bytes(), "table", &mut |r: Ramp| ramps.push(reduce(&r, 0.0))).unwrap();
     SwitchPoints::new(ramps, perfect())
 }
 
@@ -57,12 +46,7 @@ fn midpoints_scatter_and_budget_of_the_table() {
         let case = row.text("case_id").to_owned();
         let rising = case == "trip_up";
         let points = pairs(&case, rising);
-        let point: &Point = if rising {
-            points.trip.as_ref()
-        } else {
-            points.reset.as_ref()
-        }
-        .unwrap();
+        let point: &Point = if rising { points.trip.as_ref() } else { points.reset.as_ref() }.unwrap();
         let random = point.random.unwrap();
         let mut cell = |name: &str, got: f64, tolerance: f64| {
             tally.within(format!("{case} {name}"), got, row.num(name), tolerance);
@@ -91,12 +75,7 @@ fn triangle(rates_psi_s: &[f64], trip: f64, reset: f64, lag_s: f64) -> String {
     let mut text = String::from("ramp,time_s,line_pressure_psi,switch\n");
     for (i, rate) in rates_psi_s.iter().enumerate() {
         for up in [true, false] {
-            let edge_s = lag_s
-                + if up {
-                    (trip - 20.0) / rate
-                } else {
-                    (40.0 - reset) / rate
-                };
+            let edge_s = lag_s + if up { (trip - 20.0) / rate } else { (40.0 - reset) / rate };
             for k in 0..=(20.0 / rate / 0.01) as u32 {
                 let t = 0.01 * f64::from(k);
                 let p = if up { 20.0 + rate * t } else { 40.0 - rate * t };
@@ -122,16 +101,8 @@ fn two_rates_give_the_point_of_zero_rate() {
     let points = from_text(&triangle(&[1.0, 4.0, 1.0, 4.0], 30.0, 26.0, 0.4), perfect());
     let (trip, reset) = (points.trip.unwrap(), points.reset.unwrap());
     assert!((points.lag.value_s - 0.4).abs() < 0.01, "{:?}", points.lag);
-    assert!(
-        (trip.value_kpa / PSI - 30.0).abs() < 0.03,
-        "{}",
-        trip.value_kpa / PSI
-    );
-    assert!(
-        (reset.value_kpa / PSI - 26.0).abs() < 0.03,
-        "{}",
-        reset.value_kpa / PSI
-    );
+    assert!((trip.value_kpa / PSI - 30.0).abs() < 0.03, "{}", trip.value_kpa / PSI);
+    assert!((reset.value_kpa / PSI - 26.0).abs() < 0.03, "{}", reset.value_kpa / PSI);
     assert!((points.differential.unwrap().value_kpa / PSI - 4.0).abs() < 0.05);
 }
 
@@ -139,11 +110,7 @@ fn two_rates_give_the_point_of_zero_rate() {
 fn a_file_with_the_customary_gauge_is_judged_with_its_parts_apart() {
     let text = triangle(&[1.0; 6], 30.1, 26.2, 0.0);
     let points = from_text(&text, Gauge::assumed());
-    let wanted = SwitchSpec {
-        set_point_kpa: 30.0 * PSI,
-        tolerance_kpa: 3.0 * PSI,
-        reset_kpa: None,
-    };
+    let wanted = SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: None };
     let judged = items(&points, Some(&wanted));
     let verdicts: Vec<(&str, Verdict)> = judged.iter().map(|i| (i.id.as_str(), i.verdict)).collect();
     assert_eq!(
@@ -156,15 +123,9 @@ fn a_file_with_the_customary_gauge_is_judged_with_its_parts_apart() {
         ]
     );
     insta::assert_snapshot!(judged[0].note);
-    let tight = SwitchSpec {
-        tolerance_kpa: 0.5 * PSI,
-        ..wanted
-    };
+    let tight = SwitchSpec { tolerance_kpa: 0.5 * PSI, ..wanted };
     assert_eq!(trip(&points, Some(&tight)).verdict, Verdict::Undecided);
-    let off = SwitchSpec {
-        set_point_kpa: 40.0 * PSI,
-        ..wanted
-    };
+    let off = SwitchSpec { set_point_kpa: 40.0 * PSI, ..wanted };
     assert_eq!(trip(&points, Some(&off)).verdict, Verdict::Fail);
     let csv = switch_cycles::to_csv(&points.ramps);
     assert_eq!(csv.lines().count(), 13);

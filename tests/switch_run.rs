@@ -22,11 +22,7 @@ const SUPPLY: usize = 2;
 const SWITCH: usize = 3;
 
 fn wanted() -> SwitchSpec {
-    SwitchSpec {
-        set_point_kpa: 30.0 * PSI,
-        tolerance_kpa: 3.0 * PSI,
-        reset_kpa: Some(26.0 * PSI),
-    }
+    SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: Some(26.0 * PSI) }
 }
 
 /// A run that a script of readings fills.
@@ -48,10 +44,7 @@ fn ramp(cycle: u32, up: bool) -> impl Iterator<Item = (f64, f64, bool)> {
 }
 
 fn item<'a>(items: &'a [Item], id: &str) -> &'a Item {
-    items
-        .iter()
-        .find(|i| i.id == id)
-        .unwrap_or_else(|| panic!("no {id}"))
+    items.iter().find(|i| i.id == id).unwrap_or_else(|| panic!("no {id}"))
 }
 
 #[test]
@@ -64,12 +57,7 @@ fn a_run_and_a_file_of_the_same_ramps_agree() {
             for up in [true, false] {
                 let direction = if up { "up" } else { "down" };
                 recorder
-                    .event(
-                        start,
-                        "mark",
-                        1,
-                        &format!("kind=ramp;rate=slow;direction={direction}"),
-                    )
+                    .event(start, "mark", 1, &format!("kind=ramp;rate=slow;direction={direction}"))
                     .unwrap();
                 let number = 2 * cycle + u32::from(!up) + 1;
                 for (t, psi, made) in ramp(cycle, up) {
@@ -89,9 +77,7 @@ fn a_run_and_a_file_of_the_same_ramps_agree() {
             for i in 0..100 {
                 let at = start + std::time::Duration::from_millis(20 * i);
                 let made = 20 * i < 310 + 20 * k;
-                recorder
-                    .sample(at, 1, LINE, (300.0 - 8.0 * i as f64).max(0.0))
-                    .unwrap();
+                recorder.sample(at, 1, LINE, (300.0 - 8.0 * i as f64).max(0.0)).unwrap();
                 recorder.sample(at, 1, SWITCH, f64::from(u8::from(made))).unwrap();
             }
             start = start + std::time::Duration::from_secs(2);
@@ -104,10 +90,7 @@ fn a_run_and_a_file_of_the_same_ramps_agree() {
     let file = switch_of_file(&path, Gauge::assumed(), Some(&wanted())).unwrap();
     for id in ["switch.trip", "switch.reset", "switch.differential"] {
         let (a, b) = (item(&run.items, id), item(&file.items, id));
-        assert!(
-            (a.value.unwrap() - b.value.unwrap()).abs() < 1e-3,
-            "{id}: {a:?} {b:?}"
-        );
+        assert!((a.value.unwrap() - b.value.unwrap()).abs() < 1e-3, "{id}: {a:?} {b:?}");
         assert!((a.u95.unwrap() - b.u95.unwrap()).abs() < 1e-3, "{id}");
         assert_eq!(a.verdict, b.verdict);
     }
@@ -126,24 +109,9 @@ fn a_run_without_ramps_says_so() {
     });
     let none = switch_of_run(&folder, &rig, None, None, &[]).unwrap_err();
     assert!(none.to_string().contains("no ramps"), "{none}");
-    assert!(
-        leak_down(&folder, &rig, None, &[])
-            .unwrap_err()
-            .to_string()
-            .contains("leak")
-    );
-    assert!(
-        tank_level(&folder, &rig, &[])
-            .unwrap_err()
-            .to_string()
-            .contains("level")
-    );
-    assert!(
-        dead_head(&folder, &rig, &[])
-            .unwrap_err()
-            .to_string()
-            .contains("dead_head")
-    );
+    assert!(leak_down(&folder, &rig, None, &[]).unwrap_err().to_string().contains("leak"));
+    assert!(tank_level(&folder, &rig, &[]).unwrap_err().to_string().contains("level"));
+    assert!(dead_head(&folder, &rig, &[]).unwrap_err().to_string().contains("dead_head"));
 }
 
 #[test]
@@ -151,9 +119,7 @@ fn a_leak_down_is_judged() {
     let verdict = |per_min: f64| {
         let dir = tempfile::tempdir().unwrap();
         let (folder, rig) = recorded(dir.path(), |recorder| {
-            recorder
-                .event(Moment::from_ms(0), "mark", 1, "kind=leak")
-                .unwrap();
+            recorder.event(Moment::from_ms(0), "mark", 1, "kind=leak").unwrap();
             for i in 0..3000_u64 {
                 let t = 0.02 * i as f64;
                 let noise = 0.3 * ((i * 7919) % 13) as f64 / 13.0;
@@ -162,9 +128,7 @@ fn a_leak_down_is_judged() {
                 recorder.sample(Moment::from_ms(20 * i), 1, SUPPLY, 13.8).unwrap();
                 recorder.sample(Moment::from_ms(20 * i), 1, CUP, 0.0).unwrap();
             }
-            recorder
-                .event(Moment::from_ms(60_000), "mark", 1, "kind=end;of=leak")
-                .unwrap();
+            recorder.event(Moment::from_ms(60_000), "mark", 1, "kind=end;of=leak").unwrap();
         });
         let outcome = leak_down(&folder, &rig, None, &[]).unwrap();
         let leak = item(&outcome.items, "line.leak").clone();

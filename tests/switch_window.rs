@@ -21,24 +21,13 @@ fn pair(full: f64, u_kpa: f64) -> impl Fn(f64, f64) -> Result<LineAt, String> {
     let k = 63.0901964 / PSI.sqrt();
     move |duty_pct: f64, boost_kpa: f64| {
         let flow_ml_min = full * duty_pct / 100.0;
-        Ok(LineAt {
-            flow_ml_min,
-            line_kpa: boost_kpa + (flow_ml_min / k).powi(2),
-            line_u95_kpa: u_kpa,
-        })
+        Ok(LineAt { flow_ml_min, line_kpa: boost_kpa + (flow_ml_min / k).powi(2), line_u95_kpa: u_kpa })
     }
 }
 
 fn switch(trip_psi: f64, reset_psi: f64, u_psi: f64) -> Switch {
-    let edge = |psi: f64| Edge {
-        mean_kpa: psi * PSI,
-        u95_kpa: u_psi * PSI,
-        scatter_kpa: 0.0,
-    };
-    Switch {
-        trip: edge(trip_psi),
-        reset: edge(reset_psi),
-    }
+    let edge = |psi: f64| Edge { mean_kpa: psi * PSI, u95_kpa: u_psi * PSI, scatter_kpa: 0.0 };
+    Switch { trip: edge(trip_psi), reset: edge(reset_psi) }
 }
 
 #[test]
@@ -55,49 +44,29 @@ fn the_lowest_pressure_belongs_to_the_start_of_spraying() {
     assert_eq!(w.by_boost, ByBoost::Dark);
     assert!(w.cells.iter().all(|c| c.lamp == Lamp::Dark));
     let judged = item(&Ok(w.clone()));
-    assert_eq!(
-        (judged.id.as_str(), judged.verdict),
-        ("switch.window", Verdict::Fail)
-    );
+    assert_eq!((judged.id.as_str(), judged.verdict), ("switch.window", Verdict::Fail));
     // No set point is right; by hand: lowest = 20 + margin + 0.7 + 4 psi.
-    let Advice::None { lowest_kpa, from } = w.advice else {
-        panic!("{:?}", w.advice)
-    };
+    let Advice::None { lowest_kpa, from } = w.advice else { panic!("{:?}", w.advice) };
     assert!((lowest_kpa - (24.7 * PSI + MARGIN_KPA)).abs() < 1e-9);
     // And the flow from which on it would be: line = lowest + margin + 0.7 psi, at the start of spraying.
     let line = lowest_kpa + MARGIN_KPA + 0.7 * PSI;
     let flow = 63.0901964 * ((line / PSI) - 8.4).sqrt();
     let from = from.unwrap();
-    assert!(
-        (from.flow_ml_min - flow).abs() < 0.1 && (from.line_kpa - line).abs() < 0.1,
-        "{from:?}"
-    );
+    assert!((from.flow_ml_min - flow).abs() < 0.1 && (from.line_kpa - line).abs() < 0.1, "{from:?}");
     insta::assert_snapshot!(sentences(&w).join("\n"));
 }
 
 #[test]
 fn every_lamp_by_hand() {
     let p = pair(600.0, 0.0);
-    let cells = [
-        Cell {
-            boost_kpa: 8.0 * PSI,
-            duty_pct: 60.0,
-        },
-        Cell {
-            boost_kpa: 15.0 * PSI,
-            duty_pct: 80.0,
-        },
-    ];
+    let cells =
+        [Cell { boost_kpa: 8.0 * PSI, duty_pct: 60.0 }, Cell { boost_kpa: 15.0 * PSI, duty_pct: 80.0 }];
     // Flow 360 mL/min: (360 / 63.09)^2 = 32.56 psi above 8 psi boost.
     let check = |trip: f64, reset: f64, peak: f64, lamp: Lamp, by: ByBoost, verdict: Verdict| {
         let answer = window(&p, &switch(trip, reset, 0.7), peak * PSI, &cells, MARGIN_KPA);
         let w = answer.clone().unwrap();
         assert!((w.cells[w.lowest].line.line_kpa / PSI - 40.56).abs() < 0.01);
-        assert_eq!(
-            (w.cells[w.lowest].lamp, w.by_boost),
-            (lamp, by),
-            "{trip} {reset} {peak}"
-        );
+        assert_eq!((w.cells[w.lowest].lamp, w.by_boost), (lamp, by), "{trip} {reset} {peak}");
         assert_eq!(item(&answer).verdict, verdict, "{trip} {reset} {peak}");
     };
     check(30.0, 26.0, 20.0, Lamp::Lit, ByBoost::Dark, Verdict::Pass);
@@ -113,20 +82,9 @@ fn every_lamp_by_hand() {
 #[test]
 fn a_set_point_is_suggested_with_its_room() {
     let p = pair(600.0, 1.0);
-    let cells = [
-        Cell {
-            boost_kpa: 8.0 * PSI,
-            duty_pct: 90.0,
-        },
-        Cell {
-            boost_kpa: 8.0 * PSI,
-            duty_pct: 0.0,
-        },
-    ];
+    let cells = [Cell { boost_kpa: 8.0 * PSI, duty_pct: 90.0 }, Cell { boost_kpa: 8.0 * PSI, duty_pct: 0.0 }];
     let w = window(&p, &switch(30.0, 26.0, 0.7), 20.0 * PSI, &cells, MARGIN_KPA).unwrap();
-    let Advice::SetPoint { low_kpa, high_kpa } = w.advice else {
-        panic!("{:?}", w.advice)
-    };
+    let Advice::SetPoint { low_kpa, high_kpa } = w.advice else { panic!("{:?}", w.advice) };
     assert!((low_kpa - (24.7 * PSI + MARGIN_KPA)).abs() < 1e-9);
     let line = (8.0 + (540.0_f64 / 63.0901964).powi(2)) * PSI;
     assert!((high_kpa - (line - MARGIN_KPA - (0.7 * PSI).hypot(1.0))).abs() < 1e-6);
@@ -136,13 +94,8 @@ fn a_set_point_is_suggested_with_its_room() {
 
 #[test]
 fn where_nothing_is_known_nothing_is_judged() {
-    let silent = |_: f64, boost_kpa: f64| {
-        Ok(LineAt {
-            flow_ml_min: 0.0,
-            line_kpa: boost_kpa,
-            line_u95_kpa: 0.0,
-        })
-    };
+    let silent =
+        |_: f64, boost_kpa: f64| Ok(LineAt { flow_ml_min: 0.0, line_kpa: boost_kpa, line_u95_kpa: 0.0 });
     let cells = cells_from(50.0, 10.0, 140.0);
     let answer = window(&silent, &switch(30.0, 26.0, 0.7), 140.0, &cells, MARGIN_KPA);
     assert_eq!(answer, Err(NoWindow::NothingSprays));

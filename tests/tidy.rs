@@ -11,11 +11,8 @@ fn root() -> &'static Path {
 }
 
 fn rust_files(dir: &Path, found: &mut Vec<PathBuf>) {
-    let mut entries: Vec<PathBuf> = fs::read_dir(dir)
-        .into_iter()
-        .flatten()
-        .map(|e| e.expect("readable folder").path())
-        .collect();
+    let mut entries: Vec<PathBuf> =
+        fs::read_dir(dir).into_iter().flatten().map(|e| e.expect("readable folder").path()).collect();
     entries.sort();
     for path in entries {
         if path.is_dir() {
@@ -33,11 +30,7 @@ fn library() -> Vec<(String, String, String)> {
     rust_files(&harness, &mut paths);
     assert!(paths.len() > 30, "the library is found");
     let read = |path: PathBuf| {
-        let below = path
-            .strip_prefix(&harness)
-            .expect("below harness")
-            .to_string_lossy()
-            .into_owned();
+        let below = path.strip_prefix(&harness).expect("below harness").to_string_lossy().into_owned();
         let module = below.split(['/', '.']).next().unwrap_or_default().to_owned();
         (module, below, fs::read_to_string(path).expect("readable file"))
     };
@@ -65,15 +58,10 @@ fn named_modules(text: &str) -> Vec<String> {
     for (at, _) in code.match_indices("crate::") {
         let rest = &code[at + "crate::".len()..];
         let words: Vec<&str> = match rest.strip_prefix('{') {
-            Some(list) => list
-                .split(['}', ',', '\n'])
-                .map(|w| w.trim().split("::").next().unwrap_or(""))
-                .collect(),
-            None => vec![
-                rest.split(|c: char| !(c.is_alphanumeric() || c == '_'))
-                    .next()
-                    .unwrap_or(""),
-            ],
+            Some(list) => {
+                list.split(['}', ',', '\n']).map(|w| w.trim().split("::").next().unwrap_or("")).collect()
+            }
+            None => vec![rest.split(|c: char| !(c.is_alphanumeric() || c == '_')).next().unwrap_or("")],
         };
         found.extend(words.into_iter().map(str::to_owned));
     }
@@ -100,15 +88,9 @@ fn arrows_point_to_the_left() {
 #[test]
 fn parts_that_must_not_know_each_other_do_not() {
     let rules: [(&str, &[&str]); 8] = [
-        (
-            "virtual_bench",
-            &["quantity", "clock", "chance", "problem", "virtual_bench"],
-        ),
+        ("virtual_bench", &["quantity", "clock", "chance", "problem", "virtual_bench"]),
         ("wire", &["quantity", "clock", "problem", "wire"]),
-        (
-            "instrument",
-            &["quantity", "clock", "problem", "wire", "script", "instrument"],
-        ),
+        ("instrument", &["quantity", "clock", "problem", "wire", "script", "instrument"]),
         ("numerics", &["chance", "problem", "numerics"]),
         ("fluid", &["quantity", "problem", "numerics", "fluid"]),
         (
@@ -128,24 +110,9 @@ fn parts_that_must_not_know_each_other_do_not() {
         ),
         (
             "fit",
-            &[
-                "quantity",
-                "chance",
-                "problem",
-                "numerics",
-                "fluid",
-                "script",
-                "calibration",
-                "reduce",
-                "fit",
-            ],
+            &["quantity", "chance", "problem", "numerics", "fluid", "script", "calibration", "reduce", "fit"],
         ),
-        (
-            "reduce",
-            &[
-                "quantity", "chance", "problem", "numerics", "fluid", "script", "record", "reduce",
-            ],
-        ),
+        ("reduce", &["quantity", "chance", "problem", "numerics", "fluid", "script", "record", "reduce"]),
     ];
     let mut wrong = Vec::new();
     let modules = order();
@@ -229,9 +196,8 @@ fn top_level_holds_what_it_should() {
         ".cargo",
     ];
     let entries = fs::read_dir(root()).expect("readable root");
-    let names: Vec<String> = entries
-        .map(|e| e.expect("entry").file_name().to_string_lossy().into_owned())
-        .collect();
+    let names: Vec<String> =
+        entries.map(|e| e.expect("entry").file_name().to_string_lossy().into_owned()).collect();
     let extra: Vec<&String> = names.iter().filter(|n| !allowed.contains(&n.as_str())).collect();
     assert!(extra.is_empty(), "not at home at the top level: {extra:?}");
 }

@@ -11,10 +11,7 @@ use virtual_bench_support::{DRIVER, GENERATOR, LOGGER, SCALE, SUPPLY, Shell};
 #[test]
 fn devices_say_who_they_are() {
     let mut s = Shell::quiet();
-    assert_eq!(
-        s.bench.devices(),
-        ["generator", "supply", "driver", "logger", "scale"]
-    );
+    assert_eq!(s.bench.devices(), ["generator", "supply", "driver", "logger", "scale"]);
     for (device, line, expected) in [
         (GENERATOR, "*IDN?", "dutycup,virtual generator,G-0001,1.0"),
         (SUPPLY, "*idn?", "dutycup,virtual supply,S-0001,1.0"),
@@ -54,11 +51,7 @@ fn wrong_commands_land_in_the_error_queue() {
         (SUPPLY, "VOLT 99", "-222,\"Data out of range\""),
         (SUPPLY, "VOLT 1,2", "-108,\"Parameter not allowed\""),
         (GENERATOR, "SOUR7:VOLT 1", "-114,\"Header suffix out of range\""),
-        (
-            GENERATOR,
-            "SOUR1:STAT PERHAPS",
-            "-224,\"Illegal parameter value\"",
-        ),
+        (GENERATOR, "SOUR1:STAT PERHAPS", "-224,\"Illegal parameter value\""),
     ] {
         let mut s = Shell::quiet();
         s.tell(device, line);
@@ -90,19 +83,10 @@ fn what_the_scale_says_is_what_was_sprayed() {
     s.bench.bring_to(s.now);
     let true_slope = (s.bench.truth().cup_g - cup0) / 30.0;
     // Source: buoyancy factor 1.00105 for water at air 1.2 and weights 8000 kg/m3 (the scale shows less).
-    assert!(
-        (slope * 1.001_05 / true_slope - 1.0).abs() < 2e-3,
-        "{slope} {true_slope}"
-    );
+    assert!((slope * 1.001_05 / true_slope - 1.0).abs() < 2e-3, "{slope} {true_slope}");
     let flow = s.bench.truth().flow_ml_min;
-    let settled = s
-        .bench
-        .settled_state(60.0, s.bench.truth().supply_v, "A", 0.0)
-        .unwrap();
-    assert!(
-        (flow / settled.flow_ml_min - 1.0).abs() < 0.02,
-        "{flow} {settled:?}"
-    );
+    let settled = s.bench.settled_state(60.0, s.bench.truth().supply_v, "A", 0.0).unwrap();
+    assert!((flow / settled.flow_ml_min - 1.0).abs() < 0.02, "{flow} {settled:?}");
 
     s.tell(SCALE, "Z");
     s.ask(DRIVER, "OFF");
@@ -120,10 +104,7 @@ fn pressure_comes_as_volts() {
     let mut s = Shell::quiet();
     let rest = s.volts("101,102,103,104,105,106");
     // Source: the channel list: 0.5 to 4.5 V over 300 psi, 100 psi, 150 kPa; 5 V contacts; 10 mV/degC.
-    for (got, expected) in rest
-        .iter()
-        .zip([0.5, 0.5, 0.5 + 101.325 * 4.0 / 150.0, 0.0, 0.19, 5.0])
-    {
+    for (got, expected) in rest.iter().zip([0.5, 0.5, 0.5 + 101.325 * 4.0 / 150.0, 0.0, 0.19, 5.0]) {
         assert!((got - expected).abs() < 2e-4, "{rest:?}");
     }
     s.start("D 80.00");
@@ -131,18 +112,12 @@ fn pressure_comes_as_volts() {
     let running = s.volts("101,104");
     s.bench.bring_to(s.now);
     let kpa = (running[0] - 0.5) * 75.0 * 6.894_757;
-    assert!(
-        (kpa / s.bench.truth().line_pressure_kpa - 1.0).abs() < 0.01,
-        "{running:?}"
-    );
+    assert!((kpa / s.bench.truth().line_pressure_kpa - 1.0).abs() < 0.01, "{running:?}");
     assert!(running[1] > 4.9, "switch made");
     // The supply sags by current times source resistance.
     let volts: f64 = s.ask(SUPPLY, "MEAS:VOLT?").parse().unwrap();
     let amps: f64 = s.ask(SUPPLY, "MEAS:CURR?").parse().unwrap();
-    assert!(
-        (13.8 - volts - 0.02 * amps).abs() < 2e-3 && amps > 0.5,
-        "{volts} {amps}"
-    );
+    assert!((13.8 - volts - 0.02 * amps).abs() < 2e-3 && amps > 0.5, "{volts} {amps}");
 }
 
 #[test]
@@ -152,18 +127,11 @@ fn the_controller_answers_the_generator() {
     s.tell(GENERATOR, "SOUR9:FREQ 140");
     s.wait(Duration::from_secs(2));
     let on = s.volts("111,121,131");
-    assert!(
-        (on[0] * 20.0 - 43.6).abs() < 0.5 && on[1] > 4.9 && on[2] > 2.4,
-        "{on:?}"
-    );
+    assert!((on[0] * 20.0 - 43.6).abs() < 0.5 && on[1] > 4.9 && on[2] > 2.4, "{on:?}");
     // The controller drives the pump only where it is told to.
     s.start("SRC CTRL");
     s.beat(Duration::from_secs(1));
-    assert!(
-        s.ask(DRIVER, "S?").starts_with("S duty=43."),
-        "{}",
-        s.ask(DRIVER, "S?")
-    );
+    assert!(s.ask(DRIVER, "S?").starts_with("S duty=43."), "{}", s.ask(DRIVER, "S?"));
     // Lost tach: the controller's duty goes to 0, the output stays live.
     s.tell(GENERATOR, "SOUR9:FREQ 0");
     s.beat(Duration::from_millis(600));
@@ -218,12 +186,7 @@ fn same_seed_same_bytes() {
     // A source that is switched on or off by a parameter moves no other: only the scale's lines differ.
     let calm = minute("{scale: {noise_g: 0.0}}", 42);
     let without_scale = |record: &[u8]| -> Vec<u8> {
-        record
-            .split_inclusive(|b| *b == b'\n')
-            .filter(|l| l[0] != SCALE.0 as u8)
-            .flatten()
-            .copied()
-            .collect()
+        record.split_inclusive(|b| *b == b'\n').filter(|l| l[0] != SCALE.0 as u8).flatten().copied().collect()
     };
     assert_ne!(first, calm);
     assert_eq!(without_scale(&first), without_scale(&calm));

@@ -10,10 +10,7 @@ fn sections_are_checked() {
     for (section, expected) in [
         ("{motr: {}}", "unknown field `motr`"),
         ("{motor: {winding_ohms: 1}}", "unknown field `winding_ohms`"),
-        (
-            "{motor: {winding_ohm: .nan}}",
-            "virtual_bench.motor.winding_ohm: NaN",
-        ),
+        ("{motor: {winding_ohm: .nan}}", "virtual_bench.motor.winding_ohm: NaN"),
         ("{pump: {pulsation: 2}, ambient_kpa: -1}", "2 problems"),
         ("{mounted: A+C}", "cannot mount nozzle \"C\""),
         ("{mounted: A+A}", "cannot mount nozzle \"A\""),
@@ -30,14 +27,8 @@ fn sections_are_checked() {
     }
     let rows = "[{name: x, kind: duty, boost_kpa: [1, 1], rpm: [1], values: [[1]], clamp: [0, 100]}]";
     let value = serde_yaml::from_str(&format!("{{controller: {{outputs: {rows}}}}}")).unwrap();
-    let text = build(&value, Seed(1))
-        .err()
-        .map(|p| p.to_string())
-        .unwrap_or_default();
-    assert!(
-        text.contains("boost_kpa") && text.contains("values") && text.contains("2 problems"),
-        "{text}"
-    );
+    let text = build(&value, Seed(1)).err().map(|p| p.to_string()).unwrap_or_default();
+    assert!(text.contains("boost_kpa") && text.contains("values") && text.contains("2 problems"), "{text}");
 }
 
 #[test]
@@ -72,10 +63,8 @@ fn the_shipped_section_shows_every_parameter() {
     names(&rig["virtual_bench"], "", &mut shipped);
     names(&serde_yaml::to_value(Config::default()).unwrap(), "", &mut known);
     assert!(known.len() > 100);
-    let missing: Vec<_> = known
-        .iter()
-        .filter(|name| !shipped.contains(name) && !name.starts_with(".errors.given."))
-        .collect();
+    let missing: Vec<_> =
+        known.iter().filter(|name| !shipped.contains(name) && !name.starts_with(".errors.given.")).collect();
     assert!(missing.is_empty(), "{missing:?}");
 }
 
@@ -89,10 +78,7 @@ fn a_whole_bench_at_full_duty_is_what_the_trade_knows() {
         "{full:?}"
     );
     let third = settled_state(&Config::default(), 30.0, 13.8, "A", 0.0).unwrap();
-    assert!(
-        (0.25..0.30).contains(&(third.flow_ml_min / full.flow_ml_min)),
-        "{third:?}"
-    );
+    assert!((0.25..0.30).contains(&(third.flow_ml_min / full.flow_ml_min)), "{third:?}");
 }
 
 /// Least squares of `y` on three columns; the residuals. Normal equations, Gauss with pivoting.
@@ -107,9 +93,7 @@ fn residuals(rows: &[([f64; 3], f64)]) -> Vec<f64> {
         }
     }
     for i in 0..3 {
-        let pivot = (i..3)
-            .max_by(|&a, &b| m[a][i].abs().total_cmp(&m[b][i].abs()))
-            .expect("three rows");
+        let pivot = (i..3).max_by(|&a, &b| m[a][i].abs().total_cmp(&m[b][i].abs())).expect("three rows");
         m.swap(i, pivot);
         let row = m[i];
         for (k, other) in m.iter_mut().enumerate() {
@@ -120,9 +104,7 @@ fn residuals(rows: &[([f64; 3], f64)]) -> Vec<f64> {
         }
     }
     let c: Vec<f64> = (0..3).map(|i| m[i][3] / m[i][i]).collect();
-    rows.iter()
-        .map(|(x, y)| y - (x[0] * c[0] + x[1] * c[1] + x[2] * c[2]))
-        .collect()
+    rows.iter().map(|(x, y)| y - (x[0] * c[0] + x[1] * c[1] + x[2] * c[2])).collect()
 }
 
 #[test]

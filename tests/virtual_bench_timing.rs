@@ -33,11 +33,7 @@ fn the_scale_talks_ten_times_a_second() {
     let mut s = Shell::quiet();
     s.wait(Duration::from_secs(3));
     assert_eq!(s.scale_lines.len(), 29, "{:?}", s.scale_lines.last());
-    assert!(
-        s.scale_lines
-            .windows(2)
-            .all(|w| w[1].0.since(w[0].0) == Duration::from_millis(100))
-    );
+    assert!(s.scale_lines.windows(2).all(|w| w[1].0.since(w[0].0) == Duration::from_millis(100)));
     assert_eq!(s.scale_lines[0].1, "m +0.0 g moving");
     assert_eq!(s.scale_lines[28].1, "m +0.0 g stable");
     assert_eq!(s.ask(SCALE, "W?"), "m +0.0 g stable");
@@ -72,10 +68,7 @@ fn watchdog_trips_after_500_ms_and_not_before() {
     assert_eq!(s.ask(DRIVER, "OFF"), "OK");
     assert_eq!(s.ask(DRIVER, "S?"), "S duty=0.00 on=0 estop=0 tripped=0");
     s.wait(Duration::from_secs(3));
-    assert!(
-        (s.volts("101")[0] - 0.5).abs() < 5e-3,
-        "the line empties after the pump stops"
-    );
+    assert!((s.volts("101")[0] - 0.5).abs() < 5e-3, "the line empties after the pump stops");
 }
 
 #[test]
@@ -143,11 +136,7 @@ fn nonsense_does_no_harm() {
         }
         assert!(heard > 50, "{heard}");
         // Whatever was said, it still answers.
-        let mut shell = Shell {
-            bench,
-            now,
-            scale_lines: Vec::new(),
-        };
+        let mut shell = Shell { bench, now, scale_lines: Vec::new() };
         for device in [GENERATOR, SUPPLY, LOGGER] {
             shell.tell(device, "");
             shell.wait(Duration::from_secs(1));
@@ -170,11 +159,7 @@ fn mishaps_happen_at_their_time() {
     };
     let after = |s: &mut Shell| {
         s.beat(Duration::from_secs(1));
-        (
-            s.volts("101")[0],
-            s.ask(DRIVER, "S?"),
-            s.scale_lines.last().unwrap().1.clone(),
-        )
+        (s.volts("101")[0], s.ask(DRIVER, "S?"), s.scale_lines.last().unwrap().1.clone())
     };
     let mut s = with("gauge_open");
     assert!(s.volts("101")[0] > 1.0);
@@ -183,11 +168,7 @@ fn mishaps_happen_at_their_time() {
     assert!(after(&mut with("hose_bursts")).0 < 0.6);
     let (volts, ..) = after(&mut with("nozzle_blocked"));
     assert!(volts > 2.0, "{volts}");
-    assert!(
-        after(&mut with("emergency_stop_pressed"))
-            .1
-            .contains("on=0 estop=1")
-    );
+    assert!(after(&mut with("emergency_stop_pressed")).1.contains("on=0 estop=1"));
     let (_, _, line) = after(&mut with("cup_lifted"));
     let shown: f64 = line.split(' ').nth(1).unwrap().parse().unwrap();
     assert!(shown < -150.0, "{line}");
@@ -200,10 +181,7 @@ fn mishaps_happen_at_their_time() {
     s.beat(Duration::from_secs(1));
     s.ask(DRIVER, "OFF");
     s.wait(Duration::from_secs(1));
-    assert!(
-        s.volts("101")[0] > 1.0,
-        "pressure stays although the output is off"
-    );
+    assert!(s.volts("101")[0] > 1.0, "pressure stays although the output is off");
     assert!(s.ask(DRIVER, "S?").contains("on=0"));
     let mut s = with("driver_silent");
     s.wait(Duration::from_secs(1));

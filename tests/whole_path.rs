@@ -53,13 +53,7 @@ const RUN_FILES: [&str; 15] = [
 #[test]
 fn one_command_from_scenario_to_calibration() {
     let (dir, output) = run_pair("one-command", &["--seed", "7"]);
-    assert_eq!(
-        output.status.code(),
-        Some(0),
-        "{}\n{}",
-        text(&output.stdout),
-        text(&output.stderr)
-    );
+    assert_eq!(output.status.code(), Some(0), "{}\n{}", text(&output.stdout), text(&output.stderr));
     for file in RUN_FILES.iter().chain(&["timing.hlog"]) {
         let size = fs::metadata(dir.join(file)).map(|m| m.len()).unwrap_or(0);
         assert!(size > 0, "{file} is written and not empty");
@@ -85,10 +79,7 @@ fn same_seed_same_bytes() {
         let read = |dir: &Path| fs::read(dir.join(file)).unwrap_or_else(|e| panic!("{file}: {e}"));
         assert_eq!(read(&first), read(&second), "{file}");
     }
-    let (other, _) = run_pair(
-        "same-seed-3",
-        &["--seed", "12", "--set", "dwell=6 s", "--set", "repeats=2"],
-    );
+    let (other, _) = run_pair("same-seed-3", &["--seed", "12", "--set", "dwell=6 s", "--set", "repeats=2"]);
     assert_ne!(
         fs::read(first.join("samples.csv")).expect("samples"),
         fs::read(other.join("samples.csv")).expect("samples")
@@ -97,34 +88,12 @@ fn same_seed_same_bytes() {
 
 #[test]
 fn everything_after_the_recording_can_be_redone() {
-    let (dir, output) = run_pair(
-        "redo",
-        &["--seed", "5", "--set", "dwell=6 s", "--set", "repeats=2"],
-    );
+    let (dir, output) = run_pair("redo", &["--seed", "5", "--set", "dwell=6 s", "--set", "repeats=2"]);
     let again = scratch("redo-again");
-    let redone = dutycup(&[
-        "analyse",
-        &dir.display().to_string(),
-        "--out",
-        &again.display().to_string(),
-    ]);
-    assert_eq!(
-        redone.status.code(),
-        output.status.code(),
-        "{}",
-        text(&redone.stderr)
-    );
-    for file in [
-        "collections.csv",
-        "duty_flow.csv",
-        "calibration.yaml",
-        "verdicts.json",
-    ] {
-        assert_eq!(
-            fs::read(dir.join(file)).expect(file),
-            fs::read(again.join(file)).expect(file),
-            "{file}"
-        );
+    let redone = dutycup(&["analyse", &dir.display().to_string(), "--out", &again.display().to_string()]);
+    assert_eq!(redone.status.code(), output.status.code(), "{}", text(&redone.stderr));
+    for file in ["collections.csv", "duty_flow.csv", "calibration.yaml", "verdicts.json"] {
+        assert_eq!(fs::read(dir.join(file)).expect(file), fs::read(again.join(file)).expect(file), "{file}");
     }
 }
 
@@ -157,14 +126,7 @@ impl Emulated {
     fn start(name: &str) -> Self {
         let ports = scratch(name);
         let child = Command::new(env!("CARGO_BIN_EXE_dutycup"))
-            .args([
-                "emulate",
-                "rigs/virtual.yaml",
-                "--seed",
-                "7",
-                "--ports",
-                &ports.display().to_string(),
-            ])
+            .args(["emulate", "rigs/virtual.yaml", "--seed", "7", "--ports", &ports.display().to_string()])
             .current_dir(env!("CARGO_MANIFEST_DIR"))
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
@@ -244,14 +206,8 @@ fn the_same_code_drives_pseudo_terminals_in_real_time() {
     let (over, inside) = (scratch("over-ports"), scratch("in-process"));
     let run = |dir: &Path, more: &[&str]| {
         let out = dir.display().to_string();
-        let output = dutycup(
-            &[
-                &["run", "scenarios/pump-and-nozzle.yaml", "--out", &out],
-                &SHORT[..],
-                more,
-            ]
-            .concat(),
-        );
+        let output =
+            dutycup(&[&["run", "scenarios/pump-and-nozzle.yaml", "--out", &out], &SHORT[..], more].concat());
         assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
     };
     let rig = bench.1.join("rig.yaml").display().to_string();
@@ -259,21 +215,12 @@ fn the_same_code_drives_pseudo_terminals_in_real_time() {
     run(&inside, &[]);
     let (a, b) = (curve(&over), curve(&inside));
     assert_eq!(a.len(), b.len());
-    let apart = a
-        .iter()
-        .zip(&b)
-        .filter(|(a, b)| (a.1 - b.1).abs() > a.2.hypot(b.2))
-        .count();
-    println!(
-        "{apart} of {} duties differ by more than U of the difference",
-        a.len()
-    );
+    let apart = a.iter().zip(&b).filter(|(a, b)| (a.1 - b.1).abs() > a.2.hypot(b.2)).count();
+    println!("{apart} of {} duties differ by more than U of the difference", a.len());
     assert!(20 * apart <= a.len(), "{apart} of {} duties differ", a.len());
     let line = bench.end();
     let end: serde_json::Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
-    let longest_ms = end["longest_on_after_last_heartbeat_ms"]
-        .as_f64()
-        .expect("a time");
+    let longest_ms = end["longest_on_after_last_heartbeat_ms"].as_f64().expect("a time");
     println!("pump on at most {longest_ms} ms after the last heartbeat");
     assert!(longest_ms < 500.0, "{line}");
 }
@@ -301,14 +248,8 @@ fn item(dir: &Path, id: &str) -> (f64, f64) {
     let text = fs::read_to_string(dir.join("verdicts.json")).expect("verdicts.json");
     let verdicts: serde_json::Value = serde_json::from_str(&text).expect("JSON");
     let items = verdicts["items"].as_array().expect("items");
-    let item = items
-        .iter()
-        .find(|i| i["id"] == id)
-        .unwrap_or_else(|| panic!("{id} in {text}"));
-    (
-        item["value"].as_f64().expect("a value"),
-        item["u95"].as_f64().expect("a U"),
-    )
+    let item = items.iter().find(|i| i["id"] == id).unwrap_or_else(|| panic!("{id} in {text}"));
+    (item["value"].as_f64().expect("a value"), item["u95"].as_f64().expect("a U"))
 }
 
 #[test]
@@ -336,17 +277,9 @@ fn the_line_scenarios_end_with_their_items() {
         let dir = scratch(scenario);
         let file = format!("scenarios/{scenario}.yaml");
         let output = dutycup(&["run", &file, "--seed", "4", "--out", &dir.display().to_string()]);
-        assert_eq!(
-            output.status.code(),
-            Some(0),
-            "{scenario}: {}",
-            text(&output.stderr)
-        );
+        assert_eq!(output.status.code(), Some(0), "{scenario}: {}", text(&output.stderr));
         let (value, u) = item(&dir, id);
-        assert!(
-            value > 0.0 && u > 0.0 && u < 0.2 * value,
-            "{scenario}: {value} {u}"
-        );
+        assert!(value > 0.0 && u > 0.0 && u < 0.2 * value, "{scenario}: {value} {u}");
     }
 }
 
@@ -355,14 +288,7 @@ fn a_window_is_answered_without_a_bench() {
     let (pair, _) = run_pair("window-pair", &["--seed", "3"]);
     let switch = scratch("window-switch");
     let out = switch.display().to_string();
-    dutycup(&[
-        "run",
-        "scenarios/pressure-switch.yaml",
-        "--seed",
-        "3",
-        "--out",
-        &out,
-    ]);
+    dutycup(&["run", "scenarios/pressure-switch.yaml", "--seed", "3", "--out", &out]);
     let calibration = pair.join("calibration.yaml").display().to_string();
     let ask = |lightest: &str| {
         let output = dutycup(&[

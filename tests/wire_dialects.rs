@@ -15,10 +15,7 @@ use wire_rig::*;
 #[test]
 fn error_queue_after_each_setting() {
     let mut rig = rig(
-        instrument(
-            DialectSpec::Scpi { check_errors: true },
-            Some(("*IDN?", "virtual supply")),
-        ),
+        instrument(DialectSpec::Scpi { check_errors: true }, Some(("*IDN?", "virtual supply"))),
         vec![channel("supply_set", tell("VOLT {value:.3}", None))],
     );
     rig.channels[0].range = (0.0, 100.0);
@@ -29,10 +26,7 @@ fn error_queue_after_each_setting() {
         }
         match command {
             "*IDN?" => vec![(1, b"dutycup,virtual supply,S-0001,1.0\n".to_vec())],
-            "SYST:ERR?" => vec![(
-                1,
-                format!("{}\n", queue.pop().unwrap_or("0,\"No error\"")).into_bytes(),
-            )],
+            "SYST:ERR?" => vec![(1, format!("{}\n", queue.pop().unwrap_or("0,\"No error\"")).into_bytes())],
             _ => vec![],
         }
     });
@@ -48,29 +42,13 @@ fn error_queue_after_each_setting() {
     assert_eq!(line.told(), [(0, 13.8)], "a refused setting is not told");
     let fault = line.faults()[0].1;
     assert_eq!(fault.code, FaultCode::Device);
-    assert!(
-        fault.seen.contains("-222") && fault.seen.contains("Data out of range"),
-        "{fault}"
-    );
-    assert_eq!(
-        line.commands()[4..],
-        [
-            "VOLT 13.800",
-            "SYST:ERR?",
-            "VOLT 99.000",
-            "SYST:ERR?",
-            "SYST:ERR?"
-        ]
-    );
+    assert!(fault.seen.contains("-222") && fault.seen.contains("Data out of range"), "{fault}");
+    assert_eq!(line.commands()[4..], ["VOLT 13.800", "SYST:ERR?", "VOLT 99.000", "SYST:ERR?", "SYST:ERR?"]);
 }
 
 #[test]
 fn modbus_registers() {
-    let register = |function, address, kind| ExchangeSpec::Register {
-        function,
-        address,
-        kind,
-    };
+    let register = |function, address, kind| ExchangeSpec::Register { function, address, kind };
     let mut rig = rig(
         instrument(DialectSpec::Modbus { unit: 17 }, None),
         vec![
@@ -80,10 +58,7 @@ fn modbus_registers() {
     );
     rig.channels[0].every = Duration::from_millis(50);
     // The register holds hundredths of a percent.
-    rig.channels[1].scaling = Scaling {
-        gain: 0.01,
-        offset: 0.0,
-    };
+    rig.channels[1].scaling = Scaling { gain: 0.01, offset: 0.0 };
     // 42 C8 00 00 is 100.0 (table register_decode); checksums by the table's algorithm, CRC-16/MODBUS.
     let mut line = Line::new(&rig, |_, command| {
         let answer: &[u8] = match command {
@@ -105,10 +80,7 @@ fn modbus_registers() {
         Duration::from_micros(1750),
         "3.5 characters of silence after an answer, above 19,200 baud"
     );
-    assert_eq!(
-        line.instrument.tell(1, 656.0, ms(120)).unwrap_err().code,
-        FaultCode::Config
-    );
+    assert_eq!(line.instrument.tell(1, 656.0, ms(120)).unwrap_err().code, FaultCode::Config);
     assert!(line.faults().is_empty());
 }
 
@@ -117,18 +89,8 @@ fn a_person_is_asked() {
     let mut rig = rig(
         instrument(DialectSpec::ByHand, None),
         vec![
-            channel(
-                "cup_mass",
-                ExchangeSpec::Operator {
-                    question: "Read the scale".into(),
-                },
-            ),
-            channel(
-                "pump_duty",
-                ExchangeSpec::Operator {
-                    question: "Set the duty to {value}.".into(),
-                },
-            ),
+            channel("cup_mass", ExchangeSpec::Operator { question: "Read the scale".into() }),
+            channel("pump_duty", ExchangeSpec::Operator { question: "Set the duty to {value}.".into() }),
         ],
     );
     rig.channels[0].every = Duration::ZERO;
@@ -140,22 +102,13 @@ fn a_person_is_asked() {
     events.clear();
     machine.request(0, ms(10));
     machine.advance(ms(10), &mut tx, &mut events);
-    assert_eq!(
-        events,
-        [InstrumentEvent::Question {
-            channel: 0,
-            text: "Read the scale".into()
-        }]
-    );
+    assert_eq!(events, [InstrumentEvent::Question { channel: 0, text: "Read the scale".into() }]);
     assert_eq!(machine.wake(), Moment::NEVER, "a person has no deadline");
     events.clear();
     for wrong in ["", "soon", "12", "12,5 g", "12 psi", "1.2.3 g"] {
         assert!(machine.answer(0, wrong, ms(20), &mut events).is_err(), "{wrong}");
     }
-    assert!(
-        machine.answer(1, "ok", ms(20), &mut events).is_err(),
-        "not the open question"
-    );
+    assert!(machine.answer(1, "ok", ms(20), &mut events).is_err(), "not the open question");
     machine.answer(0, "0.5 kg", ms(30), &mut events).unwrap();
     assert!(
         matches!(events[..], [InstrumentEvent::Reading { channel: 0, value, at, .. }]
@@ -165,13 +118,7 @@ fn a_person_is_asked() {
     events.clear();
     machine.tell(1, 40.0, ms(40)).unwrap();
     machine.advance(ms(40), &mut tx, &mut events);
-    assert_eq!(
-        events,
-        [InstrumentEvent::Question {
-            channel: 1,
-            text: "Set the duty to 40 %.".into()
-        }]
-    );
+    assert_eq!(events, [InstrumentEvent::Question { channel: 1, text: "Set the duty to 40 %.".into() }]);
     assert!(machine.answer(1, "no", ms(50), &mut events).is_err());
     machine.answer(1, "", ms(60), &mut events).unwrap();
     assert!(matches!(events[1..], [InstrumentEvent::Told { channel: 1, at, .. }] if at == ms(60)));
@@ -181,27 +128,14 @@ fn a_person_is_asked() {
 #[test]
 fn what_a_dialect_cannot_do_is_said_all_at_once() {
     let mut rig = rig(
-        instrument(
-            DialectSpec::Text {
-                line_end: ";".into(),
-                decimal_comma: false,
-            },
-            Some(("ID?", " ")),
-        ),
+        instrument(DialectSpec::Text { line_end: ";".into(), decimal_comma: false }, Some(("ID?", " "))),
         vec![
             channel("supply", ask("V?", None, 0)),
             channel("duty", ask("S?", Some("S {valeu}"), 0)),
             channel("cup_mass", ask("W?", Some("m {value}"), 1)),
             channel("pump_duty", tell("D 45", None)),
             channel("solenoid", tell("V {value}\r\nARM", None)),
-            channel(
-                "switch",
-                ExchangeSpec::Register {
-                    function: 3,
-                    address: 0,
-                    kind: RegisterKind::U16,
-                },
-            ),
+            channel("switch", ExchangeSpec::Register { function: 3, address: 0, kind: RegisterKind::U16 }),
             channel("tank_mass", listen("t {value}")),
         ],
     );

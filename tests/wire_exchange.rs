@@ -11,10 +11,8 @@ use dutycup::script::rig::Scaling;
 use std::time::Duration;
 use wire_rig::*;
 
-const LOGGER: &[(&str, &str)] = &[
-    ("*IDN?", "dutycup,virtual logger,L-0001,1.0\r\n"),
-    ("MEAS? (@101,102)", "+1.250E+00,+5.0E-01\r\n"),
-];
+const LOGGER: &[(&str, &str)] =
+    &[("*IDN?", "dutycup,virtual logger,L-0001,1.0\r\n"), ("MEAS? (@101,102)", "+1.250E+00,+5.0E-01\r\n")];
 
 #[test]
 fn scpi_channels_share_a_query_and_keep_a_grid() {
@@ -26,51 +24,32 @@ fn scpi_channels_share_a_query_and_keep_a_grid() {
         ],
     );
     // 0.5 to 4.5 V over 0 to 300 psi.
-    rig.channels[0].scaling = Scaling {
-        gain: 517.1068,
-        offset: -258.5534,
-    };
+    rig.channels[0].scaling = Scaling { gain: 517.1068, offset: -258.5534 };
     rig.channels[1].delay_s = 0.001;
     let mut line = Line::answering(&rig, LOGGER);
     line.play(ms(1102));
     assert_eq!(line.ready_at(), Some(ms(102)));
-    let InstrumentEvent::Ready { identity } = &line.events[0].1 else {
-        panic!("{:?}", line.events[0])
-    };
+    let InstrumentEvent::Ready { identity } = &line.events[0].1 else { panic!("{:?}", line.events[0]) };
     assert_eq!(identity.as_deref(), Some("dutycup,virtual logger,L-0001,1.0"));
     let polls: Vec<Moment> = line.sent[1..].iter().map(|(at, _)| *at).collect();
     let grid: Vec<Moment> = (0..=50).map(|k| ms(102 + 20 * k)).collect();
     assert_eq!(polls, grid, "every 20 ms, for both channels at once");
     assert_eq!(line.readings().len(), 100);
-    let InstrumentEvent::Reading {
-        value,
-        raw,
-        at,
-        round_trip,
-        ..
-    } = line.events[1].1
-    else {
-        panic!()
-    };
+    let InstrumentEvent::Reading { value, raw, at, round_trip, .. } = line.events[1].1 else { panic!() };
     assert!((value - (1.25 * 517.1068 - 258.5534)).abs() < 1e-9 && (raw - 1.25).abs() < 1e-12);
     assert_eq!(
         (at, round_trip),
         (ms(103), Some(Duration::from_millis(2))),
         "the middle of request and answer"
     );
-    let InstrumentEvent::Reading { at, .. } = line.events[2].1 else {
-        panic!()
-    };
+    let InstrumentEvent::Reading { at, .. } = line.events[2].1 else { panic!() };
     assert_eq!(at, ms(102), "less the channel's own delay");
     assert!(line.faults().is_empty());
 }
 
 #[test]
 fn missed_slots_are_skipped() {
-    let rig = rig(
-        instrument(scpi(), None),
-        vec![channel("supply", ask("MEAS:VOLT?", None, 0))],
-    );
+    let rig = rig(instrument(scpi(), None), vec![channel("supply", ask("MEAS:VOLT?", None, 0))]);
     // The third answer takes 70 ms: one query makes up for the slots at 160, 180 and 200, then the grid goes on.
     let mut n = 0;
     let mut line = Line::new(&rig, move |_, _| {
@@ -94,10 +73,8 @@ fn text_lines_with_several_values() {
             channel("emergency_stop", ask("S?", pattern, 2)),
         ],
     );
-    let table = &[
-        ("ID?", "ID dutycup virtual driver 1.0\r\n"),
-        ("S?", "S duty=44.97 on=1 estop=0 tripped=0\r\n"),
-    ];
+    let table =
+        &[("ID?", "ID dutycup virtual driver 1.0\r\n"), ("S?", "S duty=44.97 on=1 estop=0 tripped=0\r\n")];
     let mut line = Line::answering(&rig, table);
     line.play(ms(110));
     assert_eq!(line.readings(), [(0, 44.97), (1, 1.0), (2, 0.0)]);
@@ -120,35 +97,18 @@ fn a_scale_that_speaks_by_itself() {
     assert_eq!(line.commands(), ["ID?"]);
     let values: Vec<f64> = line.readings().into_iter().map(|(_, v)| v).collect();
     let expected: Vec<f64> = (1..10).map(|k| 120.4 + f64::from(k)).collect();
-    assert_eq!(
-        values, expected,
-        "all but the one that came before the port was drained"
-    );
+    assert_eq!(values, expected, "all but the one that came before the port was drained");
     let flags: Vec<Flag> = line
         .events
         .iter()
-        .filter_map(|(_, e)| {
-            if let InstrumentEvent::Flag { flag, .. } = e {
-                Some(*flag)
-            } else {
-                None
-            }
-        })
+        .filter_map(|(_, e)| if let InstrumentEvent::Flag { flag, .. } = e { Some(*flag) } else { None })
         .collect();
     assert_eq!(flags[..3], [Flag::Moving, Flag::Stable, Flag::Moving]);
     let last = line.events.iter().rev().find_map(|(at, e)| match e {
-        InstrumentEvent::Reading {
-            at: taken,
-            round_trip,
-            ..
-        } => Some((*at, *taken, *round_trip)),
+        InstrumentEvent::Reading { at: taken, round_trip, .. } => Some((*at, *taken, *round_trip)),
         _ => None,
     });
-    assert_eq!(
-        last,
-        Some((ms(950), ms(700), None)),
-        "arrival less the delay of the scale's filter"
-    );
+    assert_eq!(last, Some((ms(950), ms(700), None)), "arrival less the delay of the scale's filter");
 }
 
 /// A pump driver with a setting, a heartbeat, a safe state and a query.
@@ -194,38 +154,22 @@ fn settings_are_sent_in_order_and_newer_ones_replace_unsent_older_ones() {
         InstrumentEvent::Told { at, round_trip, .. } => Some((*at, *round_trip)),
         _ => None,
     });
-    assert_eq!(
-        round_trips.next_back(),
-        Some((ms(107), Some(Duration::from_millis(2))))
-    );
+    assert_eq!(round_trips.next_back(), Some((ms(107), Some(Duration::from_millis(2)))));
 }
 
 #[test]
 fn values_that_may_not_be_sent_are_refused() {
     let mut line = Line::answering(&driver(), DRIVER);
     line.play(ms(110));
-    for (channel, value) in [
-        (0, 100.1),
-        (0, -0.1),
-        (0, f64::NAN),
-        (0, f64::INFINITY),
-        (3, 1.0),
-        (99, 1.0),
-    ] {
+    for (channel, value) in [(0, 100.1), (0, -0.1), (0, f64::NAN), (0, f64::INFINITY), (3, 1.0), (99, 1.0)] {
         let fault = line.instrument.tell(channel, value, ms(110)).unwrap_err();
         assert_eq!(fault.code, FaultCode::Config, "{channel} {value}");
     }
     line.play(ms(119));
     assert_eq!(line.commands(), ["ID?", "S?"]);
     line.instrument.port_lost(ms(119));
-    assert_eq!(
-        line.instrument.tell(0, 45.0, ms(119)).unwrap_err().code,
-        FaultCode::ControlLost
-    );
-    assert_eq!(
-        line.instrument.tell_urgent(2, 1.0, ms(119)).unwrap_err().code,
-        FaultCode::ControlLost
-    );
+    assert_eq!(line.instrument.tell(0, 45.0, ms(119)).unwrap_err().code, FaultCode::ControlLost);
+    assert_eq!(line.instrument.tell_urgent(2, 1.0, ms(119)).unwrap_err().code, FaultCode::ControlLost);
     assert_eq!(line.instrument.wake(), Moment::NEVER);
 }
 
@@ -269,11 +213,7 @@ fn the_safe_state_overtakes_everything() {
         line.play(at + Duration::from_millis(300));
         let off = line.sent.iter().position(|(_, c)| c == "OFF").unwrap();
         assert_eq!(line.sent[off].0, at, "sent at once");
-        assert!(
-            line.sent[off..].iter().all(|(_, c)| !c.starts_with(['D', 'V'])),
-            "{:?}",
-            line.commands()
-        );
+        assert!(line.sent[off..].iter().all(|(_, c)| !c.starts_with(['D', 'V'])), "{:?}", line.commands());
         if line.ready_at().unwrap() <= at {
             assert_eq!(line.told().last(), Some(&(2, 1.0)), "acknowledged, at {at_us} us");
         }
@@ -291,11 +231,7 @@ fn the_safe_state_is_repeated_until_it_is_acknowledged() {
         "S?" => vec![(2, b"S duty=0.0\r\n".to_vec())],
         "OFF" => {
             offs += 1;
-            if offs < 3 {
-                vec![]
-            } else {
-                vec![(2, b"OK\r\n".to_vec())]
-            }
+            if offs < 3 { vec![] } else { vec![(2, b"OK\r\n".to_vec())] }
         }
         _ => vec![],
     });
@@ -328,11 +264,7 @@ fn the_acknowledgement_of_an_overtaken_setting_is_not_that_of_the_safe_state() {
         .filter(|(_, e)| matches!(e, InstrumentEvent::Told { channel: 2, .. }))
         .map(|(at, _)| *at)
         .collect();
-    assert_eq!(
-        told,
-        [ms(116)],
-        "not at 109 ms, when the overtaken setting is acknowledged"
-    );
+    assert_eq!(told, [ms(116)], "not at 109 ms, when the overtaken setting is acknowledged");
     assert_eq!(line.discarded(Discard::Stale), ["OK"]);
     assert!(line.faults().is_empty());
 }

@@ -12,31 +12,21 @@ use wire_rig::*;
 
 #[test]
 fn device_rebooted_a_banner_in_mid_run() {
-    for (banner, offset_ms) in [
-        ("ID dutycup virtual driver 1.0\r\n", 7),
-        ("\0\0ID dutycup virtual driver 1.0\r\n", 1),
-    ] {
+    for (banner, offset_ms) in
+        [("ID dutycup virtual driver 1.0\r\n", 7), ("\0\0ID dutycup virtual driver 1.0\r\n", 1)]
+    {
         let mut rig = polled(Some(ID));
-        rig.channels
-            .push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
-        let mut line = Line::answering(
-            &rig,
-            &[
-                ("ID?", "ID dutycup virtual driver 1.0\r\n"),
-                ("S?", "S duty=0\r\n"),
-            ],
-        );
+        rig.channels.push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
+        let mut line =
+            Line::answering(&rig, &[("ID?", "ID dutycup virtual driver 1.0\r\n"), ("S?", "S duty=0\r\n")]);
         line.play(ms(2202 + offset_ms));
         line.instrument.tell(1, 45.0, line.now).unwrap();
         line.arrive(ms(2202 + offset_ms), banner.as_bytes());
         line.play(ms(2302));
         assert_eq!(line.fault_codes(), [FaultCode::DeviceRebooted]);
         assert!(line.faults()[0].0 <= ms(2302));
-        let after = line
-            .sent
-            .iter()
-            .filter(|(at, c)| *at > ms(2203 + offset_ms) && c.starts_with('D'))
-            .count();
+        let after =
+            line.sent.iter().filter(|(at, c)| *at > ms(2203 + offset_ms) && c.starts_with('D')).count();
         assert_eq!(after, 0, "what was told before the restart is not sent after it");
         assert!(line.readings().len() > 100);
     }
@@ -45,8 +35,7 @@ fn device_rebooted_a_banner_in_mid_run() {
 #[test]
 fn device_a_refused_command() {
     let mut rig = polled(Some(ID));
-    rig.channels
-        .push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
+    rig.channels.push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
     let table = &[
         ("ID?", "ID dutycup virtual driver 1.0\r\n"),
         ("S?", "S duty=0\r\n"),
@@ -64,22 +53,11 @@ fn device_a_refused_command() {
 
 #[test]
 fn device_a_modbus_exception() {
-    let register = ExchangeSpec::Register {
-        function: 4,
-        address: 0,
-        kind: RegisterKind::U16,
-    };
-    let rig = rig(
-        instrument(DialectSpec::Modbus { unit: 17 }, None),
-        vec![channel("duty", register)],
-    );
+    let register = ExchangeSpec::Register { function: 4, address: 0, kind: RegisterKind::U16 };
+    let rig = rig(instrument(DialectSpec::Modbus { unit: 17 }, None), vec![channel("duty", register)]);
     let mut line = Line::new(&rig, |_, _| vec![(2, with_crc(vec![0x11, 0x84, 0x02, 0, 0]))]);
     line.play(ms(300));
-    assert_eq!(
-        line.fault_codes(),
-        [FaultCode::Device],
-        "said once until it answers again"
-    );
+    assert_eq!(line.fault_codes(), [FaultCode::Device], "said once until it answers again");
     assert!(line.faults()[0].1.seen.contains("illegal data address"));
     assert!(line.sent.len() >= 10, "no reply time is lost over it");
 }
@@ -94,28 +72,18 @@ fn frame_a_modbus_answer_with_any_bit_flipped_is_never_used() {
         line.play(ms(700));
         assert!(line.readings().is_empty(), "bit {bit}");
         let fault = line.faults()[0].1.clone();
-        assert!(
-            matches!(fault.code, FaultCode::Frame | FaultCode::Timeout),
-            "bit {bit}: {fault}"
-        );
+        assert!(matches!(fault.code, FaultCode::Frame | FaultCode::Timeout), "bit {bit}: {fault}");
     }
 }
 
 #[test]
 fn frame_another_number_of_values() {
-    let rig = rig(
-        instrument(scpi(), None),
-        vec![channel("supply", ask("MEAS:VOLT?", None, 0))],
-    );
+    let rig = rig(instrument(scpi(), None), vec![channel("supply", ask("MEAS:VOLT?", None, 0))]);
     let mut line = Line::answering(&rig, &[("MEAS:VOLT?", "1.234,5\n")]);
     line.play(ms(600));
     assert!(line.readings().is_empty(), "never 1.234");
     assert_eq!(line.fault_codes()[0], FaultCode::Frame);
-    assert!(
-        line.faults()[0].1.seen.contains("2 values in place of 1"),
-        "{}",
-        line.faults()[0].1
-    );
+    assert!(line.faults()[0].1.seen.contains("2 values in place of 1"), "{}", line.faults()[0].1);
 }
 
 #[test]
@@ -128,16 +96,10 @@ fn frame_decimal_comma_and_thousands_mark() {
         (true, "m 1234.5 g", None),
         (false, "m 1234.5 g", Some(1234.5)),
     ] {
-        let dialect = || DialectSpec::Text {
-            line_end: "\n".into(),
-            decimal_comma: declared,
-        };
+        let dialect = || DialectSpec::Text { line_end: "\n".into(), decimal_comma: declared };
         for asked in [false, true] {
-            let exchange = if asked {
-                ask("W?", Some("m {value} {unit}"), 0)
-            } else {
-                listen("m {value} {unit}")
-            };
+            let exchange =
+                if asked { ask("W?", Some("m {value} {unit}"), 0) } else { listen("m {value} {unit}") };
             let rig = rig(instrument(dialect(), None), vec![channel("cup_mass", exchange)]);
             let mut line = Line::new(&rig, move |_, _| vec![(2, format!("{text}\r\n").into_bytes())]);
             if !asked {
@@ -146,10 +108,9 @@ fn frame_decimal_comma_and_thousands_mark() {
             line.play(ms(1000));
             let values: Vec<f64> = line.readings().iter().map(|(_, v)| *v).collect();
             match expected {
-                Some(value) => assert!(
-                    values.len() >= 5 && values.iter().all(|v| (v - value).abs() < 1e-9),
-                    "{text}"
-                ),
+                Some(value) => {
+                    assert!(values.len() >= 5 && values.iter().all(|v| (v - value).abs() < 1e-9), "{text}")
+                }
                 None => {
                     assert!(values.is_empty(), "{text} gave {values:?}");
                     assert_eq!(line.fault_codes()[0], FaultCode::Frame, "{text}");
@@ -187,21 +148,15 @@ fn range_overload_and_everything_that_is_no_value() {
             [FaultCode::Range; 2],
             "{line_text}: once before the good reading, once after"
         );
-        let first = line.events.iter().find_map(|(_, e)| {
-            if let InstrumentEvent::Flag { flag, .. } = e {
-                Some(*flag)
-            } else {
-                None
-            }
-        });
+        let first = line
+            .events
+            .iter()
+            .find_map(|(_, e)| if let InstrumentEvent::Flag { flag, .. } = e { Some(*flag) } else { None });
         assert_eq!(first, flag, "{line_text}");
     }
     // SCPI: 9.9E37, -9.9E37 and 9.91E37 (SCPI-1999, by table scpi_numbers).
     for answer in ["9.9E37\n", "-9.9E37\n", "9.91E37\n", "+9.90000000E+37\n"] {
-        let rig = rig(
-            instrument(scpi(), None),
-            vec![channel("supply", ask("MEAS:VOLT?", None, 0))],
-        );
+        let rig = rig(instrument(scpi(), None), vec![channel("supply", ask("MEAS:VOLT?", None, 0))]);
         let mut line = Line::new(&rig, move |_, _| vec![(2, answer.as_bytes().to_vec())]);
         line.play(ms(300));
         assert!(line.readings().is_empty());
@@ -238,18 +193,12 @@ fn how_faults_read() {
         line.play(ms(1500));
         all.push(line.faults()[0].1.to_string());
     };
-    collect(Line::new(&polled(Some(ID)), |_, _| {
-        vec![(2, b"\x1b[2JERROR\r\n".to_vec())]
-    }));
+    collect(Line::new(&polled(Some(ID)), |_, _| vec![(2, b"\x1b[2JERROR\r\n".to_vec())]));
     collect(silent(&polled(Some(ID))));
     collect(silent(&polled(None)));
-    collect(Line::new(&polled(None), |_, _| {
-        vec![(2, b"S duty=4\x00.5\r\n".to_vec())]
-    }));
+    collect(Line::new(&polled(None), |_, _| vec![(2, b"S duty=4\x00.5\r\n".to_vec())]));
     collect(Line::new(&polled(None), |_, _| vec![(2, b"S duty=45".to_vec())]));
-    collect(Line::new(&polled(None), |_, _| {
-        vec![(2, b"ERR tripped\r\n".to_vec())]
-    }));
+    collect(Line::new(&polled(None), |_, _| vec![(2, b"ERR tripped\r\n".to_vec())]));
     let scale_shows = |text: &str| {
         let mut line = silent(&scale("m {value} {unit} {stable}"));
         line.arrive(ms(200), text.as_bytes());

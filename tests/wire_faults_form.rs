@@ -14,17 +14,11 @@ fn an_answer_cut_anywhere_is_the_same_answer() {
     for (rig, expected, answer) in dialects() {
         for first in 0..=answer.len() {
             for second in first..=answer.len() {
-                let cut = [
-                    answer[..first].to_vec(),
-                    answer[first..second].to_vec(),
-                    answer[second..].to_vec(),
-                ];
+                let cut =
+                    [answer[..first].to_vec(), answer[first..second].to_vec(), answer[second..].to_vec()];
                 let mut line = Line::new(&rig, move |_, command| {
                     assert_eq!(command, expected);
-                    cut.iter()
-                        .zip([2, 3, 5])
-                        .map(|(piece, at)| (at, piece.clone()))
-                        .collect()
+                    cut.iter().zip([2, 3, 5]).map(|(piece, at)| (at, piece.clone())).collect()
                 });
                 line.play(ms(119));
                 let values: Vec<f64> = line.readings().iter().map(|(_, v)| *v).collect();
@@ -77,30 +71,13 @@ fn frame_a_megabyte_without_a_line_end() {
     line.arrive(ms(20_000), b"\r\nm 5.0\r\n");
     line.play(ms(20_100));
     let faults = line.faults();
-    assert_eq!(
-        (faults[0].0, faults[0].1.code),
-        (ms(240), FaultCode::Frame),
-        "{:?}",
-        faults[0]
-    );
-    assert_eq!(
-        line.fault_codes()
-            .iter()
-            .filter(|c| **c == FaultCode::Frame)
-            .count(),
-        1
-    );
+    assert_eq!((faults[0].0, faults[0].1.code), (ms(240), FaultCode::Frame), "{:?}", faults[0]);
+    assert_eq!(line.fault_codes().iter().filter(|c| **c == FaultCode::Frame).count(), 1);
     assert_eq!(line.readings(), [(0, 5.0)]);
     let kept: usize = line
         .events
         .iter()
-        .map(|(_, e)| {
-            if let InstrumentEvent::Discarded { bytes, .. } = e {
-                bytes.len()
-            } else {
-                0
-            }
-        })
+        .map(|(_, e)| if let InstrumentEvent::Discarded { bytes, .. } = e { bytes.len() } else { 0 })
         .sum();
     assert!(kept <= 4 * limits::DISCARDED_BYTES_SHOWN_MAX, "{kept}");
 }
@@ -114,16 +91,9 @@ fn overrun_a_flood() {
         line.arrive(ms(200 + k), &piece);
     }
     line.play(ms(4000));
-    assert_eq!(
-        line.fault_codes(),
-        [FaultCode::Overrun],
-        "said once for the whole flood"
-    );
+    assert_eq!(line.fault_codes(), [FaultCode::Overrun], "said once for the whole flood");
     let taken = line.readings().len() * 9;
-    assert!(
-        taken < 64 * 1024 + 4 * 3 * 11_520 + 4096,
-        "{taken} bytes looked at"
-    );
+    assert!(taken < 64 * 1024 + 4 * 3 * 11_520 + 4096, "{taken} bytes looked at");
     assert!(line.instrument.counts().dropped_bytes > 2_500_000);
     line.arrive(ms(8000), b"x\r\nm 2.0 g\r\n");
     line.play(ms(8001));
@@ -134,10 +104,7 @@ fn overrun_a_flood() {
 fn echo_of_a_cooked_line() {
     let mut line = Line::answering(
         &polled(Some(ID)),
-        &[
-            ("ID?", "ID?\r\nID dutycup virtual driver 1.0\r\n"),
-            ("S?", "S?\r\nS duty=12\r\n"),
-        ],
+        &[("ID?", "ID?\r\nID dutycup virtual driver 1.0\r\n"), ("S?", "S?\r\nS duty=12\r\n")],
     );
     line.play(ms(110));
     assert_eq!(line.readings(), [(0, 12.0)]);

@@ -31,25 +31,12 @@ fn numbered(rig: &Rig, late: u64, by_ms: u64) -> Line {
 
 #[test]
 fn stale_a_late_answer_is_never_taken_for_the_next_one() {
-    let register = ExchangeSpec::Register {
-        function: 4,
-        address: 8,
-        kind: RegisterKind::U16,
-    };
-    let modbus = rig(
-        instrument(DialectSpec::Modbus { unit: 17 }, None),
-        vec![channel("duty", register)],
-    );
-    let scpi = rig(
-        instrument(scpi(), None),
-        vec![channel("duty", ask("MEAS?", None, 0))],
-    );
-    for (what, rig) in [
-        ("identity", polled(Some(ID))),
-        ("text", polled(None)),
-        ("scpi", scpi),
-        ("modbus", modbus),
-    ] {
+    let register = ExchangeSpec::Register { function: 4, address: 8, kind: RegisterKind::U16 };
+    let modbus = rig(instrument(DialectSpec::Modbus { unit: 17 }, None), vec![channel("duty", register)]);
+    let scpi = rig(instrument(scpi(), None), vec![channel("duty", ask("MEAS?", None, 0))]);
+    for (what, rig) in
+        [("identity", polled(Some(ID))), ("text", polled(None)), ("scpi", scpi), ("modbus", modbus)]
+    {
         for by_ms in (90..400).chain([600, 1000, 3000]) {
             let mut line = numbered(&rig, 5, by_ms);
             line.play(ms(4000));
@@ -63,19 +50,12 @@ fn stale_a_late_answer_is_never_taken_for_the_next_one() {
                 let InstrumentEvent::Reading { value, .. } = event else {
                     continue;
                 };
-                let asked = current
-                    .iter()
-                    .rev()
-                    .find(|(sent, _)| sent < at)
-                    .map_or(0, |(_, n)| *n);
+                let asked = current.iter().rev().find(|(sent, _)| sent < at).map_or(0, |(_, n)| *n);
                 let fresh = (value - f64::from(asked)).abs() < 1e-9;
                 // Modbus read answers carry nothing that tells them apart: an answer later than the silence, the
                 // discarded request and its reply time together cannot be known. That is three reply times.
                 let beyond = what != "identity" && by_ms > 3 * REPLY_MS;
-                assert!(
-                    fresh || beyond,
-                    "{what}, {by_ms} ms late: answer {value} to request {asked}"
-                );
+                assert!(fresh || beyond, "{what}, {by_ms} ms late: answer {value} to request {asked}");
             }
             let counts = line.instrument.counts();
             if by_ms > REPLY_MS && by_ms < 3000 {
@@ -86,11 +66,7 @@ fn stale_a_late_answer_is_never_taken_for_the_next_one() {
                 assert_eq!(counts.missed, 0, "{what}, {by_ms} ms late");
             }
             if by_ms < 240 {
-                assert!(
-                    line.faults().is_empty(),
-                    "{what}, {by_ms} ms late: {:?}",
-                    line.faults()
-                );
+                assert!(line.faults().is_empty(), "{what}, {by_ms} ms late: {:?}", line.faults());
             }
         }
     }
@@ -117,17 +93,9 @@ fn resynchronising_takes_at_most_two_requests() {
             .iter()
             .find(|(at, e)| *at > lost && matches!(e, InstrumentEvent::Reading { .. }))
             .unwrap();
-        let between = line
-            .sent
-            .iter()
-            .filter(|(at, _)| *at > lost && *at < back.0)
-            .count();
+        let between = line.sent.iter().filter(|(at, _)| *at > lost && *at < back.0).count();
         assert!(between <= 2, "{between} requests, the repeated one included");
-        assert!(
-            back.0.since(lost) <= Duration::from_millis(at_most_ms),
-            "{:?}",
-            back.0.since(lost)
-        );
+        assert!(back.0.since(lost) <= Duration::from_millis(at_most_ms), "{:?}", back.0.since(lost));
     }
 }
 
@@ -150,30 +118,15 @@ fn timeout_a_device_that_falls_silent() {
 
 #[test]
 fn timeout_a_drip_does_not_extend_the_deadline() {
-    let drip: Vec<(u64, Vec<u8>)> = b"S duty=12.5\r\n"
-        .iter()
-        .enumerate()
-        .map(|(k, b)| (109 * (k as u64 + 1), vec![*b]))
-        .collect();
-    let mut line = polled_line(move |_, n| {
-        if n == 2 {
-            drip.clone()
-        } else {
-            vec![(2, b"S duty=1\r\n".to_vec())]
-        }
-    });
+    let drip: Vec<(u64, Vec<u8>)> =
+        b"S duty=12.5\r\n".iter().enumerate().map(|(k, b)| (109 * (k as u64 + 1), vec![*b])).collect();
+    let mut line =
+        polled_line(move |_, n| if n == 2 { drip.clone() } else { vec![(2, b"S duty=1\r\n".to_vec())] });
     line.play(ms(2500));
     let second = line.sent.iter().filter(|(_, c)| c == "S?").nth(1).unwrap().0;
     let next = line.sent.iter().find(|(at, _)| *at > second).unwrap().0;
-    assert!(
-        next.since(second) <= Duration::from_millis(REPLY_MS * 2),
-        "{:?}",
-        next.since(second)
-    );
-    assert!(
-        line.readings().iter().all(|(_, v)| (v - 1.0).abs() < 1e-12),
-        "what dripped is never used"
-    );
+    assert!(next.since(second) <= Duration::from_millis(REPLY_MS * 2), "{:?}", next.since(second));
+    assert!(line.readings().iter().all(|(_, v)| (v - 1.0).abs() < 1e-12), "what dripped is never used");
 }
 
 #[test]
@@ -192,11 +145,7 @@ fn duplicated_and_reordered_samples_are_dropped_by_their_counter() {
     }
     line.play(ms(1000));
     let values: Vec<f64> = line.readings().iter().map(|(_, v)| *v).collect();
-    assert_eq!(
-        values,
-        [7.5, 8.5, 9.5, 11.5, 12.5, 3000.5, 1.5],
-        "3000 and 1: the counter started anew"
-    );
+    assert_eq!(values, [7.5, 8.5, 9.5, 11.5, 12.5, 3000.5, 1.5], "3000 and 1: the counter started anew");
     assert_eq!(line.instrument.counts().duplicates, 3);
 }
 
@@ -205,11 +154,7 @@ fn a_repeated_answer_brings_the_instrument_back_into_step() {
     // Each answer comes twice, the second time while nothing is awaited.
     let mut line = polled_line(|_, n| {
         let answer = format!("S duty={n}\r\n").into_bytes();
-        if n == 4 {
-            vec![(2, answer.clone()), (9, answer)]
-        } else {
-            vec![(2, answer)]
-        }
+        if n == 4 { vec![(2, answer.clone()), (9, answer)] } else { vec![(2, answer)] }
     });
     line.play(ms(500));
     let values: Vec<f64> = line.readings().iter().map(|(_, v)| *v).collect();
@@ -232,12 +177,7 @@ fn an_answer_seen_too_late_is_stale_even_if_nobody_looked_at_the_clock() {
     machine.advance(ms(102), &mut tx, &mut events);
     assert!(tx.ends_with(b"S?\n"));
     machine.receive(ms(260), b"S duty=5\r\n", &mut events);
-    assert!(
-        !events
-            .iter()
-            .any(|e| matches!(e, InstrumentEvent::Reading { .. })),
-        "{events:?}"
-    );
+    assert!(!events.iter().any(|e| matches!(e, InstrumentEvent::Reading { .. })), "{events:?}");
     assert_eq!(machine.counts().stale, 1);
 }
 

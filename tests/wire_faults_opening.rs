@@ -20,17 +20,12 @@ fn wrong_device_noise_before_the_identity() {
     assert_eq!(line.commands(), ["ID?"; 4], "asked once and three times again");
     assert_eq!(line.fault_codes(), [FaultCode::WrongDevice]);
     let fault = line.faults()[0].1;
-    assert!(
-        fault.seen.contains("ERROR") && fault.help.contains("virtual driver"),
-        "{fault}"
-    );
+    assert!(fault.seen.contains("ERROR") && fault.help.contains("virtual driver"), "{fault}");
     assert!(line.ready_at().is_none() && !line.instrument.is_ready());
 
     // The same noise before the right device does no harm.
-    let mut line = Line::answering(
-        &polled(Some(ID)),
-        &[("ID?", "ERROR\r\nID dutycup virtual driver 1.0\r\n")],
-    );
+    let mut line =
+        Line::answering(&polled(Some(ID)), &[("ID?", "ERROR\r\nID dutycup virtual driver 1.0\r\n")]);
     line.arrive(ms(1), b"AT\r\r\nERROR\r\n");
     line.play(ms(115));
     assert_eq!(line.ready_at(), Some(ms(102)));
@@ -43,8 +38,7 @@ fn a_device_that_restarts_when_its_port_opens() {
     for deaf_ms in [0, 800, 1500, 3000, 4500] {
         let mut rig = polled(Some(ID));
         rig.instruments[0].port.ready_within = Duration::from_secs(5);
-        rig.channels
-            .push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
+        rig.channels.push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
         let mut line = Line::new(&rig, move |now, command| {
             let answer: &[u8] = match command {
                 _ if now < ms(deaf_ms) => return vec![],
@@ -60,16 +54,9 @@ fn a_device_that_restarts_when_its_port_opens() {
         line.instrument.tell(1, 45.0, ms(1)).unwrap();
         line.play(ms(5200));
         let ready = line.ready_at().unwrap_or_else(|| panic!("deaf for {deaf_ms} ms"));
-        assert!(
-            ready <= ms(5200) && line.faults().is_empty(),
-            "{:?}",
-            line.faults()
-        );
+        assert!(ready <= ms(5200) && line.faults().is_empty(), "{:?}", line.faults());
         let first_other = line.sent.iter().position(|(_, c)| c != "ID?").unwrap();
-        assert!(
-            line.sent[first_other].0 >= ready && first_other <= 4,
-            "nothing else is sent before"
-        );
+        assert!(line.sent[first_other].0 >= ready && first_other <= 4, "nothing else is sent before");
         assert_eq!(line.told(), [(1, 45.0)]);
     }
 }
@@ -91,18 +78,10 @@ fn timeout_nothing_answers() {
 
 #[test]
 fn garbage_at_a_wrong_baud_rate() {
-    for (pieces, gap_ms) in [
-        (vec![10_000], 0),
-        (vec![1; 400], 1),
-        (vec![16; 100], 20),
-        (vec![3; 40], 40),
-    ] {
+    for (pieces, gap_ms) in [(vec![10_000], 0), (vec![1; 400], 1), (vec![16; 100], 20), (vec![3; 40], 40)] {
         for identity in [Some(ID), None] {
             let mut chance = Seed(18).stream("garbage");
-            let rig = rig(
-                instrument(text(), identity),
-                vec![channel("cup_mass", listen("m {value}"))],
-            );
+            let rig = rig(instrument(text(), identity), vec![channel("cup_mass", listen("m {value}"))]);
             let mut line = silent(&rig);
             let start = 150_u64;
             let mut sent = Vec::new();
@@ -121,10 +100,7 @@ fn garbage_at_a_wrong_baud_rate() {
             }
             line.play(ms(5000));
             let faults = line.faults();
-            let (at, _) = faults
-                .iter()
-                .find(|(_, f)| f.code == FaultCode::Garbage)
-                .expect("GARBAGE");
+            let (at, _) = faults.iter().find(|(_, f)| f.code == FaultCode::Garbage).expect("GARBAGE");
             let before: usize = sent.iter().take_while(|(t, _)| t < at).map(|(_, n)| n).sum();
             // A line that happens to look like text may add its length before it is known for what it is.
             assert!(
@@ -132,11 +108,7 @@ fn garbage_at_a_wrong_baud_rate() {
                 "{at:?} after {before} bytes"
             );
             assert!(line.readings().is_empty());
-            let garbage = line
-                .fault_codes()
-                .iter()
-                .filter(|c| **c == FaultCode::Garbage)
-                .count();
+            let garbage = line.fault_codes().iter().filter(|c| **c == FaultCode::Garbage).count();
             assert_eq!(garbage, 1, "said once: {faults:?}");
         }
     }
@@ -146,8 +118,7 @@ fn garbage_at_a_wrong_baud_rate() {
 fn stale_data_before_the_first_command() {
     // Answers and lines of an earlier session, some of them 50 ms after opening, one of them cut by the opening.
     let mut rig = scale("m {value} {unit} {stable}");
-    rig.channels
-        .push(channel("tank_mass", ask("W?", Some("w {value}"), 0)));
+    rig.channels.push(channel("tank_mass", ask("W?", Some("w {value}"), 0)));
     let mut line = Line::new(&rig, |_, command| match command {
         "W?" => vec![(2, b"w 7.0\r\n".to_vec())],
         _ => vec![],
@@ -158,13 +129,7 @@ fn stale_data_before_the_first_command() {
     line.play(ms(115));
     assert_eq!(line.readings(), [(0, 4.0), (1, 7.0)]);
     let kept = line.discarded(Discard::Early);
-    assert_eq!(
-        kept,
-        [
-            "w 1.0\r\nm +1.0 g stable\r\n",
-            "w 2.0\r\nm +2.0 g stable\r\nm +3."
-        ]
-    );
+    assert_eq!(kept, ["w 1.0\r\nm +1.0 g stable\r\n", "w 2.0\r\nm +2.0 g stable\r\nm +3."]);
 }
 
 #[test]
@@ -174,17 +139,10 @@ fn version_another_firmware_is_refused() {
         if let Some(identity) = &mut rig.instruments[0].identity {
             identity.version = Some(version.into());
         }
-        let table = &[
-            ("ID?", "ID dutycup virtual driver 1.0\r\n"),
-            ("S?", "S duty=0\r\n"),
-        ];
+        let table = &[("ID?", "ID dutycup virtual driver 1.0\r\n"), ("S?", "S duty=0\r\n")];
         let mut line = Line::answering(&rig, table);
         line.play(ms(1000));
         assert_eq!(line.fault_codes(), codes, "{version}");
-        assert_eq!(
-            line.readings().is_empty(),
-            !codes.is_empty(),
-            "nothing is asked of another firmware"
-        );
+        assert_eq!(line.readings().is_empty(), !codes.is_empty(), "nothing is asked of another firmware");
     }
 }

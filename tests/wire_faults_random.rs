@@ -39,10 +39,7 @@ fn an_altered_digit_is_refused_or_within_the_range() {
             }
         }
     }
-    assert!(
-        (10..100).contains(&used),
-        "{used} altered lines still read as another number within the range"
-    );
+    assert!((10..100).contains(&used), "{used} altered lines still read as another number within the range");
 }
 
 #[test]
@@ -54,16 +51,10 @@ fn no_bytes_at_any_time_upset_an_instrument() {
     for round in 0..600_u64 {
         let mut rigs: Vec<Rig> = dialects().into_iter().map(|(rig, ..)| rig).collect();
         let mut driver = polled(Some(ID));
-        driver
-            .channels
-            .push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
-        driver
-            .channels
-            .push(channel("safe_state", tell("OFF", Some("OK"))));
+        driver.channels.push(channel("pump_duty", tell("D {value:.2}", Some("OK"))));
+        driver.channels.push(channel("safe_state", tell("OFF", Some("OK"))));
         driver.channels.push(channel("heartbeat", tell("B", Some("OK"))));
-        driver
-            .channels
-            .push(channel("cup_mass", listen("m {value} {unit} {stable}")));
+        driver.channels.push(channel("cup_mass", listen("m {value} {unit} {stable}")));
         rigs.push(driver);
         let rig = &rigs[round as usize % rigs.len()];
         let mut machine = Instrument::new(0, rig).unwrap();
@@ -78,9 +69,8 @@ fn no_bytes_at_any_time_upset_an_instrument() {
             match chance.random_range(0..10) {
                 0..4 => {
                     let length = chance.random_range(0..40);
-                    let bytes: Vec<u8> = (0..length)
-                        .map(|_| alphabet[chance.random_range(0..alphabet.len())])
-                        .collect();
+                    let bytes: Vec<u8> =
+                        (0..length).map(|_| alphabet[chance.random_range(0..alphabet.len())]).collect();
                     machine.receive(now, &bytes, &mut events);
                 }
                 4 => machine.receive(now, &[chance.random_range(0..=255)], &mut events),
@@ -107,8 +97,5 @@ fn no_bytes_at_any_time_upset_an_instrument() {
         }
         answered += machine.counts().answered;
     }
-    assert!(
-        answered > 100 && faults > 100,
-        "{answered} answers, {faults} faults"
-    );
+    assert!(answered > 100 && faults > 100, "{answered} answers, {faults} faults");
 }

@@ -75,17 +75,13 @@ fn numbers_agree_with_the_standard_parser_to_the_last_bit() {
         let digits: u64 = chance.random_range(0..=u64::MAX >> length);
         let power: i32 = chance.random_range(-320..=300);
         let decimals = (power % 9).unsigned_abs() as usize;
-        for text in [
-            format!("{digits}E{power}"),
-            format!("-{:.*}", decimals, digits as f64 * 1e-6),
-        ] {
+        for text in [format!("{digits}E{power}"), format!("-{:.*}", decimals, digits as f64 * 1e-6)] {
             let expected: f64 = text.parse().unwrap();
             match number::decimal(text.as_bytes(), DecimalMark::Point) {
                 Ok(value) => assert_eq!(value.to_bits(), expected.to_bits(), "{text}"),
-                Err(problem) => assert!(
-                    problem == NumberProblem::TooLarge && expected.is_infinite(),
-                    "{text}"
-                ),
+                Err(problem) => {
+                    assert!(problem == NumberProblem::TooLarge && expected.is_infinite(), "{text}")
+                }
             }
         }
     }
@@ -112,10 +108,7 @@ fn an_altered_line_is_refused_or_read_but_never_upsets() {
             read += 1;
         }
     }
-    assert!(
-        (100..10_000).contains(&read),
-        "{read} of 20,000 altered lines could be read"
-    );
+    assert!((100..10_000).contains(&read), "{read} of 20,000 altered lines could be read");
 }
 
 #[test]
@@ -123,22 +116,10 @@ fn no_bytes_whatever_upset_a_parser() {
     let mut chance = Seed(11).stream("noise");
     let mut values = Vec::new();
     let requests = [
-        Request::Read {
-            input: false,
-            address: 1,
-            count: 2,
-        },
-        Request::Read {
-            input: true,
-            address: 0,
-            count: u16::MAX,
-        },
+        Request::Read { input: false, address: 1, count: 2 },
+        Request::Read { input: true, address: 0, count: u16::MAX },
         Request::WriteOne { address: 1, value: 2 },
-        Request::WriteSome {
-            address: 1,
-            values: [1, 2],
-            count: 2,
-        },
+        Request::WriteSome { address: 1, values: [1, 2], count: 2 },
     ];
     for _ in 0..50_000 {
         let length = chance.random_range(0..40);

@@ -48,25 +48,13 @@ fn measured(problems: &mut Problems, what: &str, value: Option<&Measured>) {
     }
     number(problems, &format!("u95 of {what}"), m.u95, 0.0, f64::MAX);
     if let Some(dof) = m.dof {
-        number(
-            problems,
-            &format!("dof of {what}"),
-            dof,
-            f64::MIN_POSITIVE,
-            f64::MAX,
-        );
+        number(problems, &format!("dof of {what}"), dof, f64::MIN_POSITIVE, f64::MAX);
     }
 }
 
 fn values(c: &Calibration, problems: &mut Problems) {
     number(problems, "reference.supply_v", c.reference.supply_v, 1.0, 60.0);
-    number(
-        problems,
-        "fluid.methanol_mass_fraction",
-        c.fluid.methanol_mass_fraction,
-        0.0,
-        1.0,
-    );
+    number(problems, "fluid.methanol_mass_fraction", c.fluid.methanol_mass_fraction, 0.0, 1.0);
     if let Some(pwm) = &c.pwm {
         number(problems, "pwm.frequency_hz", pwm.frequency_hz, 1.0, 1e6);
     }
@@ -74,13 +62,7 @@ fn values(c: &Calibration, problems: &mut Problems) {
         problems.push(Problem::new("no nozzle under nozzles").expected("at least one"));
     }
     for (name, n) in &c.nozzles {
-        number(
-            problems,
-            &format!("nozzles.{name}.k_used"),
-            n.k_used,
-            f64::MIN_POSITIVE,
-            1e6,
-        );
+        number(problems, &format!("nozzles.{name}.k_used"), n.k_used, f64::MIN_POSITIVE, 1e6);
         measured(
             problems,
             &format!("nozzles.{name}.k_ml_min_per_sqrt_kpa"),
@@ -94,26 +76,12 @@ fn values(c: &Calibration, problems: &mut Problems) {
             problems.push(Problem::new(format!("nozzles.{name}.duties_pct")).expected("duties, ascending"));
         }
         for w in &n.widening {
-            number(
-                problems,
-                &format!("nozzles.{name}.widening"),
-                w.u_ml_min,
-                0.0,
-                f64::MAX,
-            );
+            number(problems, &format!("nozzles.{name}.widening"), w.u_ml_min, 0.0, f64::MAX);
         }
     }
     measured(problems, "duty.dead_band_pct", c.duty.dead_band_pct.as_ref());
-    measured(
-        problems,
-        "pump.displacement_ml_min_per_v",
-        Some(&c.pump.displacement_ml_min_per_v),
-    );
-    measured(
-        problems,
-        "pump.slip_ml_min_per_kpa",
-        c.pump.slip_ml_min_per_kpa.as_ref(),
-    );
+    measured(problems, "pump.displacement_ml_min_per_v", Some(&c.pump.displacement_ml_min_per_v));
+    measured(problems, "pump.slip_ml_min_per_kpa", c.pump.slip_ml_min_per_kpa.as_ref());
     if let Some(valve) = &c.check_valve {
         measured(problems, "check_valve.cracking_kpa", Some(&valve.cracking_kpa));
     }
@@ -121,30 +89,15 @@ fn values(c: &Calibration, problems: &mut Problems) {
 
 fn surface(c: &Calibration, problems: &mut Problems) {
     let s = &c.surface;
-    number(
-        problems,
-        "surface.scaling.pressure_kpa",
-        s.scaling.pressure_kpa,
-        f64::MIN_POSITIVE,
-        1e5,
-    );
-    number(
-        problems,
-        "surface.scaling.flow_ml_min",
-        s.scaling.flow_ml_min,
-        f64::MIN_POSITIVE,
-        1e7,
-    );
+    number(problems, "surface.scaling.pressure_kpa", s.scaling.pressure_kpa, f64::MIN_POSITIVE, 1e5);
+    number(problems, "surface.scaling.flow_ml_min", s.scaling.flow_ml_min, f64::MIN_POSITIVE, 1e7);
     number(problems, "surface.freewheel_v", s.freewheel_v, 0.0, 10.0);
     let ordered =
         s.scaling.high_v > s.scaling.low_v && s.scaling.high_v.is_finite() && s.scaling.low_v.is_finite();
     if !ordered {
         problems.push(
-            Problem::new(format!(
-                "surface.scaling from {} V to {} V",
-                s.scaling.low_v, s.scaling.high_v
-            ))
-            .expected("low_v below high_v"),
+            Problem::new(format!("surface.scaling from {} V to {} V", s.scaling.low_v, s.scaling.high_v))
+                .expected("low_v below high_v"),
         );
     }
     if s.terms.is_empty() || s.terms.len() > TERMS_MAX {
@@ -168,15 +121,8 @@ fn common_errors(c: &Calibration, problems: &mut Problems) {
     for e in &c.common_errors {
         if e.coefficients.len() != c.surface.terms.len() || !e.coefficients.iter().all(|v| v.is_finite()) {
             problems.push(
-                Problem::new(format!(
-                    "common error {}: {} coefficients",
-                    e.source,
-                    e.coefficients.len()
-                ))
-                .expected(format!(
-                    "{} finite numbers, one for each term",
-                    c.surface.terms.len()
-                )),
+                Problem::new(format!("common error {}: {} coefficients", e.source, e.coefficients.len()))
+                    .expected(format!("{} finite numbers, one for each term", c.surface.terms.len())),
             );
         }
         for (name, ln_k) in &e.ln_k {
@@ -187,13 +133,7 @@ fn common_errors(c: &Calibration, problems: &mut Problems) {
                         .expected(format!("one of {}", known.join(", "))),
                 );
             }
-            number(
-                problems,
-                &format!("common error {}, ln_k of {name}", e.source),
-                *ln_k,
-                -1.0,
-                1.0,
-            );
+            number(problems, &format!("common error {}, ln_k of {name}", e.source), *ln_k, -1.0, 1.0);
         }
     }
 }

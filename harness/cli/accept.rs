@@ -114,10 +114,7 @@ pub(super) fn of_folder(folder: &RunFolder) -> Result<(Baseline, Rig), Failure> 
     }
     let rig = crate::script::rig_file::read(&Text::new(format!("{dir}/rig.yaml"), folder.rig_text.as_str()))?;
     let observations = controller_run::from_run(folder, &rig)?;
-    let hashed = run
-        .files
-        .iter()
-        .filter_map(|f| Some((format!("{dir}/{}", f.name), f.sha256.clone()?)));
+    let hashed = run.files.iter().filter_map(|f| Some((format!("{dir}/{}", f.name), f.sha256.clone()?)));
     let mut alike = lines_of_scenario(&folder.scenario_text);
     alike.extend(run.parameters.iter().filter_map(|(n, v)| line_of_parameter(n, v)));
     alike.extend(lines_of_rig(run, &rig));
@@ -130,11 +127,7 @@ pub(super) fn of_folder(folder: &RunFolder) -> Result<(Baseline, Rig), Failure> 
         alike,
         instruments: lines_of_instruments(run),
     };
-    let baseline = Baseline {
-        origin,
-        firmware: None,
-        observations: observations.list,
-    };
+    let baseline = Baseline { origin, firmware: None, observations: observations.list };
     Ok((baseline, rig))
 }
 
@@ -146,21 +139,12 @@ fn lines_of_rig(run: &RunFile, rig: &Rig) -> Vec<String> {
         lines.push(format!("rig  manifold sensor: {}", points.join(", ")));
     }
     lines.push(format!("rig  ratiometric: {}", rig.engine.ratiometric));
-    lines.push(format!(
-        "rig  pulses per revolution: {}",
-        rig.engine.pulses_per_rev
-    ));
+    lines.push(format!("rig  pulses per revolution: {}", rig.engine.pulses_per_rev));
     let outputs = run.channels.iter().filter(|c| c.every_s > 0.0);
-    let named = outputs.filter(|c| {
-        ["duty_output.", "switched.", "analogue."]
-            .iter()
-            .any(|p| c.role.starts_with(p))
-    });
+    let named =
+        outputs.filter(|c| ["duty_output.", "switched.", "analogue."].iter().any(|p| c.role.starts_with(p)));
     lines.extend(named.map(|c| format!("rig  output {}", c.role)));
-    lines.push(format!(
-        "fluid  methanol mass fraction: {}",
-        run.fluid.methanol_mass_fraction
-    ));
+    lines.push(format!("fluid  methanol mass fraction: {}", run.fluid.methanol_mass_fraction));
     lines
 }
 

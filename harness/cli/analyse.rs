@@ -57,25 +57,11 @@ pub(super) fn main(options: &Options) -> Outcome {
             Some(out) => fresh_folder(out)?,
             None => options.path.clone(),
         };
-        let coefficient = options
-            .calibration
-            .as_deref()
-            .map(line::coefficient)
-            .transpose()?;
-        return analysis::of_run(
-            &options.path,
-            &out,
-            coefficient,
-            checked.as_ref(),
-            &options.display,
-        );
+        let coefficient = options.calibration.as_deref().map(line::coefficient).transpose()?;
+        return analysis::of_run(&options.path, &out, coefficient, checked.as_ref(), &options.display);
     }
     let rig = options.rig.as_deref().map(crate::script::load_rig).transpose()?;
-    let name = options
-        .path
-        .file_name()
-        .map(|n| n.to_string_lossy().into_owned())
-        .unwrap_or_default();
+    let name = options.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     if is_ramps(&options.path)? {
         return ramps(options, &name, rig.as_ref());
     }
@@ -89,9 +75,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         None => fresh_folder(&options.path.with_extension("calibration"))?,
     };
     let text = std::fs::read_to_string(&options.path).map_err(|e| Failure::write(&options.path, &e))?;
-    let facts = rig
-        .as_ref()
-        .map_or_else(PairFacts::unknown, |r| PairFacts::from_rig(&r.pair, &r.fluid));
+    let facts = rig.as_ref().map_or_else(PairFacts::unknown, |r| PairFacts::from_rig(&r.pair, &r.fluid));
     let source = Source {
         subject: Subject::of_file("Pump and nozzle", &name, rig.as_ref()),
         reduced,
@@ -127,14 +111,7 @@ fn ramps(options: &Options, name: &str, rig: Option<&Rig>) -> Outcome {
         Some(out) => fresh_folder(out)?,
         None => fresh_folder(&options.path.with_extension("switch"))?,
     };
-    line::write(
-        &Subject::of_file("Pressure switch", name, rig),
-        outcome,
-        &[],
-        None,
-        &out,
-        &options.display,
-    )
+    line::write(&Subject::of_file("Pressure switch", name, rig), outcome, &[], None, &out, &options.display)
 }
 
 /// What the command line wants of the switch.
@@ -144,10 +121,7 @@ fn wanted(options: &Options) -> Result<Option<SwitchSpec>, Failure> {
     };
     let tolerance_kpa = parse_difference(tolerance, Dimension::GaugePressure)
         .map_err(|e| Problem::new(e.what(tolerance)).expected("a pressure such as \"3 psi\""))?;
-    let reset = options
-        .reset_point
-        .as_deref()
-        .map(|text| value(text, Dimension::GaugePressure));
+    let reset = options.reset_point.as_deref().map(|text| value(text, Dimension::GaugePressure));
     Ok(Some(SwitchSpec {
         set_point_kpa: value(set_point, Dimension::GaugePressure)?,
         tolerance_kpa,

@@ -103,25 +103,15 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
     for (name, text) in fitted.tables().files() {
         write_text(&out.join(name), &text)?;
     }
-    let sources = source
-        .files
-        .iter()
-        .filter_map(|f| Some((f.name.clone(), f.sha256.clone()?)))
-        .collect();
+    let sources = source.files.iter().filter_map(|f| Some((f.name.clone(), f.sha256.clone()?))).collect();
     let origin = Origin {
         program: concat!("dutycup ", env!("CARGO_PKG_VERSION")).into(),
         written: source.written.clone(),
         sources,
         wiring: source.wiring.clone(),
     };
-    write_text(
-        &out.join("calibration.yaml"),
-        &fitted.calibration(&origin).write()?,
-    )?;
-    write_text(
-        &out.join("calibration.schema.json"),
-        &format!("{:#}\n", crate::calibration::schema()),
-    )?;
+    write_text(&out.join("calibration.yaml"), &fitted.calibration(&origin).write()?)?;
+    write_text(&out.join("calibration.schema.json"), &format!("{:#}\n", crate::calibration::schema()))?;
     let verdicts = whole(items(&fitted, &source.expected));
     write_verdicts(out, &source.subject, &verdicts)?;
     let summary = report(source, &fitted, &verdicts, display)?;
@@ -143,39 +133,17 @@ fn refused(source: &Source<'_>, why: &str) -> Result<Exit, Failure> {
         verdict: Verdict::Error,
         note: why.to_owned(),
     };
-    write_verdicts(
-        source.out,
-        &source.subject,
-        &Verdicts {
-            verdict: Verdict::Error,
-            items: vec![item],
-        },
-    )?;
-    Err(
-        Problem::new(format!("these data do not carry a calibration: {why}"))
-            .help(format!(
-                "the collections are in {}",
-                source.out.join("collections.csv").display()
-            ))
-            .into(),
-    )
+    write_verdicts(source.out, &source.subject, &Verdicts { verdict: Verdict::Error, items: vec![item] })?;
+    Err(Problem::new(format!("these data do not carry a calibration: {why}"))
+        .help(format!("the collections are in {}", source.out.join("collections.csv").display()))
+        .into())
 }
 
 pub(super) fn write_verdicts(out: &Path, subject: &Subject, verdicts: &Verdicts) -> Result<(), Failure> {
     let bad = |e: &dyn std::fmt::Display| Failure::from(Problem::new(e.to_string()));
-    write_text(
-        &out.join("verdicts.json"),
-        &verdicts_json::text(verdicts).map_err(|e| bad(&e))?,
-    )?;
-    let run = junit::Run {
-        name: Words::from(subject.method.as_str()),
-        at: None,
-        took: None,
-    };
-    write_text(
-        &out.join("junit.xml"),
-        &junit::xml(verdicts, &run).map_err(|e| bad(&e))?,
-    )
+    write_text(&out.join("verdicts.json"), &verdicts_json::text(verdicts).map_err(|e| bad(&e))?)?;
+    let run = junit::Run { name: Words::from(subject.method.as_str()), at: None, took: None };
+    write_text(&out.join("junit.xml"), &junit::xml(verdicts, &run).map_err(|e| bad(&e))?)
 }
 
 fn report(
@@ -184,13 +152,7 @@ fn report(
     verdicts: &Verdicts,
     display: &Display,
 ) -> Result<Summary, Failure> {
-    let page = page(
-        &source.subject,
-        &source.reduced,
-        fitted,
-        verdicts,
-        display.units.into(),
-    );
+    let page = page(&source.subject, &source.reduced, fitted, verdicts, display.units.into());
     let summary = page.summary.clone();
     write_report(source.out, page, source.folder, display.units.into())?;
     Ok(summary)
@@ -220,12 +182,7 @@ pub(super) fn show(
         variable("COLUMNS").and_then(|c| c.parse().ok()),
     );
     let folder = Words::from(out.display().to_string());
-    data_as_is(&terminal::summary(
-        &Words::from(subject.title.as_str()),
-        summary,
-        &folder,
-        look,
-    ));
+    data_as_is(&terminal::summary(&Words::from(subject.title.as_str()), summary, &folder, look));
     Ok(())
 }
 
@@ -237,9 +194,7 @@ pub(super) fn checked(dir: &Path) -> Result<Check, Failure> {
     let check = crate::reduce::from_run(&folder, &rig)?.check;
     if check == Check::default() {
         let what = format!("{} holds no check of scale or clock", dir.display());
-        return Err(Problem::new(what)
-            .expected("a run of scenarios/check-scale.yaml")
-            .into());
+        return Err(Problem::new(what).expected("a run of scenarios/check-scale.yaml").into());
     }
     Ok(check)
 }
@@ -268,12 +223,7 @@ pub(super) fn of_run(
                 reduced,
                 facts: PairFacts::from_rig(&rig.pair, &rig.fluid),
                 expected: expected(&folder)?,
-                files: run
-                    .files
-                    .iter()
-                    .filter(|f| f.name != "sums.csv")
-                    .cloned()
-                    .collect(),
+                files: run.files.iter().filter(|f| f.name != "sums.csv").cloned().collect(),
                 wiring: rig.pair.wiring.clone(),
                 written: run.ended.clone().unwrap_or_else(|| run.started.clone()),
                 folder: Some(&folder),
@@ -283,14 +233,7 @@ pub(super) fn of_run(
         }
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
             let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder)?)?;
-            line::write(
-                &Subject::of_run(title, run, &rig),
-                outcome,
-                &[],
-                Some(&folder),
-                out,
-                display,
-            )
+            line::write(&Subject::of_run(title, run, &rig), outcome, &[], Some(&folder), out, display)
         }
         Purpose::CheckScale => {
             let reduced = crate::reduce::from_run(&folder, &rig)?;
@@ -311,10 +254,7 @@ pub(super) fn of_run(
         Purpose::Controller => super::controller::of_run(&folder, &rig, &expected(&folder)?, out, display),
         Purpose::RoadTrace => super::road::of_run(&folder, &rig, &expected(&folder)?, out, display),
         Purpose::Record => {
-            say(&format!(
-                "nothing was to be judged; the record is in {}",
-                dir.display()
-            ));
+            say(&format!("nothing was to be judged; the record is in {}", dir.display()));
             Ok(Exit::Pass)
         }
     }
@@ -326,14 +266,8 @@ fn expected(folder: &crate::record::RunFolder) -> Result<Vec<Expectation>, Failu
     for event in folder.events()? {
         let event = event?;
         if let ("expect", Some(item)) = (event.kind.as_str(), event.get("item")) {
-            let limits = Zone {
-                lower: event.number("lower"),
-                upper: event.number("upper"),
-            };
-            found.push(Expectation {
-                item: item.to_owned(),
-                limits,
-            });
+            let limits = Zone { lower: event.number("lower"), upper: event.number("upper") };
+            found.push(Expectation { item: item.to_owned(), limits });
         }
     }
     Ok(found)

@@ -69,20 +69,14 @@ pub(super) fn main(options: &Options) -> Outcome {
         survey(&rig, &mut desk, &mut ports, Vec::new(), span, &mut |_| {})
     } else {
         let what = format!("{} names no port and has no virtual bench", options.rig.display());
-        return Err(Problem::new(what)
-            .help("give each instrument its `port: { path: ... }`")
-            .into());
+        return Err(Problem::new(what).help("give each instrument its `port: { path: ... }`").into());
     };
     screen.clear();
     let words = remarks::of_channels(&rig, &seen, span, units);
     if options.json {
         json(&as_json(&rig, &seen, &words));
     } else {
-        data(&format!(
-            "{}\n{}",
-            instruments(&seen),
-            channels(&rig, &seen, &words, units)
-        ));
+        data(&format!("{}\n{}", instruments(&seen), channels(&rig, &seen, &words, units)));
     }
     let faults: Vec<_> = seen.instruments.iter().flat_map(|i| &i.faults).collect();
     for fault in &faults {
@@ -92,9 +86,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         say(&remark);
     }
     say(&safety(&rig));
-    Ok(faults
-        .iter()
-        .fold(Exit::Pass, |exit, fault| exit.and(fault.code.exit())))
+    Ok(faults.iter().fold(Exit::Pass, |exit, fault| exit.and(fault.code.exit())))
 }
 
 /// A number of milliseconds.

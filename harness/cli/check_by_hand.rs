@@ -56,10 +56,7 @@ pub(super) fn as_json(rig: &Rig) -> serde_json::Value {
 }
 
 fn questions(rig: &Rig, direction: Direction) -> impl Iterator<Item = (&ChannelSpec, &str)> {
-    let asked = rig
-        .channels
-        .iter()
-        .filter(move |c| c.role.direction() == direction);
+    let asked = rig.channels.iter().filter(move |c| c.role.direction() == direction);
     asked.filter_map(|c| match &c.exchange {
         ExchangeSpec::Operator { question } => Some((c, question.as_str())),
         _ => None,
@@ -69,11 +66,8 @@ fn questions(rig: &Rig, direction: Direction) -> impl Iterator<Item = (&ChannelS
 fn facts(channel: &ChannelSpec, units: Units) -> String {
     let dimension = channel.role.dimension();
     let (low, high) = channel.range;
-    let mut facts = format!(
-        "answers from {} to {}",
-        show(low, dimension, units),
-        show(high, dimension, units)
-    );
+    let mut facts =
+        format!("answers from {} to {}", show(low, dimension, units), show(high, dimension, units));
     if channel.role.direction() == Direction::Set {
         return facts;
     }
@@ -95,30 +89,18 @@ fn left_open(rig: &Rig) -> Vec<String> {
     let has = |role: &Role| rig.channels.iter().any(|c| c.role == *role);
     let wanted = [
         (Role::CupMass, "no cup mass: nothing can be collected"),
-        (
-            Role::LinePressure,
-            "no line pressure: no nozzle coefficient, and no correction to boost",
-        ),
+        (Role::LinePressure, "no line pressure: no nozzle coefficient, and no correction to boost"),
         (Role::Supply, "no supply voltage: collections without it are void"),
         (Role::PumpDuty, "no pump duty: nothing can be set"),
-        (
-            Role::SafeState,
-            "no safe state: nobody is asked to switch the pump off at the end",
-        ),
+        (Role::SafeState, "no safe state: nobody is asked to switch the pump off at the end"),
     ];
-    let mut open: Vec<String> = wanted
-        .iter()
-        .filter(|(role, _)| !has(role))
-        .map(|(_, what)| (*what).to_owned())
-        .collect();
+    let mut open: Vec<String> =
+        wanted.iter().filter(|(role, _)| !has(role)).map(|(_, what)| (*what).to_owned()).collect();
     let read = questions(rig, Direction::Read);
     let unitless =
         read.filter(|(c, q)| c.role.dimension() != crate::quantity::Dimension::Switch && !q.contains('['));
     open.extend(unitless.map(|(c, _)| {
-        format!(
-            "{}: the question states no unit in square brackets, so each answer needs one",
-            c.role
-        )
+        format!("{}: the question states no unit in square brackets, so each answer needs one", c.role)
     }));
     open
 }

@@ -45,13 +45,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     let verdicts = items::verdicts(&comparison);
     let diagnoses = diagnose(&comparison);
     let subject = subject(options, &old, &new);
-    let mut page = page(
-        &subject,
-        &comparison,
-        &diagnoses,
-        &verdicts,
-        options.display.units.into(),
-    );
+    let mut page = page(&subject, &comparison, &diagnoses, &verdicts, options.display.units.into());
     let out = match &options.out {
         Some(dir) => {
             let out = fresh_folder(dir)?;
@@ -74,9 +68,7 @@ fn read_baseline(path: &Path) -> Result<Baseline, Failure> {
     if path.is_dir() {
         return Err(Problem::new(format!("{name} is a folder"))
             .expected("a baseline")
-            .help(format!(
-                "make one first: dutycup accept {name} --as baseline.yaml"
-            ))
+            .help(format!("make one first: dutycup accept {name} --as baseline.yaml"))
             .into());
     }
     let bytes =
@@ -89,42 +81,25 @@ fn read_baseline(path: &Path) -> Result<Baseline, Failure> {
 }
 
 fn subject(options: &Options, old: &Baseline, new: &Baseline) -> Subject {
-    let (baseline, run) = (
-        options.baseline.display().to_string(),
-        options.run.display().to_string(),
-    );
-    let mut provenance = vec![Fact::new(
-        "software",
-        concat!("dutycup ", env!("CARGO_PKG_VERSION")),
-    )];
+    let (baseline, run) = (options.baseline.display().to_string(), options.run.display().to_string());
+    let mut provenance = vec![Fact::new("software", concat!("dutycup ", env!("CARGO_PKG_VERSION")))];
     for (side, b) in [("baseline", old), ("run", new)] {
-        provenance.extend(
-            b.origin
-                .sources
-                .iter()
-                .map(|s| Fact::new(format!("{side} from"), s)),
-        );
-        provenance.extend(
-            b.origin
-                .hashes
-                .iter()
-                .map(|(n, h)| Fact::new(format!("SHA-256 of {n}"), h)),
-        );
+        provenance.extend(b.origin.sources.iter().map(|s| Fact::new(format!("{side} from"), s)));
+        provenance.extend(b.origin.hashes.iter().map(|(n, h)| Fact::new(format!("SHA-256 of {n}"), h)));
     }
     Subject {
         title: "Controller against its baseline".into(),
         items: format!("{run} against {baseline}"),
         method: "comparison with a baseline".into(),
         id: run.clone(),
-        hash: new.origin.hashes.first().map_or_else(String::new, |(_, h)| {
-            format!("sha256 {}", h.get(..16).unwrap_or(h))
-        }),
+        hash: new
+            .origin
+            .hashes
+            .first()
+            .map_or_else(String::new, |(_, h)| format!("sha256 {}", h.get(..16).unwrap_or(h))),
         identity: vec![
             Fact::new("baseline", baseline),
-            Fact::new(
-                "firmware of the baseline",
-                old.firmware.clone().unwrap_or_default(),
-            ),
+            Fact::new("firmware of the baseline", old.firmware.clone().unwrap_or_default()),
             Fact::new("run", run),
         ],
         provenance,

@@ -42,18 +42,13 @@ pub(super) fn main(options: &Options) -> Outcome {
     let rig = crate::script::load_rig(&options.rig)?;
     let Some(section) = &rig.virtual_bench else {
         let what = format!("{} has no `virtual_bench:` section", options.rig.display());
-        return Err(Problem::new(what)
-            .help("copy the section from rigs/virtual.yaml")
-            .into());
+        return Err(Problem::new(what).help("copy the section from rigs/virtual.yaml").into());
     };
     let bench = build(section, Seed(options.seed))?;
     let ptys = open_ptys(&bench)?;
     let links = Links::make(&options.ports, &bench, &ptys)?;
     let rig_file = options.ports.join("rig.yaml");
-    write_text(
-        &rig_file,
-        &rig_with_ports(&rig.source, &options.ports, bench.devices())?,
-    )?;
+    write_text(&rig_file, &rig_with_ports(&rig.source, &options.ports, bench.devices())?)?;
     say(&format!(
         "serving {} on {} ports; run against it with: --rig {} --arm {}",
         rig.name,
@@ -66,9 +61,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     let bench = with_signals(move |exit| heard.set(exit), || serve(bench, &ptys, &stop))?;
     drop(links);
     let longest_ms = bench.after_last_heartbeat().as_secs_f64() * 1e3;
-    data(&format!(
-        "{{\"longest_on_after_last_heartbeat_ms\": {longest_ms:.1}}}\n"
-    ));
+    data(&format!("{{\"longest_on_after_last_heartbeat_ms\": {longest_ms:.1}}}\n"));
     Ok(Exit::Pass)
 }
 
@@ -116,16 +109,8 @@ fn rig_with_ports(source: &str, dir: &Path, devices: &[String]) -> Result<String
         top.remove("virtual_bench");
     }
     let instruments = rig.get_mut("instruments").and_then(|i| i.as_sequence_mut());
-    for instrument in instruments
-        .into_iter()
-        .flatten()
-        .filter_map(|i| i.as_mapping_mut())
-    {
-        let name = instrument
-            .get("name")
-            .and_then(|n| n.as_str())
-            .unwrap_or_default()
-            .to_owned();
+    for instrument in instruments.into_iter().flatten().filter_map(|i| i.as_mapping_mut()) {
+        let name = instrument.get("name").and_then(|n| n.as_str()).unwrap_or_default().to_owned();
         if devices.contains(&name) {
             let mut port = serde_yaml::Mapping::new();
             port.insert("path".into(), dir.join(&name).display().to_string().into());
@@ -141,18 +126,10 @@ fn serve(mut bench: Bench, ptys: &[Pty], stop: &StopFlag) -> Bench {
     let mut chunk = [0_u8; CHUNK_BYTES];
     while stop.take().is_none() {
         let now = clock.now();
-        bench.transmit(now, &mut |device: Device, bytes: &[u8]| {
-            write_master(&ptys[device.0], bytes)
-        });
+        bench.transmit(now, &mut |device: Device, bytes: &[u8]| write_master(&ptys[device.0], bytes));
         let span = bench.next_output().since(now).min(LOOK_EVERY);
-        let mut fds: Vec<PollFd<'_>> = ptys
-            .iter()
-            .map(|p| PollFd::new(&p.master, PollFlags::IN))
-            .collect();
-        let timeout = Timespec {
-            tv_sec: 0,
-            tv_nsec: i64::from(span.subsec_nanos()),
-        };
+        let mut fds: Vec<PollFd<'_>> = ptys.iter().map(|p| PollFd::new(&p.master, PollFlags::IN)).collect();
+        let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(span.subsec_nanos()) };
         // An interrupted wait is as good as one that is over.
         let _ = rustix::event::poll(&mut fds, Some(&timeout));
         for (index, pty) in ptys.iter().enumerate() {

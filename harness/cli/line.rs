@@ -62,12 +62,8 @@ pub(super) fn write(
     let files: Vec<&str> = outcome.files.iter().map(|(name, _)| *name).collect();
     let units = display.units.into();
     let mut page = page(subject, &verdicts, &outcome.findings, said, &files, units);
-    let figure = outcome
-        .switch
-        .as_ref()
-        .and_then(|points| loop_figure(points, &verdicts.items, units));
-    page.sections
-        .extend(figure.map(|f| Section::new("Trip and reset").with(Block::figure(f))));
+    let figure = outcome.switch.as_ref().and_then(|points| loop_figure(points, &verdicts.items, units));
+    page.sections.extend(figure.map(|f| Section::new("Trip and reset").with(Block::figure(f))));
     let summary = page.summary.clone();
     write_report(out, page, folder, units)?;
     show(subject, &summary, &verdicts, out, display)?;
@@ -82,20 +78,11 @@ pub(super) fn say(
     display: &Display,
 ) -> Result<Exit, Failure> {
     let verdicts = whole(outcome.items);
-    let mut page = page(
-        subject,
-        &verdicts,
-        &outcome.findings,
-        said,
-        &[],
-        display.units.into(),
-    );
+    let mut page = page(subject, &verdicts, &outcome.findings, said, &[], display.units.into());
     page.summary.files.clear();
     show(subject, &page.summary, &verdicts, Path::new(""), display)?;
     if !display.json {
-        said.iter()
-            .skip(1)
-            .for_each(|sentence| data(&format!("{sentence}\n")));
+        said.iter().skip(1).for_each(|sentence| data(&format!("{sentence}\n")));
     }
     Ok(verdicts.verdict.exit())
 }

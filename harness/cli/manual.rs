@@ -35,11 +35,7 @@ pub(super) fn main(options: &Options) -> Outcome {
 fn page(options: &Options, name: &str, command: clap::Command) -> Result<(), Failure> {
     let path = options.dir.join(format!("{name}.1"));
     let mut text = Vec::new();
-    Man::new(command)
-        .date("")
-        .manual("dutycup")
-        .render(&mut text)
-        .map_err(|e| Failure::write(&path, &e))?;
+    Man::new(command).date("").manual("dutycup").render(&mut text).map_err(|e| Failure::write(&path, &e))?;
     write_text(&path, &String::from_utf8_lossy(&text))?;
     data(&format!("{}\n", path.display()));
     Ok(())

@@ -73,10 +73,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     let subject = subject(options, &output);
     let page = page(&subject, &rows, options.display.units.into());
     write_text(&out.join("report.html"), &page_html::render(&page))?;
-    let verdicts = Verdicts {
-        verdict: Verdict::Skipped,
-        items: Vec::new(),
-    };
+    let verdicts = Verdicts { verdict: Verdict::Skipped, items: Vec::new() };
     show(&subject, &page.summary, &verdicts, &out, &options.display)?;
     Ok(exit)
 }
@@ -106,11 +103,7 @@ fn choose(outputs: &[String], named: Option<&str>) -> Result<String, Failure> {
 }
 
 fn exit(rows: &[Row]) -> Exit {
-    if rows.iter().all(|r| r.flow.is_ok()) {
-        Exit::Pass
-    } else {
-        Exit::Undecided
-    }
+    if rows.iter().all(|r| r.flow.is_ok()) { Exit::Pass } else { Exit::Undecided }
 }
 
 fn subject(options: &Options, output: &str) -> Subject {
@@ -126,9 +119,6 @@ fn subject(options: &Options, output: &str) -> Subject {
             Fact::new("controller run", shown(&options.run)),
             Fact::new("output", output),
         ],
-        provenance: vec![Fact::new(
-            "software",
-            concat!("dutycup ", env!("CARGO_PKG_VERSION")),
-        )],
+        provenance: vec![Fact::new("software", concat!("dutycup ", env!("CARGO_PKG_VERSION")))],
     }
 }

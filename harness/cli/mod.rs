@@ -142,11 +142,7 @@ pub fn main() -> Exit {
         Err(e) => {
             // Nothing can be done where even the message cannot be written.
             let _ = e.print();
-            return if e.use_stderr() {
-                Exit::BadInput
-            } else {
-                Exit::Pass
-            };
+            return if e.use_stderr() { Exit::BadInput } else { Exit::Pass };
         }
     };
     if let Err(failure) = output::start_trace(arguments.verbose, arguments.log.as_deref()) {

@@ -51,10 +51,7 @@ pub(super) struct Live {
 /// A block of lines to be shown while something goes on.
 pub(super) fn live() -> Live {
     let plain = std::env::var_os("TERM").is_none_or(|t| t == "dumb");
-    Live {
-        terminal: std::io::stderr().is_terminal() && !plain,
-        lines: 0,
-    }
+    Live { terminal: std::io::stderr().is_terminal() && !plain, lines: 0 }
 }
 
 impl Live {
@@ -90,8 +87,7 @@ pub(super) fn write_report(
     units: Units,
 ) -> Result<(), Failure> {
     if let Some(folder) = folder {
-        page.sections
-            .retain(|s| s.heading.as_str() != record_figures::RUN_HEADING);
+        page.sections.retain(|s| s.heading.as_str() != record_figures::RUN_HEADING);
         page.sections.extend(record_figures::sections(folder, units)?);
     }
     write_text(&out.join("report.html"), &page_html::render(&page))?;
@@ -113,10 +109,8 @@ pub(super) fn start_trace(verbose: u8, log: Option<&Path>) -> Result<(), Failure
         }
         None => BoxMakeWriter::new(std::io::stderr),
     };
-    let subscriber = tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::new(level))
-        .with_ansi(false)
-        .with_writer(writer);
+    let subscriber =
+        tracing_subscriber::fmt().with_env_filter(EnvFilter::new(level)).with_ansi(false).with_writer(writer);
     subscriber.init();
     Ok(())
 }

@@ -66,20 +66,14 @@ pub(super) fn main(options: &Options) -> Outcome {
         return table(options, &model, &ask, wanted);
     }
     let (answer, unit, words) = match (&options.duty, &options.flow) {
-        (Some(duty), None) => (
-            model.flow_at(&ask, value(duty, Dimension::Ratio)?),
-            "mL/min",
-            format!("flow at {duty} duty"),
-        ),
-        (None, Some(flow)) => (
-            model.duty_for(&ask, value(flow, Dimension::Flow)?),
-            "%",
-            format!("duty for {flow}"),
-        ),
+        (Some(duty), None) => {
+            (model.flow_at(&ask, value(duty, Dimension::Ratio)?), "mL/min", format!("flow at {duty} duty"))
+        }
+        (None, Some(flow)) => {
+            (model.duty_for(&ask, value(flow, Dimension::Flow)?), "%", format!("duty for {flow}"))
+        }
         _ => {
-            return Err(Problem::new("nothing was asked")
-                .help("give --duty, --flow or --table")
-                .into());
+            return Err(Problem::new("nothing was asked").help("give --duty, --flow or --table").into());
         }
     };
     match answer {
@@ -148,30 +142,20 @@ fn say_answer(answer: &Answer, unit: &str, words: &str, options: &Options) {
     let units: Units = options.units.into();
     let figure = figure_text::figure(Some(e.value), Some(e.u95), unit, units);
     let coverage = figure_text::coverage(e.dof.is_finite().then_some(e.dof));
-    data(&format!(
-        "{words}: {figure} ({coverage}), {}\n",
-        answer.basis.word()
-    ));
+    data(&format!("{words}: {figure} ({coverage}), {}\n", answer.basis.word()));
     for warning in &answer.warnings {
         say(&format!("note: {warning}"));
     }
 }
 
 fn refused(refusal: &Refusal, options: &Options) -> Outcome {
-    let bad_question = matches!(
-        refusal,
-        Refusal::NotPossible { .. } | Refusal::NoSuchNozzle { .. }
-    );
+    let bad_question = matches!(refusal, Refusal::NotPossible { .. } | Refusal::NoSuchNozzle { .. });
     if options.json {
         json(&serde_json::json!({ "value": null, "reason": refusal.to_string() }));
     } else {
         say(&refusal.to_string());
     }
-    Ok(if bad_question {
-        Exit::BadInput
-    } else {
-        Exit::Undecided
-    })
+    Ok(if bad_question { Exit::BadInput } else { Exit::Undecided })
 }
 
 /// A table of wanted flows to one of duties. Exit 3 where some cell cannot be reached.

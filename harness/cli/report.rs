@@ -31,35 +31,19 @@ pub(super) struct Options {
 pub(super) fn main(options: &Options) -> Outcome {
     if !options.run.is_dir() {
         let what = format!("{} is not a folder", options.run.display());
-        return Err(Problem::new(what)
-            .expected("a run folder, such as results/example")
-            .into());
+        return Err(Problem::new(what).expected("a run folder, such as results/example").into());
     }
-    let display = Display {
-        units: options.units,
-        quiet: true,
-        ..Display::default()
-    };
-    let coefficient = options
-        .calibration
-        .as_deref()
-        .map(line::coefficient)
-        .transpose()?;
+    let display = Display { units: options.units, quiet: true, ..Display::default() };
+    let coefficient = options.calibration.as_deref().map(line::coefficient).transpose()?;
     let scratch = tempfile::tempdir().map_err(|e| Failure::write(&std::env::temp_dir(), &e))?;
     // What the run came to is on the page; this command says only whether there is one.
     analysis::of_run(&options.run, scratch.path(), coefficient, None, &display)?;
     let made = scratch.path().join("report.html");
     let text = std::fs::read(&made).map_err(|_| {
-        Problem::new(format!(
-            "{} was only recorded, nothing was to be judged",
-            options.run.display()
-        ))
-        .help("read samples.csv and events.csv; there is no report of such a run")
+        Problem::new(format!("{} was only recorded, nothing was to be judged", options.run.display()))
+            .help("read samples.csv and events.csv; there is no report of such a run")
     })?;
-    let to = options
-        .out
-        .clone()
-        .unwrap_or_else(|| options.run.join("report.html"));
+    let to = options.out.clone().unwrap_or_else(|| options.run.join("report.html"));
     write_whole(&to, &text)?;
     data(&format!("{}\n", to.display()));
     Ok(Exit::Pass)

@@ -25,11 +25,8 @@ pub(super) fn with_signals<T: Send>(
         });
         runtime.block_on(async {
             let hear = |kind| signal(kind).ok();
-            let (mut interrupt, mut terminate, mut hang_up) = (
-                hear(SignalKind::interrupt()),
-                hear(SignalKind::terminate()),
-                hear(SignalKind::hangup()),
-            );
+            let (mut interrupt, mut terminate, mut hang_up) =
+                (hear(SignalKind::interrupt()), hear(SignalKind::terminate()), hear(SignalKind::hangup()));
             // Ctrl-Z would stop the loop with the pump on: it is refused.
             let mut suspend = hear(SignalKind::from_raw(rustix::process::Signal::TSTP.as_raw()));
             loop {
@@ -46,9 +43,7 @@ pub(super) fn with_signals<T: Send>(
                 }
             }
         });
-        worker
-            .join()
-            .map_err(|_| Problem::new("the bench thread failed").into())
+        worker.join().map_err(|_| Problem::new("the bench thread failed").into())
     })
 }
 

@@ -63,9 +63,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     let points = switch(options)?;
     let Some(switch) = Switch::of(&points) else {
         let what = "the switch run found no trip and reset with an uncertainty";
-        return Err(Problem::new(what)
-            .help("run more cycles; see its findings")
-            .into());
+        return Err(Problem::new(what).help("run more cycles; see its findings").into());
     };
     let pressure = |text: &str| value(text, Dimension::GaugePressure);
     let peak_kpa = pressure(&options.boost)?;
@@ -74,38 +72,19 @@ pub(super) fn main(options: &Options) -> Outcome {
             .map_err(|e| Problem::new(e.what(text)))?,
         None => MARGIN_KPA,
     };
-    let supply_v = options
-        .supply
-        .as_deref()
-        .map(|t| value(t, Dimension::Voltage))
-        .transpose()?;
-    let ask = Ask {
-        nozzle: options.nozzle.clone(),
-        supply_v,
-        ..Ask::default()
-    };
+    let supply_v = options.supply.as_deref().map(|t| value(t, Dimension::Voltage)).transpose()?;
+    let ask = Ask { nozzle: options.nozzle.clone(), supply_v, ..Ask::default() };
     let pair = Calibrated { model: &model, ask };
     let answer = window(&pair, &switch, peak_kpa, &sprayed(options, peak_kpa)?, margin_kpa);
     let (said, files) = match &answer {
         Ok(window) => (sentences(window), vec![("window_cells.csv", to_csv(window))]),
         Err(why) => (vec![why.to_string()], Vec::new()),
     };
-    let found = Found {
-        items: vec![item(&answer)],
-        files,
-        ..Found::default()
-    };
+    let found = Found { items: vec![item(&answer)], files, ..Found::default() };
     let name = options.switch_run.display().to_string();
     let subject = Subject::of_file("Window of the pressure switch", &name, None);
     match &options.out {
-        Some(out) => line::write(
-            &subject,
-            found,
-            &said,
-            None,
-            &fresh_folder(out)?,
-            &options.display,
-        ),
+        Some(out) => line::write(&subject, found, &said, None, &fresh_folder(out)?, &options.display),
         None => line::say(&subject, found, &said, &options.display),
     }
 }

@@ -19,29 +19,16 @@ pub(super) fn anchors(data: &PumpData) -> ([At; 2], [Anchor; 2]) {
     let n = data.means.len() as f64;
     let supply_v = data.means.iter().map(|d| d.drive.supply_v).sum::<f64>() / n;
     let freewheel_v = data.means.first().map_or(0.0, |d| d.drive.freewheel_v);
-    let drive = Drive {
-        duty: 1.0,
-        supply_v,
-        freewheel_v,
-    };
-    let at = |effective_v| At {
-        drive: drive.with_effective_v(effective_v),
-        line_kpa: 0.0,
-        away: Away::default(),
-    };
+    let drive = Drive { duty: 1.0, supply_v, freewheel_v };
+    let at =
+        |effective_v| At { drive: drive.with_effective_v(effective_v), line_kpa: 0.0, away: Away::default() };
     let full = data.scaling.flow_ml_min;
     let part = supply_v / STALL_SUPPLY_V;
     let per_v = FREE_FLOW.0 * full / data.scaling.effective_v.1;
     let places = [at(STALL_V.0 * part), at(data.scaling.effective_v.1)];
     let known = [
-        Anchor {
-            flow: 0.0,
-            sd: STALL_V.1 * part * per_v,
-        },
-        Anchor {
-            flow: FREE_FLOW.0 * full,
-            sd: FREE_FLOW.1 * full,
-        },
+        Anchor { flow: 0.0, sd: STALL_V.1 * part * per_v },
+        Anchor { flow: FREE_FLOW.0 * full, sd: FREE_FLOW.1 * full },
     ];
     (places, known)
 }

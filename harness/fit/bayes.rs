@@ -144,12 +144,8 @@ impl Posterior {
 /// Weighted squares of residuals and of the coefficients' distances from their priors.
 fn misfit(rows: &Rows, noise: &Noise, prior: &Prior, mean: &DVector<f64>) -> f64 {
     let fitted = &rows.x * mean;
-    let data: f64 = fitted
-        .iter()
-        .zip(rows.y.iter())
-        .zip(&noise.shape)
-        .map(|((f, y), v)| (y - f).powi(2) / v)
-        .sum();
+    let data: f64 =
+        fitted.iter().zip(rows.y.iter()).zip(&noise.shape).map(|((f, y), v)| (y - f).powi(2) / v).sum();
     let pull: f64 = prior
         .mean
         .iter()

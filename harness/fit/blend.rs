@@ -94,21 +94,13 @@ impl Blend {
     /// Share of the evidence for a bypass, 0 to 1.
     #[must_use]
     pub fn bypass_share(&self) -> f64 {
-        self.members
-            .iter()
-            .filter(|m| m.extra.opening.is_some())
-            .map(|m| m.weight)
-            .sum()
+        self.members.iter().filter(|m| m.extra.opening.is_some()).map(|m| m.weight).sum()
     }
 
     /// Share of the evidence for a current that stops between pulses, 0 to 1.
     #[must_use]
     pub fn pulsing_share(&self) -> f64 {
-        self.members
-            .iter()
-            .filter(|m| m.extra.pulsing.is_some())
-            .map(|m| m.weight)
-            .sum()
+        self.members.iter().filter(|m| m.extra.pulsing.is_some()).map(|m| m.weight).sum()
     }
 
     /// Mean coefficients for changed data, with members and weights as they are: how an error common to all data
@@ -145,21 +137,11 @@ impl Pass<'_> {
         let (amplitude, kind) = SCORED[1];
         let shape = self.shapes(candidate).first().copied()?;
         let solved = self.solve(candidate, shape, amplitude, kind)?;
-        let member = Member {
-            extra: candidate.extra,
-            amplitude,
-            kind: KINDS[kind],
-            shape,
-            weight: 1.0,
-        };
+        let member = Member { extra: candidate.extra, amplitude, kind: KINDS[kind], shape, weight: 1.0 };
         let (prior_mean, variance) = self.relative(candidate, &member);
         let mut coefficients = solved.means(&candidate.rows.x, &prior_mean, &variance);
         self.to_terms(candidate, &mut coefficients, None);
-        let surface = Surface {
-            scaling: self.data.scaling,
-            terms: candidate.terms.clone(),
-            coefficients,
-        };
+        let surface = Surface { scaling: self.data.scaling, terms: candidate.terms.clone(), coefficients };
         Some((surface, solved.left_out()))
     }
 
@@ -167,11 +149,7 @@ impl Pass<'_> {
     fn relative(&self, candidate: &Candidate, member: &Member) -> (Vec<f64>, Vec<f64>) {
         let prior = self.prior(candidate, member.amplitude, member.kind);
         let per = 1.0 / self.noises[member.shape].expected;
-        let variance = prior
-            .sd
-            .iter()
-            .map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 })
-            .collect();
+        let variance = prior.sd.iter().map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 }).collect();
         (prior.mean, variance)
     }
 
@@ -187,29 +165,14 @@ impl Pass<'_> {
                         let weight = solved.log_evidence
                             + candidate.prior_weight.ln()
                             + amplitude_prior(amplitude).ln();
-                        let member = Member {
-                            extra: candidate.extra,
-                            amplitude,
-                            kind,
-                            shape,
-                            weight,
-                        };
-                        found.push(Found {
-                            index,
-                            member,
-                            solved,
-                        });
+                        let member = Member { extra: candidate.extra, amplitude, kind, shape, weight };
+                        found.push(Found { index, member, solved });
                     }
                 }
             }
         }
-        let top = found
-            .iter()
-            .map(|f| f.member.weight)
-            .fold(f64::NEG_INFINITY, f64::max);
-        found
-            .iter_mut()
-            .for_each(|f| f.member.weight = (f.member.weight - top).exp());
+        let top = found.iter().map(|f| f.member.weight).fold(f64::NEG_INFINITY, f64::max);
+        found.iter_mut().for_each(|f| f.member.weight = (f.member.weight - top).exp());
         found.retain(|f| f.member.weight > NEGLIGIBLE);
         found.sort_by(|a, b| b.member.weight.total_cmp(&a.member.weight));
         found.truncate(MEMBERS_MAX);
@@ -231,18 +194,10 @@ impl Pass<'_> {
         let p = terms.len();
         let (mut mean, mut second) = (DVector::zeros(p), DMatrix::zeros(p, p));
         let (mut one_over_dof, mut variance) = (0.0, 0.0);
-        for Found {
-            index,
-            member,
-            solved,
-        } in &found
-        {
+        for Found { index, member, solved } in &found {
             let candidate = &candidates[*index];
-            let at: Vec<usize> = candidate
-                .terms
-                .iter()
-                .map(|t| terms.iter().position(|u| u == t).unwrap_or(0))
-                .collect();
+            let at: Vec<usize> =
+                candidate.terms.iter().map(|t| terms.iter().position(|u| u == t).unwrap_or(0)).collect();
             let (prior_mean, prior_variance) = self.relative(candidate, member);
             let x = &candidate.rows.x;
             let mut own = DVector::from_vec(solved.means(x, &prior_mean, &prior_variance));

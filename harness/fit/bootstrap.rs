@@ -78,22 +78,13 @@ impl Refitter {
                 weight: d.weight,
             })
             .collect();
-        Refitter::fitted(
-            rows,
-            scaling.pressure_kpa,
-            law.opening.map(|o| o.opens_kpa),
-            scaling.flow_ml_min,
-        )
+        Refitter::fitted(rows, scaling.pressure_kpa, law.opening.map(|o| o.opens_kpa), scaling.flow_ml_min)
     }
 
     /// The law on these rows, fitted; a bypass opens at a pressure where there is one.
     fn fitted(rows: Vec<Row>, pressure_kpa: f64, opening: Option<f64>, full: f64) -> Option<Self> {
         let mut refitter = Refitter {
-            used: if opening.is_some() {
-                PARAMETERS
-            } else {
-                PARAMETERS - 1
-            },
+            used: if opening.is_some() { PARAMETERS } else { PARAMETERS - 1 },
             pressure_kpa,
             opens_kpa: opening.unwrap_or(f64::INFINITY),
             full,
@@ -121,9 +112,7 @@ impl Refitter {
     pub fn run(&self, draws: usize, seed: Seed) -> Bootstrap {
         let mut stream = seed.stream("bootstrap");
         let mut flows = vec![0.0; self.rows.len()];
-        let thetas: Vec<Theta> = (0..draws)
-            .filter_map(|_| self.draw(&mut stream, &mut flows))
-            .collect();
+        let thetas: Vec<Theta> = (0..draws).filter_map(|_| self.draw(&mut stream, &mut flows)).collect();
         self.summary(&thetas)
     }
 
@@ -148,11 +137,7 @@ impl Refitter {
         let root = |a: f64, b: f64| {
             // a = flow against the outlet alone, b = loss per kPa: (b/K^2) Q^2 + Q - a = 0.
             let c = b * row.per_k2;
-            if c.abs() < 1e-12 {
-                a
-            } else {
-                2.0 * a / (1.0 + (1.0 + 4.0 * c * a).max(0.0).sqrt())
-            }
+            if c.abs() < 1e-12 { a } else { 2.0 * a / (1.0 + (1.0 + 4.0 * c * a).max(0.0).sqrt()) }
         };
         let slip = theta[2] / self.pressure_kpa;
         let mut loss = slip;
@@ -161,10 +146,7 @@ impl Refitter {
         if over > 0.0 && self.used == PARAMETERS {
             let relief = theta[3] / self.pressure_kpa;
             loss = slip + relief;
-            q = root(
-                free - slip * row.out_kpa - relief * (row.out_kpa - self.opens_kpa),
-                loss,
-            );
+            q = root(free - slip * row.out_kpa - relief * (row.out_kpa - self.opens_kpa), loss);
             over = (row.out_kpa + q * q * row.per_k2 - self.opens_kpa).max(0.0);
         }
         (q, 1.0 / (1.0 + loss * 2.0 * q * row.per_k2), over.max(0.0))
@@ -173,12 +155,7 @@ impl Refitter {
     /// Change of the flow per parameter.
     fn gradient(&self, row: &Row, (q, share, over): (f64, f64, f64)) -> Theta {
         let line = row.out_kpa + q * q * row.per_k2;
-        [
-            share,
-            share * row.s,
-            -share * line / self.pressure_kpa,
-            -share * over / self.pressure_kpa,
-        ]
+        [share, share * row.s, -share * line / self.pressure_kpa, -share * over / self.pressure_kpa]
     }
 
     /// Gauss-Newton steps to the least squares for these flows.
@@ -211,23 +188,15 @@ impl Refitter {
         let n = self.rows.len() as f64;
         let widen = (n / (n - self.used as f64)).sqrt();
         self.fitted = self.rows.iter().map(|r| self.operate(&self.theta, r).0).collect();
-        let off: Vec<f64> = self
-            .rows
-            .iter()
-            .zip(&self.fitted)
-            .map(|(r, f)| r.flow - f)
-            .collect();
+        let off: Vec<f64> = self.rows.iter().zip(&self.fitted).map(|(r, f)| r.flow - f).collect();
         let mean = off.iter().sum::<f64>() / n;
         self.residuals = off.iter().map(|r| (r - mean) * widen).collect();
     }
 
     /// The first step's projection.
     fn project(&mut self) -> Option<()> {
-        let gradients: Vec<Theta> = self
-            .rows
-            .iter()
-            .map(|r| self.gradient(r, self.operate(&self.theta, r)))
-            .collect();
+        let gradients: Vec<Theta> =
+            self.rows.iter().map(|r| self.gradient(r, self.operate(&self.theta, r))).collect();
         let mut normal = [[0.0; PARAMETERS]; PARAMETERS];
         for (row, g) in self.rows.iter().zip(&gradients) {
             for i in 0..self.used {
@@ -260,21 +229,13 @@ impl Refitter {
             (sd, (at(0.025), at(0.975)))
         };
         let (sd, interval) = (0..self.used).map(each).unzip();
-        Bootstrap {
-            draws: thetas.len(),
-            fitted: self.theta[..self.used].to_vec(),
-            sd,
-            interval,
-        }
+        Bootstrap { draws: thetas.len(), fitted: self.theta[..self.used].to_vec(), sd, interval }
     }
 
     /// The parameters' terms, in order.
     #[must_use]
     pub fn terms(&self) -> Vec<Term> {
-        let relief = Term::Relief {
-            opens_kpa: self.opens_kpa,
-            width_kpa: 0.0,
-        };
+        let relief = Term::Relief { opens_kpa: self.opens_kpa, width_kpa: 0.0 };
         let mut terms = vec![Term::Level, Term::Rise, Term::Slip];
         terms.extend((self.used == PARAMETERS).then_some(relief));
         terms
@@ -327,13 +288,7 @@ mod tests {
         let text = std::fs::read_to_string(path).unwrap();
         let mut lines = text.lines();
         let header = lines.next().unwrap().to_owned();
-        (
-            header,
-            lines
-                .filter(|l| l.starts_with(case) && !l.contains("corr("))
-                .map(str::to_owned)
-                .collect(),
-        )
+        (header, lines.filter(|l| l.starts_with(case) && !l.contains("corr(")).map(str::to_owned).collect())
     }
 
     /// The implicit pump and nozzle of `fits/`, K = 63.09: columns are supply, duty, boost (psi), flow.
@@ -350,9 +305,7 @@ mod tests {
             }
         });
         let mut fitted = Refitter::fitted(rows.collect(), 1.0, None, 1000.0).unwrap();
-        fitted.theta = fitted
-            .steps([-30.0, 70.0, 1.0, 0.0], &flows(&fitted), 100)
-            .unwrap();
+        fitted.theta = fitted.steps([-30.0, 70.0, 1.0, 0.0], &flows(&fitted), 100).unwrap();
         fitted.settle();
         fitted.project().unwrap();
         fitted
@@ -385,9 +338,7 @@ mod tests {
         let found = reference().run(4000, Seed(1));
         let (header, lines) = table("fit_expected.csv", "IMPLICIT_PUMP_NOZZLE,");
         for line in &lines {
-            let want: f64 = column(&header, line, "se_scaled_by_reduced_chi2")
-                .parse()
-                .unwrap();
+            let want: f64 = column(&header, line, "se_scaled_by_reduced_chi2").parse().unwrap();
             let got = match column(&header, line, "parameter") {
                 "a" => found.sd[1],
                 "b" => found.sd[2],
@@ -420,13 +371,8 @@ mod tests {
             residuals: Vec::new(),
             projection: Vec::new(),
         };
-        let rows = rows
-            .into_iter()
-            .map(|r| Row {
-                flow: blank.operate(&truth, &r).0,
-                ..r
-            })
-            .collect::<Vec<_>>();
+        let rows =
+            rows.into_iter().map(|r| Row { flow: blank.operate(&truth, &r).0, ..r }).collect::<Vec<_>>();
         let found = Refitter::fitted(rows, 300.0, Some(180.0), 500.0).unwrap();
         for (got, want) in found.theta.iter().zip(truth) {
             assert!((got - want).abs() < 1e-5 * want, "{:?}", found.theta);

@@ -59,12 +59,7 @@ impl Budget {
                 dof: p.dof,
             })
             .collect();
-        Budget {
-            quantity: quantity.into(),
-            unit,
-            estimate,
-            rows,
-        }
+        Budget { quantity: quantity.into(), unit, estimate, rows }
     }
 }
 
@@ -76,33 +71,17 @@ pub fn budgets(fit: &PairFit) -> Vec<Budget> {
         let name = &law.name;
         if let Some(nozzle) = &fit.nozzles[index] {
             let k = nozzle_k(&fit.model, index);
-            budgets.push(Budget::new(
-                format!("nozzle {name}, coefficient"),
-                "mL/min/sqrt(kPa)",
-                k,
-            ));
-            budgets.push(Budget::new(
-                format!("nozzle {name}, exponent"),
-                "",
-                nozzle_exponent(nozzle),
-            ));
+            budgets.push(Budget::new(format!("nozzle {name}, coefficient"), "mL/min/sqrt(kPa)", k));
+            budgets.push(Budget::new(format!("nozzle {name}, exponent"), "", nozzle_exponent(nozzle)));
         }
         if let Some(band) = fit.dead_band(index) {
             budgets.push(Budget::new(format!("nozzle {name}, dead band"), "%", band));
         }
         let bench = fit.model.reference.out_range_kpa.0;
-        let boosts = if fit.model.reference.pressure_measured {
-            vec![bench, BOOST_KPA]
-        } else {
-            vec![bench]
-        };
+        let boosts = if fit.model.reference.pressure_measured { vec![bench, BOOST_KPA] } else { vec![bench] };
         for boost_kpa in boosts {
             for duty in DUTIES_PCT {
-                let ask = Ask {
-                    nozzle: Some(name.clone()),
-                    boost_kpa,
-                    ..Ask::default()
-                };
+                let ask = Ask { nozzle: Some(name.clone()), boost_kpa, ..Ask::default() };
                 let Ok(answer) = fit.model.flow_at(&ask, duty) else {
                     continue;
                 };

@@ -88,9 +88,8 @@ impl<'a> Pass<'a> {
         let (known_at, anchors) = anchors(data);
         let mut places = data.places(&flows);
         places.extend(known_at);
-        let values = DMatrix::from_fn(places.len(), base.len(), |i, k| {
-            base[k].value(&places[i], &data.scaling)
-        });
+        let values =
+            DMatrix::from_fn(places.len(), base.len(), |i, k| base[k].value(&places[i], &data.scaling));
         let ripples = KINDS.iter().map(|kind| ripples(&base, &values, *kind)).collect();
         let tells = data.tells_warmth();
         let noises = noises(data);
@@ -114,23 +113,14 @@ impl<'a> Pass<'a> {
 
     /// Values of a term at every place.
     fn column(&self, term: Option<Term>) -> Option<Vec<f64>> {
-        term.map(|t| {
-            self.places
-                .iter()
-                .map(|p| t.value(p, &self.data.scaling))
-                .collect()
-        })
+        term.map(|t| self.places.iter().map(|p| t.value(p, &self.data.scaling)).collect())
     }
 
     /// A fit of level, rise, slip and bypass alone, repeated until the shares it is weighted by are its own.
     fn straight(&self, extra: &Extra) -> Straight {
         let full = self.data.scaling.flow_ml_min;
         let (relief, pulsed) = (self.column(extra.relief()), self.column(extra.pulsed()));
-        let mut found = Straight {
-            rise: full,
-            slip: SLIP.0 * full,
-            slope: 0.0,
-        };
+        let mut found = Straight { rise: full, slip: SLIP.0 * full, slope: 0.0 };
         let columns = 3 + usize::from(relief.is_some());
         for _ in 0..3 {
             let shares = self.shares(extra, &found);
@@ -142,10 +132,7 @@ impl<'a> Pass<'a> {
                 };
                 shares[i] * value
             });
-            let rows = Rows {
-                x,
-                y: self.responses(&shares),
-            };
+            let rows = Rows { x, y: self.responses(&shares) };
             let noise = &self.with_anchors(&self.noises[1]);
             let mut prior = Prior {
                 mean: vec![0.0, 0.0, SLIP.0 * full, 0.0],
@@ -201,29 +188,19 @@ impl<'a> Pass<'a> {
         terms.extend(extra.pulsed_more());
         terms.extend(extra.pulsed_drop());
         terms.extend(extra.relief());
-        let own: Vec<Vec<f64>> = terms[self.base.len()..]
-            .iter()
-            .filter_map(|t| self.column(Some(*t)))
-            .collect();
+        let own: Vec<Vec<f64>> =
+            terms[self.base.len()..].iter().filter_map(|t| self.column(Some(*t))).collect();
         let columns = self.base.len();
         let pulsed = extra.pulsing.is_some();
         let x = DMatrix::from_fn(shares.len(), terms.len(), |i, k| {
-            let value = if k < columns {
-                self.values[(i, k)]
-            } else {
-                own[k - columns][i]
-            };
+            let value = if k < columns { self.values[(i, k)] } else { own[k - columns][i] };
             // The voltage gained drives the motor as any other: it goes with the rise.
             shares[i] * (value + if k == RISE_AT && pulsed { own[0][i] } else { 0.0 })
         });
         let y = self.responses(&shares);
         let mut candidate = Candidate {
             extra,
-            slip: found.loss(
-                &extra,
-                self.data.scaling.pressure_kpa,
-                self.data.scaling.flow_ml_min,
-            ),
+            slip: found.loss(&extra, self.data.scaling.pressure_kpa, self.data.scaling.flow_ml_min),
             terms,
             left: Vec::new(),
             losses: Vec::new(),
@@ -264,14 +241,7 @@ impl<'a> Pass<'a> {
 
     pub(super) fn prior(&self, candidate: &Candidate, amplitude: f64, kind: Kind) -> Prior {
         let full = self.data.scaling.flow_ml_min;
-        prior(
-            &candidate.terms,
-            full,
-            candidate.slip,
-            &self.warmth,
-            self.tells,
-            (amplitude, kind),
-        )
+        prior(&candidate.terms, full, candidate.slip, &self.warmth, self.tells, (amplitude, kind))
     }
 
     /// A candidate solved with a noise shape and a remainder: amplitude as a fraction of full flow, kind by its place in
@@ -296,12 +266,8 @@ impl<'a> Pass<'a> {
             }
         }
         let x = &c.rows.x;
-        let mut solved = Solved::new(
-            covariance,
-            [x.column(0).as_slice(), x.column(1).as_slice()],
-            &c.left,
-            noise,
-        )?;
+        let mut solved =
+            Solved::new(covariance, [x.column(0).as_slice(), x.column(1).as_slice()], &c.left, noise)?;
         solved.log_evidence += self.log_positive(c, &solved, per);
         if self.data.has_singles() {
             solved.log_evidence += self.log_turned(c, &solved, shape, amplitude, kind);
@@ -316,11 +282,8 @@ impl<'a> Pass<'a> {
     fn log_turned(&self, c: &Candidate, solved: &Solved, shape: usize, amplitude: f64, kind: usize) -> f64 {
         let per = 1.0 / self.noises[shape].expected;
         let prior = self.prior(c, amplitude, KINDS[kind]);
-        let variance: Vec<f64> = prior
-            .sd
-            .iter()
-            .map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 })
-            .collect();
+        let variance: Vec<f64> =
+            prior.sd.iter().map(|sd| if sd.is_finite() { sd * sd * per } else { 0.0 }).collect();
         let mut means = solved.means(&c.rows.x, &prior.mean, &variance);
         self.to_terms(c, &mut means, None);
         let turned = |i: usize| {
@@ -363,12 +326,7 @@ fn ripples(base: &[Term], values: &DMatrix<f64>, kind: Kind) -> Vec<f64> {
             _ => None,
         })
         .collect();
-    packed(values.nrows(), |i, j| {
-        columns
-            .iter()
-            .map(|(k, d)| d * values[(i, *k)] * values[(j, *k)])
-            .sum()
-    })
+    packed(values.nrows(), |i, j| columns.iter().map(|(k, d)| d * values[(i, *k)] * values[(j, *k)]).sum())
 }
 
 /// Prior covariance of the rows by slip, losses, temperature and bypass.
@@ -382,18 +340,12 @@ fn losses(c: &Candidate, prior: &Prior) -> Vec<f64> {
         .map(|(k, _)| (k, prior.sd[k] * prior.sd[k]))
         .collect();
     packed(c.rows.x.nrows(), |i, j| {
-        columns
-            .iter()
-            .map(|(k, v)| v * c.rows.x[(i, *k)] * c.rows.x[(j, *k)])
-            .sum()
+        columns.iter().map(|(k, v)| v * c.rows.x[(i, *k)] * c.rows.x[(j, *k)]).sum()
     })
 }
 
 fn packed(n: usize, value: impl Fn(usize, usize) -> f64) -> Vec<f64> {
-    (0..n)
-        .flat_map(|i| (0..=i).map(move |j| (i, j)))
-        .map(|(i, j)| value(i, j))
-        .collect()
+    (0..n).flat_map(|i| (0..=i).map(move |j| (i, j))).map(|(i, j)| value(i, j)).collect()
 }
 
 /// Mean and covariance with the negative halves of slip and bypass cut off: moments of a normal distribution cut at 0
@@ -416,11 +368,7 @@ fn cut_one(mean: &mut DVector<f64>, covariance: &mut DMatrix<f64>, k: usize) {
         return;
     }
     // Far below nothing the inverse Mills ratio tends to -a, and the quotient would lose its digits.
-    let pull = if a < -8.0 {
-        -a
-    } else {
-        (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / normal_cdf(a)
-    };
+    let pull = if a < -8.0 { -a } else { (-0.5 * a * a).exp() / (2.0 * PI).sqrt() / normal_cdf(a) };
     let along: DVector<f64> = covariance.column(k) / sd;
     *mean += &along * pull;
     *covariance -= &along * along.transpose() * (pull * (pull + a)).clamp(0.0, 1.0);

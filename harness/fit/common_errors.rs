@@ -102,11 +102,7 @@ fn moved_k(refit: &Refit<'_>, s: &Systematic) -> Vec<f64> {
         _ => 0.0,
     };
     // Without a measured pressure the coefficient is a unit of account, and no error moves it.
-    refit
-        .nozzles
-        .iter()
-        .map(|n| if n.is_some() { per } else { 0.0 })
-        .collect()
+    refit.nozzles.iter().map(|n| if n.is_some() { per } else { 0.0 }).collect()
 }
 
 fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewheel_v: f64) -> Option<Shift> {
@@ -114,11 +110,7 @@ fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewh
     let mut data = PumpData::new(moved, &k, refit.freewheel_v + freewheel_v, refit.away);
     data.scaling = refit.data.scaling;
     data.mistrust(refit.wrong);
-    let kept = refit
-        .data
-        .about
-        .iter()
-        .zip(refit.data.means.iter().zip(&data.means));
+    let kept = refit.data.about.iter().zip(refit.data.means.iter().zip(&data.means));
     data.about = kept.map(|(q, (was, is))| q * is.flow / was.flow).collect();
     let coefficients = refit.blend.refit(&data, Warmth::SUPPOSED)?;
     Some(Shift {
@@ -140,11 +132,7 @@ fn zero_shift(refit: &Refit<'_>, base: &[f64], systematics: &Systematics) -> Opt
     if u <= 0.0 {
         return None;
     }
-    let ln_k: Vec<f64> = refit
-        .nozzles
-        .iter()
-        .map(|n| n.as_ref().map_or(0.0, |n| n.per_zero))
-        .collect();
+    let ln_k: Vec<f64> = refit.nozzles.iter().map(|n| n.as_ref().map_or(0.0, |n| n.per_zero)).collect();
     let shift = shift(refit, base, refit.points, ln_k, 0.0)?;
     Some(Shift {
         cause: Cause::Common(Source::GaugeZero),
@@ -180,32 +168,22 @@ fn warmth_shifts(refit: &Refit<'_>, base: &[f64]) -> Vec<Shift> {
         return Vec::new();
     }
     let supposed = Warmth::SUPPOSED;
-    let leak = Warmth {
-        leak_share: supposed.leak_share + LEAK_SHARE.1,
-        ..supposed
-    };
-    let winding = Warmth {
-        droop: supposed.droop + DROOP.1,
-        level: supposed.level + LEVEL.1,
-        ..supposed
-    };
-    [
-        (Cause::LeakShare, leak, Some(LEAK_SHARE.1), true),
-        (Cause::Winding, winding, None, false),
-    ]
-    .into_iter()
-    .filter_map(|(cause, warmth, u_source, rectangular)| {
-        let moved = refit.blend.refit(refit.data, warmth)?;
-        Some(Shift {
-            cause,
-            u_source,
-            dof: f64::INFINITY,
-            rectangular,
-            type_a: false,
-            coefficients: moved.iter().zip(base).map(|(c, b)| c - b).collect(),
-            ln_k: vec![0.0; refit.k.len()],
-            freewheel_v: 0.0,
+    let leak = Warmth { leak_share: supposed.leak_share + LEAK_SHARE.1, ..supposed };
+    let winding = Warmth { droop: supposed.droop + DROOP.1, level: supposed.level + LEVEL.1, ..supposed };
+    [(Cause::LeakShare, leak, Some(LEAK_SHARE.1), true), (Cause::Winding, winding, None, false)]
+        .into_iter()
+        .filter_map(|(cause, warmth, u_source, rectangular)| {
+            let moved = refit.blend.refit(refit.data, warmth)?;
+            Some(Shift {
+                cause,
+                u_source,
+                dof: f64::INFINITY,
+                rectangular,
+                type_a: false,
+                coefficients: moved.iter().zip(base).map(|(c, b)| c - b).collect(),
+                ln_k: vec![0.0; refit.k.len()],
+                freewheel_v: 0.0,
+            })
         })
-    })
-    .collect()
+        .collect()
 }

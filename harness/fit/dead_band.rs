@@ -69,20 +69,10 @@ pub fn dead_band(model: &PairModel, nozzle: usize) -> Option<Estimate> {
 
 /// Values of the terms at a duty against the outlet alone.
 fn row(model: &PairModel, c: &Condition, duty: f64, freewheel_v: f64) -> DVector<f64> {
-    let at = At {
-        drive: Drive {
-            duty,
-            supply_v: c.supply_v,
-            freewheel_v,
-        },
-        line_kpa: c.out_kpa,
-        away: c.away,
-    };
+    let at =
+        At { drive: Drive { duty, supply_v: c.supply_v, freewheel_v }, line_kpa: c.out_kpa, away: c.away };
     let terms = &model.surface.terms;
-    DVector::from_iterator(
-        terms.len(),
-        terms.iter().map(|t| t.value(&at, &model.surface.scaling)),
-    )
+    DVector::from_iterator(terms.len(), terms.iter().map(|t| t.value(&at, &model.surface.scaling)))
 }
 
 /// Duty (fraction) at which the pump's flow against the outlet is nothing: the highest below the measured duties.
@@ -93,11 +83,7 @@ fn stall(model: &PairModel, c: &Condition, shift: Option<&Shift>) -> Option<f64>
         let coefficients = model.surface.coefficients.iter();
         match shift {
             None => row.iter().zip(coefficients).map(|(t, c)| t * c).sum::<f64>(),
-            Some(s) => row
-                .iter()
-                .zip(coefficients.zip(&s.coefficients))
-                .map(|(t, (c, d))| t * (c + d))
-                .sum(),
+            Some(s) => row.iter().zip(coefficients.zip(&s.coefficients)).map(|(t, (c, d))| t * (c + d)).sum(),
         }
     };
     let lowest = model.nozzles.iter().map(|n| n.duty_range.0).fold(1.0, f64::min);
@@ -125,11 +111,7 @@ fn scatter(model: &PairModel, c: &Condition, duty: f64) -> f64 {
     let slope = (row(model, c, duty + SEARCH_STEP, model.freewheel_v)
         - row(model, c, (duty - SEARCH_STEP).max(0.0), model.freewheel_v))
         / (duty + SEARCH_STEP - (duty - SEARCH_STEP).max(0.0));
-    let mean: f64 = slope
-        .iter()
-        .zip(&model.surface.coefficients)
-        .map(|(t, c)| t * c)
-        .sum();
+    let mean: f64 = slope.iter().zip(&model.surface.coefficients).map(|(t, c)| t * c).sum();
     let (cl, cs) = (&model.covariance * &level, &model.covariance * &slope);
     let (vl, vs, both) = (cl.dot(&level).max(0.0), cs.dot(&slope).max(0.0), cl.dot(&slope));
     let along = if vl > 0.0 { both / vl } else { 0.0 };

@@ -43,11 +43,7 @@ pub struct Delivered {
 /// # Errors
 /// Why there is no answer.
 pub fn delivered(model: &PairModel, ask: &Ask, point: &DutyAt) -> Result<Delivered, Refusal> {
-    let ask = Ask {
-        boost_kpa: point.boost_kpa,
-        supply_v: point.supply_v.or(ask.supply_v),
-        ..ask.clone()
-    };
+    let ask = Ask { boost_kpa: point.boost_kpa, supply_v: point.supply_v.or(ask.supply_v), ..ask.clone() };
     let duty = point.duty_pct.clamp(0.0, 100.0);
     let answer = model.flow_at(&ask, duty)?;
     let (low, high) = ((duty - STEP_PCT).max(0.0), (duty + STEP_PCT).min(100.0));
@@ -58,10 +54,5 @@ pub fn delivered(model: &PairModel, ask: &Ask, point: &DutyAt) -> Result<Deliver
     // The model's own coverage counts where it is wider than that of t (limits, one-sided terms).
     let k = (e.u95 / e.u.max(1e-12)).max(gum::k95(combined.dof));
     let u95_ml_min = if e.u > 0.0 { k * combined.u } else { combined.u95() };
-    Ok(Delivered {
-        flow_ml_min: e.value,
-        u95_ml_min,
-        basis: answer.basis,
-        warnings: answer.warnings,
-    })
+    Ok(Delivered { flow_ml_min: e.value, u95_ml_min, basis: answer.basis, warnings: answer.warnings })
 }

@@ -26,10 +26,7 @@ impl Edges {
             let own: Vec<&DutyEdge> = edges.iter().filter(|e| e.direction == direction).collect();
             estimate(&own, systematics)
         };
-        Edges {
-            stall: of(Direction::Down),
-            breakaway: of(Direction::Up),
-        }
+        Edges { stall: of(Direction::Down), breakaway: of(Direction::Up) }
     }
 }
 
@@ -54,18 +51,10 @@ fn estimate(edges: &[&DutyEdge], systematics: &Systematics) -> Option<Estimate> 
             Source::DutyGain => s.u * duty_pct,
             _ => return None,
         };
-        Some(Part {
-            dof: s.dof,
-            ..part(Cause::Common(s.source), Some(s.u), u, s.rectangular)
-        })
+        Some(Part { dof: s.dof, ..part(Cause::Common(s.source), Some(s.u), u, s.rectangular) })
     });
     // Drip and lag are the same on every ramp: their limits do not shrink with the number of ramps.
-    let mut parts = vec![part(
-        Cause::Edge,
-        None,
-        mean(|e| e.limits_pct) / 3.0_f64.sqrt(),
-        true,
-    )];
+    let mut parts = vec![part(Cause::Edge, None, mean(|e| e.limits_pct) / 3.0_f64.sqrt(), true)];
     parts.extend(common);
     Some(Estimate::new(duty_pct, parts))
 }
@@ -81,10 +70,7 @@ impl PairFit {
     /// The duty at which the pump starts from rest, where a ramp showed it.
     #[must_use]
     pub fn breakaway(&self) -> Option<Estimate> {
-        self.edges
-            .breakaway
-            .clone()
-            .filter(|_| self.model.nozzles.len() == 1)
+        self.edges.breakaway.clone().filter(|_| self.model.nozzles.len() == 1)
     }
 
     /// The same fit with what ramps of the duty showed.

@@ -120,24 +120,14 @@ impl Estimate {
         let terms: Vec<gum::Term> = parts.iter().map(|p| gum::Term::new(p.u, p.dof)).collect();
         let combined = gum::combine(&terms);
         let u95 = expanded(&parts, combined.u, combined.dof);
-        Estimate {
-            value,
-            u: combined.u,
-            u95,
-            dof: combined.dof,
-            parts,
-        }
+        Estimate { value, u: combined.u, u95, dof: combined.dof, parts }
     }
 
     /// For the file: none for infinite degrees of freedom.
     #[must_use]
     pub fn measured(&self) -> crate::calibration::Measured {
         let dof = self.dof.is_finite().then_some(self.dof);
-        crate::calibration::Measured {
-            value: self.value,
-            u95: self.u95,
-            dof,
-        }
+        crate::calibration::Measured { value: self.value, u95: self.u95, dof }
     }
 }
 
@@ -145,11 +135,7 @@ impl Estimate {
 const RECTANGLE_RULES: f64 = 0.5;
 
 fn expanded(parts: &[Part], u: f64, dof: f64) -> f64 {
-    let widest = parts
-        .iter()
-        .filter(|p| p.rectangular)
-        .map(|p| p.u.abs())
-        .fold(0.0, f64::max);
+    let widest = parts.iter().filter(|p| p.rectangular).map(|p| p.u.abs()).fold(0.0, f64::max);
     if widest * widest <= RECTANGLE_RULES * u * u {
         return if u > 0.0 { coverage95(dof) * u } else { 0.0 };
     }
@@ -186,11 +172,7 @@ fn rectangle_and_t(a: f64, s: f64, dof: f64) -> f64 {
     let mut mid = high;
     for round in 0..40 {
         let secant = low - at_low * (high - low) / (at_high - at_low);
-        mid = if round % 3 == 2 || !secant.is_finite() {
-            0.5 * (low + high)
-        } else {
-            secant
-        };
+        mid = if round % 3 == 2 || !secant.is_finite() { 0.5 * (low + high) } else { secant };
         let at = inside(mid) - 0.95;
         if at.abs() < 1e-7 {
             break;
@@ -215,9 +197,7 @@ fn coverage95(dof: f64) -> f64 {
         return gum::k95(dof);
     }
     let table = TABLE.get_or_init(|| {
-        (0..=COVERAGE_STEPS + 3)
-            .map(|i| gum::k95(2.0 * COVERAGE_STEPS as f64 / i as f64))
-            .collect()
+        (0..=COVERAGE_STEPS + 3).map(|i| gum::k95(2.0 * COVERAGE_STEPS as f64 / i as f64)).collect()
     });
     let at = 2.0 * COVERAGE_STEPS as f64 / dof;
     let i = (at.floor() as usize).clamp(1, COVERAGE_STEPS);
@@ -234,24 +214,13 @@ mod tests {
     use super::*;
 
     fn part(u: f64, rectangular: bool, dof: f64) -> Part {
-        Part {
-            cause: Cause::Beyond,
-            u_source: None,
-            u,
-            dof,
-            rectangular,
-            type_a: false,
-        }
+        Part { cause: Cause::Beyond, u_source: None, u, dof, rectangular, type_a: false }
     }
 
     #[test]
     fn coverage_factors_are_those_of_t() {
         for dof in [2.0, 2.3, 3.0, 4.7, 9.0, 18.99, 50.0, 777.0, 1e6] {
-            assert!(
-                (coverage95(dof) / gum::k95(dof) - 1.0).abs() < 2e-6,
-                "{dof}: {}",
-                coverage95(dof)
-            );
+            assert!((coverage95(dof) / gum::k95(dof) - 1.0).abs() < 2e-6, "{dof}: {}", coverage95(dof));
         }
     }
 
@@ -259,9 +228,7 @@ mod tests {
     fn one_wide_rectangle_decides_the_interval() {
         // JCGM 101:2008, 9.2.4: four rectangles with standard uncertainties 1, 1, 1 and 10. The law of propagation and a
         // normal distribution give 19.9; the distribution itself gives 17.0 (Monte Carlo and analytic).
-        let parts = [1.0, 1.0, 1.0, 10.0]
-            .map(|u| part(u, true, f64::INFINITY))
-            .to_vec();
+        let parts = [1.0, 1.0, 1.0, 10.0].map(|u| part(u, true, f64::INFINITY)).to_vec();
         let e = Estimate::new(0.0, parts);
         assert!((e.u - 103.0_f64.sqrt()).abs() < 1e-12);
         assert!((e.u95 - 17.0).abs() < 0.05, "{}", e.u95);

@@ -33,30 +33,18 @@ pub struct Extra {
 
 impl Extra {
     pub(super) fn relief(&self) -> Option<Term> {
-        self.opening.map(|o| Term::Relief {
-            opens_kpa: o.opens_kpa,
-            width_kpa: o.width_kpa,
-        })
+        self.opening.map(|o| Term::Relief { opens_kpa: o.opens_kpa, width_kpa: o.width_kpa })
     }
 
     pub(super) fn pulsed_more(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::PulsedMore {
-            still: p.still,
-            pressed: p.pressed,
-        })
+        self.pulsing.map(|p| Term::PulsedMore { still: p.still, pressed: p.pressed })
     }
 
     pub(super) fn pulsed_drop(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::PulsedDrop {
-            still: p.still,
-            pressed: p.pressed,
-        })
+        self.pulsing.map(|p| Term::PulsedDrop { still: p.still, pressed: p.pressed })
     }
 
     pub(super) fn pulsed(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::Pulsed {
-            still: p.still,
-            pressed: p.pressed,
-        })
+        self.pulsing.map(|p| Term::Pulsed { still: p.still, pressed: p.pressed })
     }
 }

@@ -116,11 +116,7 @@ pub enum FitRefusal {
 impl fmt::Display for FitRefusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            FitRefusal::NoData {
-                collections,
-                void,
-                without_duty,
-            } => write!(
+            FitRefusal::NoData { collections, void, without_duty } => write!(
                 f,
                 "no collection can be used: {collections} found, {void} void, {without_duty} without a duty; expected \
                  collections at several duties; collect again, or see why they were voided"
@@ -128,18 +124,12 @@ impl fmt::Display for FitRefusal {
             FitRefusal::Impossible { step, what } => {
                 write!(f, "collection {step}: {what}; void it or correct the record")
             }
-            FitRefusal::NoFlow {
-                highest_pct,
-                flow_ml_min,
-            } => write!(
+            FitRefusal::NoFlow { highest_pct, flow_ml_min } => write!(
                 f,
                 "nothing flows: at most {flow_ml_min:.2} mL/min up to {highest_pct:.1} % duty; expected flow at \
                  several duties; look for a closed solenoid, an unprimed pump or a blocked nozzle, and go to higher duty"
             ),
-            FitRefusal::OneDuty {
-                duty_pct,
-                collections,
-            } => write!(
+            FitRefusal::OneDuty { duty_pct, collections } => write!(
                 f,
                 "flow at one duty only ({duty_pct:.2} %, {collections} collections); expected at least {NEEDED_DUTIES} \
                  different duties; one duty says nothing about another"
@@ -149,10 +139,7 @@ impl fmt::Display for FitRefusal {
                 "flow at {found} different duties; expected at least {needed}; measure more duties between the dead \
                  band and full duty"
             ),
-            FitRefusal::FallsWithDuty {
-                change_ml_min,
-                between_pct: (low, high),
-            } => write!(
+            FitRefusal::FallsWithDuty { change_ml_min, between_pct: (low, high) } => write!(
                 f,
                 "flow changes by {change_ml_min:.1} mL/min from {low:.1} % to {high:.1} % duty; expected it to rise; \
                  look for swapped columns, an inverted duty, or a drive that switches the other side"

@@ -124,11 +124,7 @@ fn second_opinions(fit: &PairFit, found: &mut Vec<Finding>) {
 fn outliers(fit: &PairFit, found: &mut Vec<Finding>) {
     for p in fit.wrong.iter().map(|i| &fit.points.flowing[*i]) {
         let group = &fit.points.groups[p.group];
-        let against = if group.count > 1 {
-            "its replicates"
-        } else {
-            "all other collections"
-        };
+        let against = if group.count > 1 { "its replicates" } else { "all other collections" };
         found.push(
             Finding::new(
                 "collection.outlier",
@@ -201,12 +197,7 @@ fn dry(fit: &PairFit, found: &mut Vec<Finding>) {
         let Some(band) = dead_band(&fit.model, nozzle) else {
             continue;
         };
-        let duties = fit
-            .points
-            .dry
-            .iter()
-            .filter(|(j, _)| *j == nozzle)
-            .map(|(_, d)| 100.0 * d);
+        let duties = fit.points.dry.iter().filter(|(j, _)| *j == nozzle).map(|(_, d)| 100.0 * d);
         let highest = duties.fold(f64::NEG_INFINITY, f64::max);
         if highest > band.value + band.u95 {
             found.push(

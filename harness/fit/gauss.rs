@@ -25,11 +25,7 @@ impl Lower {
         for i in 0..n {
             let (before, row) = a.split_at_mut(Self::at(i, 0));
             for j in 0..=i {
-                let other = if j < i {
-                    &before[Self::at(j, 0)..=Self::at(j, j)]
-                } else {
-                    &[][..]
-                };
+                let other = if j < i { &before[Self::at(j, 0)..=Self::at(j, j)] } else { &[][..] };
                 if j < i {
                     let dot: f64 = row[..j].iter().zip(&other[..j]).map(|(a, b)| a * b).sum();
                     row[j] = (row[j] - dot) / other[j];
@@ -111,21 +107,14 @@ impl Solved {
         });
         let mut right = y.to_vec();
         lower.forward(&mut right);
-        let (a, b, c) = (
-            dot(&flats[0], &flats[0]),
-            dot(&flats[0], &flats[1]),
-            dot(&flats[1], &flats[1]),
-        );
+        let (a, b, c) = (dot(&flats[0], &flats[0]), dot(&flats[0], &flats[1]), dot(&flats[1], &flats[1]));
         let det = a * c - b * b;
         if det <= 1e-12 * a * c || !det.is_finite() {
             return None;
         }
         let inverse = [[c / det, -b / det], [-b / det, a / det]];
         let (p, q) = (dot(&flats[0], &right), dot(&flats[1], &right));
-        let flat = [
-            inverse[0][0] * p + inverse[0][1] * q,
-            inverse[1][0] * p + inverse[1][1] * q,
-        ];
+        let flat = [inverse[0][0] * p + inverse[0][1] * q, inverse[1][0] * p + inverse[1][1] * q];
         for (i, r) in right.iter_mut().enumerate() {
             *r -= flat[0] * flats[0][i] + flat[1] * flats[1][i];
         }
@@ -182,12 +171,7 @@ impl Solved {
         }
         let f: Vec<[f64; 2]> = w
             .column_iter()
-            .map(|c| {
-                [
-                    dot(c.as_slice(), &self.flats[0]),
-                    dot(c.as_slice(), &self.flats[1]),
-                ]
-            })
+            .map(|c| [dot(c.as_slice(), &self.flats[0]), dot(c.as_slice(), &self.flats[1])])
             .collect();
         let inner = w.tr_mul(&w);
         let v = &self.inverse;
@@ -238,11 +222,7 @@ impl Solved {
     /// Gaussian process: Rasmussen and Williams, 5.4.2, from memory).
     pub(super) fn left_out(&self) -> Vec<f64> {
         let p = self.precision();
-        self.weights
-            .iter()
-            .zip(p)
-            .map(|(w, p)| w / (p * self.scale).sqrt().max(1e-300))
-            .collect()
+        self.weights.iter().zip(p).map(|(w, p)| w / (p * self.scale).sqrt().max(1e-300)).collect()
     }
 }
 
@@ -269,37 +249,17 @@ mod tests {
             within: 0.0,
             log_within: 0.0,
         };
-        let rows = Rows {
-            x: x.clone(),
-            y: DVector::from_vec(y.clone()),
-        };
+        let rows = Rows { x: x.clone(), y: DVector::from_vec(y.clone()) };
         let mut logs = Vec::new();
         for size in [0.3, 1.0] {
-            let sd: Vec<f64> = (0..p)
-                .map(|k| if k < 2 { f64::INFINITY } else { size / (k as f64) })
-                .collect();
+            let sd: Vec<f64> =
+                (0..p).map(|k| if k < 2 { f64::INFINITY } else { size / (k as f64) }).collect();
             let mean: Vec<f64> = (0..p).map(|k| if k < 2 { 0.0 } else { 0.1 * k as f64 }).collect();
             let sums = Sums::new(&rows, &shape);
-            let direct = Posterior::new(
-                &rows,
-                &sums,
-                &noise,
-                &Prior {
-                    mean: mean.clone(),
-                    sd: sd.clone(),
-                },
-            )
-            .unwrap();
-            let variance: Vec<f64> = sd
-                .iter()
-                .map(|s| {
-                    if s.is_finite() {
-                        s * s / noise.expected
-                    } else {
-                        0.0
-                    }
-                })
-                .collect();
+            let direct =
+                Posterior::new(&rows, &sums, &noise, &Prior { mean: mean.clone(), sd: sd.clone() }).unwrap();
+            let variance: Vec<f64> =
+                sd.iter().map(|s| if s.is_finite() { s * s / noise.expected } else { 0.0 }).collect();
             let mut c = Vec::new();
             for i in 0..n {
                 for j in 0..=i {
@@ -307,20 +267,14 @@ mod tests {
                     c.push(k + if i == j { shape[i] } else { 0.0 });
                 }
             }
-            let left: Vec<f64> = (0..n)
-                .map(|i| y[i] - (2..p).map(|k| mean[k] * x[(i, k)]).sum::<f64>())
-                .collect();
+            let left: Vec<f64> =
+                (0..n).map(|i| y[i] - (2..p).map(|k| mean[k] * x[(i, k)]).sum::<f64>()).collect();
             let flats = [x.column(0).clone_owned(), x.column(1).clone_owned()];
             let solved = Solved::new(c, [flats[0].as_slice(), flats[1].as_slice()], &left, &noise).unwrap();
             let means = solved.means(&x, &mean, &variance);
             let covariance = solved.covariance(&x, &variance);
             for k in 0..p {
-                assert!(
-                    (means[k] - direct.mean[k]).abs() < 1e-9,
-                    "{k}: {} {}",
-                    means[k],
-                    direct.mean[k]
-                );
+                assert!((means[k] - direct.mean[k]).abs() < 1e-9, "{k}: {} {}", means[k], direct.mean[k]);
                 for l in 0..p {
                     assert!((covariance[(k, l)] - direct.covariance()[(k, l)]).abs() < 1e-9);
                 }

@@ -20,28 +20,18 @@ pub(super) fn duty_answer(model: &PairModel, place: &Place, flow: f64) -> Result
             highest: Box::new(full.estimate),
         });
     };
-    let condition = Condition {
-        duty,
-        ..place.condition.clone()
-    };
+    let condition = Condition { duty, ..place.condition.clone() };
     let operating = model.operate(&condition);
     let slope = slope(model, &condition);
     let parts: Vec<Part> = model
         .all_parts(place, &condition, &operating)
         .into_iter()
-        .map(|p| Part {
-            u: -100.0 * p.u / slope,
-            ..p
-        })
+        .map(|p| Part { u: -100.0 * p.u / slope, ..p })
         .collect();
     let mut estimate = Estimate::new(100.0 * duty, parts);
     estimate.u95 = bent(model, &place.condition, flow, &estimate, slope);
     let answer = model.flow_answer(place, 100.0 * duty)?;
-    Ok(Answer {
-        estimate,
-        basis: answer.basis,
-        warnings: answer.warnings,
-    })
+    Ok(Answer { estimate, basis: answer.basis, warnings: answer.warnings })
 }
 
 /// The first duty (fraction) at which the flow reaches a value, by bracketing and halving with secants; none if it
@@ -65,11 +55,8 @@ fn duty(model: &PairModel, c: &Condition, flow: f64) -> Option<f64> {
 fn cross(mut low: f64, mut at_low: f64, mut high: f64, mut at_high: f64, excess: impl Fn(f64) -> f64) -> f64 {
     for round in 0..60 {
         let secant = low - at_low * (high - low) / (at_high - at_low);
-        let mid = if round % 3 == 2 || !(secant > low && secant < high) {
-            0.5 * (low + high)
-        } else {
-            secant
-        };
+        let mid =
+            if round % 3 == 2 || !(secant > low && secant < high) { 0.5 * (low + high) } else { secant };
         let value = excess(mid);
         if value.abs() < 1e-9 || high - low < 1e-13 {
             return mid;

@@ -61,21 +61,14 @@ impl Choice {
         let opening = blend.members.iter().find_map(|m| m.extra.opening);
         let pulsing = blend.members.iter().find_map(|m| m.extra.pulsing);
         let none = Extra::default();
-        let mut tried = vec![
-            ("slip proportional to pressure", none, false),
-            ("slip and a bend", none, true),
-        ];
+        let mut tried = vec![("slip proportional to pressure", none, false), ("slip and a bend", none, true)];
         if opening.is_some() {
             let extra = Extra { opening, ..none };
             tried.insert(1, ("slip and an internal bypass", extra, false));
             tried.push(("slip, an internal bypass and a bend", extra, true));
         }
         if pulsing.is_some() {
-            tried.push((
-                "slip and a current that stops between pulses",
-                Extra { pulsing, ..none },
-                false,
-            ));
+            tried.push(("slip and a current that stops between pulses", Extra { pulsing, ..none }, false));
         }
         if opening.is_some() && pulsing.is_some() {
             let name = "slip, an internal bypass and a current that stops between pulses";
@@ -120,11 +113,7 @@ impl Choice {
             let test = law.lack_of_fit.map_or_else(
                 || "lack of fit not tested".to_owned(),
                 |(f, a, b, p)| {
-                    let p = if p < 0.001 {
-                        "p < 0.001".to_owned()
-                    } else {
-                        format!("p = {p:.3}")
-                    };
+                    let p = if p < 0.001 { "p < 0.001".to_owned() } else { format!("p = {p:.3}") };
                     format!("lack of fit F({a:.0}, {b:.0}) = {f:.2}, {p}")
                 },
             );
@@ -162,21 +151,14 @@ fn law(pass: &Pass<'_>, noise: &Noise, name: &'static str, extra: Extra, bent: b
         Term::Bend => bent,
         _ => false,
     };
-    let picked: Vec<usize> = (0..candidate.terms.len())
-        .filter(|k| wanted(&candidate.terms[*k]))
-        .collect();
-    let x = DMatrix::from_fn(noise.shape.len(), picked.len(), |i, k| {
-        candidate.rows.x[(i, picked[k])]
-    });
+    let picked: Vec<usize> = (0..candidate.terms.len()).filter(|k| wanted(&candidate.terms[*k])).collect();
+    let x = DMatrix::from_fn(noise.shape.len(), picked.len(), |i, k| candidate.rows.x[(i, picked[k])]);
     let y = candidate.rows.y.rows(0, noise.shape.len()).clone_owned();
     let rows = Rows { x, y };
     let sums = Sums::new(&rows, &noise.shape);
     // A wide prior only keeps a parameter that the data leave open from running away.
     let wide = 10.0 * RELIEF_SD * pass.data.scaling.flow_ml_min;
-    let prior = Prior {
-        mean: vec![0.0; picked.len()],
-        sd: vec![wide; picked.len()],
-    };
+    let prior = Prior { mean: vec![0.0; picked.len()], sd: vec![wide; picked.len()] };
     let p = Posterior::new(&rows, &sums, noise, &prior)?;
     let fitted = &rows.x * &p.mean;
     let residuals: Vec<f64> = rows.y.iter().zip(fitted.iter()).map(|(y, f)| y - f).collect();
@@ -192,11 +174,7 @@ fn law(pass: &Pass<'_>, noise: &Noise, name: &'static str, extra: Extra, bent: b
         let f = (between / lack_dof) / (within / within_dof);
         (f, lack_dof, within_dof, f_survival(f, lack_dof, within_dof))
     });
-    let small = if n - k - 2.0 > 0.0 {
-        2.0 * (k + 1.0) * (k + 2.0) / (n - k - 2.0)
-    } else {
-        f64::INFINITY
-    };
+    let small = if n - k - 2.0 > 0.0 { 2.0 * (k + 1.0) * (k + 2.0) / (n - k - 2.0) } else { f64::INFINITY };
     Some(Law {
         name,
         opening: extra.opening,

@@ -19,10 +19,7 @@ const REYNOLDS_PER_DOUBLING: f64 = 0.01;
 /// Temperature or composition out of the range of the property tables.
 pub fn away(bench: Fluid, used: Fluid, degc: f64) -> Result<Away, NumericsError> {
     let reference = bench.viscosity_mpa_s(REFERENCE_DEGC)?.value;
-    Ok(Away {
-        thin: reference / used.viscosity_mpa_s(degc)?.value - 1.0,
-        warm_k: degc - REFERENCE_DEGC,
-    })
+    Ok(Away { thin: reference / used.viscosity_mpa_s(degc)?.value - 1.0, warm_k: degc - REFERENCE_DEGC })
 }
 
 /// Factor on a nozzle coefficient found with one liquid and used with another: `sqrt(rho_bench / rho_used)`.
@@ -36,10 +33,7 @@ pub struct KFactor {
 
 impl KFactor {
     /// The same liquid.
-    pub const SAME: KFactor = KFactor {
-        value: 1.0,
-        parts: Vec::new(),
-    };
+    pub const SAME: KFactor = KFactor { value: 1.0, parts: Vec::new() };
 
     /// From the bench's liquid at its temperature to another at its own.
     ///
@@ -49,10 +43,8 @@ impl KFactor {
         if bench == used {
             return Ok(KFactor::SAME);
         }
-        let (rho_bench, rho_used) = (
-            bench.0.density_kg_m3(bench.1, 0.0)?,
-            used.0.density_kg_m3(used.1, 0.0)?,
-        );
+        let (rho_bench, rho_used) =
+            (bench.0.density_kg_m3(bench.1, 0.0)?, used.0.density_kg_m3(used.1, 0.0)?);
         let kinematic = |(fluid, degc): (Fluid, f64), rho: f64| -> Result<f64, NumericsError> {
             Ok(fluid.viscosity_mpa_s(degc)?.value / rho)
         };

@@ -30,10 +30,7 @@ impl NozzleLaw {
     /// Widening at a duty, mL/min: straight between its nodes, and none beyond them.
     #[must_use]
     pub fn widening_at(&self, duty: f64) -> f64 {
-        let between = self
-            .widening
-            .windows(2)
-            .find(|w| w[0].0 <= duty && duty <= w[1].0);
+        let between = self.widening.windows(2).find(|w| w[0].0 <= duty && duty <= w[1].0);
         between.map_or(0.0, |w| {
             let part = (duty - w[0].0) / (w[1].0 - w[0].0);
             w[0].1 + part * (w[1].1 - w[0].1)
@@ -124,31 +121,20 @@ pub struct Condition {
 
 impl PairModel {
     fn outlet(&self, c: &Condition, shift: Option<&Shift>) -> Outlet {
-        let k = c
-            .nozzles
-            .iter()
-            .map(|&j| self.nozzles[j].k * shift.map_or(1.0, |s| s.ln_k[j].exp()));
-        Outlet {
-            k: c.k_factor * k.sum::<f64>(),
-            out_kpa: c.out_kpa,
-        }
+        let k = c.nozzles.iter().map(|&j| self.nozzles[j].k * shift.map_or(1.0, |s| s.ln_k[j].exp()));
+        Outlet { k: c.k_factor * k.sum::<f64>(), out_kpa: c.out_kpa }
     }
 
     /// How the pump is driven in a condition.
     #[must_use]
     pub fn drive(&self, c: &Condition) -> Drive {
-        Drive {
-            duty: c.duty,
-            supply_v: c.supply_v,
-            freewheel_v: self.freewheel_v,
-        }
+        Drive { duty: c.duty, supply_v: c.supply_v, freewheel_v: self.freewheel_v }
     }
 
     /// Where pump and nozzles agree.
     #[must_use]
     pub fn operate(&self, c: &Condition) -> Operating {
-        self.surface
-            .operate(&self.drive(c), &self.outlet(c, None), c.away)
+        self.surface.operate(&self.drive(c), &self.outlet(c, None), c.away)
     }
 
     /// Flow that is the operating flow where something flows, and the pump's shortfall (negative) where nothing does,
@@ -156,10 +142,7 @@ impl PairModel {
     fn signed(&self, c: &Condition, shift: &Shift, frame: &Frame<'_>, near: &Operating) -> f64 {
         let outlet = self.outlet(c, Some(shift));
         let o = if shift.freewheel_v.abs() > 0.0 {
-            let drive = Drive {
-                freewheel_v: self.freewheel_v + shift.freewheel_v,
-                ..self.drive(c)
-            };
+            let drive = Drive { freewheel_v: self.freewheel_v + shift.freewheel_v, ..self.drive(c) };
             Frame::new(&self.surface, &drive, c.away).operate_moved(&shift.coefficients, &outlet, near)
         } else {
             frame.operate_moved(&shift.coefficients, &outlet, near)
@@ -181,11 +164,7 @@ impl PairModel {
             rectangular: false,
             type_a: true,
         };
-        let here = if operating.flow > 0.0 {
-            operating.flow
-        } else {
-            operating.free
-        };
+        let here = if operating.flow > 0.0 { operating.flow } else { operating.free };
         let common = self.shifts.iter().map(|s| Part {
             cause: s.cause.clone(),
             u_source: s.u_source,

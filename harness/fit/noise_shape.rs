@@ -7,11 +7,8 @@ use super::bayes::Noise;
 use super::pump_data::{Datum, PumpData};
 
 /// The shapes in words, in the order of [`noises`].
-pub const SHAPES: [&str; 3] = [
-    "as reported with each collection",
-    "the same at all flows",
-    "mostly proportional to flow",
-];
+pub const SHAPES: [&str; 3] =
+    ["as reported with each collection", "the same at all flows", "mostly proportional to flow"];
 
 /// Least standard deviation of a flow that is believed, fraction of full flow.
 const LEAST: f64 = 1e-4;
@@ -35,15 +32,9 @@ pub(super) fn noises(data: &PumpData) -> Vec<Noise> {
     let shapes = [
         reported.clone(),
         vec![1.0; reported.len()],
-        data.points
-            .iter()
-            .map(|d| (0.1 + 0.9 * d.flow / full).powi(2))
-            .collect(),
+        data.points.iter().map(|d| (0.1 + 0.9 * d.flow / full).powi(2)).collect(),
     ];
-    shapes
-        .into_iter()
-        .map(|shape| noise(data, &shape, &reported, least))
-        .collect()
+    shapes.into_iter().map(|shape| noise(data, &shape, &reported, least)).collect()
 }
 
 fn noise(data: &PumpData, shape: &[f64], reported: &[f64], least: f64) -> Noise {
@@ -60,10 +51,7 @@ fn noise(data: &PumpData, shape: &[f64], reported: &[f64], least: f64) -> Noise 
     for (d, v) in data.points.iter().zip(shape) {
         means[d.group] += d.weight * v;
     }
-    means
-        .iter_mut()
-        .zip(&data.means)
-        .for_each(|(v, m)| *v /= m.weight * m.weight);
+    means.iter_mut().zip(&data.means).for_each(|(v, m)| *v /= m.weight * m.weight);
     let logs = |values: &[f64]| values.iter().map(|v| v.ln()).sum::<f64>();
     Noise {
         log_within: 0.5 * (logs(&means) - logs(shape)),

@@ -67,9 +67,7 @@ struct Data {
 /// Fits every nozzle that has pressures; `None` for one that has fewer than two.
 #[must_use]
 pub fn fit(points: &Points, u_zero_kpa: f64) -> Vec<Option<NozzleFit>> {
-    (0..points.nozzles.len())
-        .map(|nozzle| fit_one(points, nozzle, u_zero_kpa))
-        .collect()
+    (0..points.nozzles.len()).map(|nozzle| fit_one(points, nozzle, u_zero_kpa)).collect()
 }
 
 fn fit_one(points: &Points, nozzle: usize, u_zero_kpa: f64) -> Option<NozzleFit> {
@@ -95,11 +93,7 @@ fn fit_one(points: &Points, nozzle: usize, u_zero_kpa: f64) -> Option<NozzleFit>
 }
 
 fn data(points: &Points, nozzle: usize) -> Data {
-    let mut data = Data {
-        flow: Vec::new(),
-        drop: Vec::new(),
-        variance: Vec::new(),
-    };
+    let mut data = Data { flow: Vec::new(), drop: Vec::new(), variance: Vec::new() };
     for p in points.flowing.iter().filter(|p| p.nozzle == nozzle) {
         let Some(line) = p.line_kpa else { continue };
         data.flow.push(p.flow);
@@ -136,23 +130,13 @@ fn noises(data: &Data) -> Vec<Noise> {
     let shapes = [
         reported.clone(),
         vec![1.0; data.drop.len()],
-        data.drop
-            .iter()
-            .map(|p| (0.05 + 0.95 * p.max(0.0) / top).powi(2))
-            .collect(),
+        data.drop.iter().map(|p| (0.05 + 0.95 * p.max(0.0) / top).powi(2)).collect(),
     ];
     shapes
         .into_iter()
         .map(|shape| {
             let claimed = reported.iter().zip(&shape).map(|(u, v)| u / v).sum::<f64>() / n;
-            Noise {
-                shape,
-                expected: claimed,
-                prior_dof: 1.0,
-                floor: claimed,
-                within: 0.0,
-                log_within: 0.0,
-            }
+            Noise { shape, expected: claimed, prior_dof: 1.0, floor: claimed, within: 0.0, log_within: 0.0 }
         })
         .collect()
 }
@@ -161,22 +145,14 @@ fn noises(data: &Data) -> Vec<Noise> {
 fn columns(flow: f64, k: f64, top: f64) -> [f64; 4] {
     let square = (flow / k).powi(2);
     let ratio = flow / top;
-    [
-        square,
-        -1.0,
-        2.0 * square * ((1.0 / ratio).sqrt() - 1.0),
-        -2.0 * square * ratio.ln(),
-    ]
+    [square, -1.0, 2.0 * square * ((1.0 / ratio).sqrt() - 1.0), -2.0 * square * ratio.ln()]
 }
 
 fn law(data: &Data, k0: f64, top: f64, low: f64, u_zero: f64) -> Option<Law> {
     let n = data.flow.len();
     let zero = u_zero.max(1e-9);
     let x = DMatrix::from_fn(n, 4, |i, j| columns(data.flow[i], k0, top)[j]);
-    let rows = Rows {
-        x,
-        y: DVector::from_column_slice(&data.drop),
-    };
+    let rows = Rows { x, y: DVector::from_column_slice(&data.drop) };
     let mut noises = noises(data);
     settle_scale(&rows, &mut noises, zero);
     let mut found = Vec::new();
@@ -203,10 +179,7 @@ fn law(data: &Data, k0: f64, top: f64, low: f64, u_zero: f64) -> Option<Law> {
 }
 
 fn prior(size: f64, zero: f64) -> Prior {
-    Prior {
-        mean: vec![0.0; 4],
-        sd: vec![f64::INFINITY, zero, size, size],
-    }
+    Prior { mean: vec![0.0; 4], sd: vec![f64::INFINITY, zero, size, size] }
 }
 
 /// Replaces each expected scale by what the residuals show, so that the priors stand against the true noise.
@@ -239,11 +212,7 @@ impl Moments {
         let ln = -0.5 * p.mean[0].ln();
         let sensitivity = 0.5 / p.mean[0];
         // The zero's part of the uncertainty of K: what K would move if the zero were off by its posterior sd.
-        let zero = if with_zero {
-            sensitivity * c[(0, 1)] / c[(1, 1)].sqrt()
-        } else {
-            0.0
-        };
+        let zero = if with_zero { sensitivity * c[(0, 1)] / c[(1, 1)].sqrt() } else { 0.0 };
         let variance = sensitivity * sensitivity * c[(0, 0)] - zero * zero;
         let (root, log) = ((1.0 / lowest).sqrt() - 1.0, -lowest.ln());
         let departure = -(p.mean[2] * root + p.mean[3] * log);
@@ -265,10 +234,7 @@ impl Moments {
             u_scatter: (self.variance + between + open * open).sqrt(),
             dof: 1.0 / self.one_over_dof,
             per_zero: self.zero,
-            departure: (
-                self.departure,
-                (self.departure2 - self.departure.powi(2)).max(0.0).sqrt(),
-            ),
+            departure: (self.departure, (self.departure2 - self.departure.powi(2)).max(0.0).sqrt()),
             noise,
         }
     }
@@ -290,10 +256,7 @@ fn exponent(data: &Data, k: f64, top: f64, u_zero: f64, noise: &Noise) -> Option
         });
         let rows = Rows { x, y };
         let sums = Sums::new(&rows, &noise.shape);
-        let prior = Prior {
-            mean: vec![0.0, 2.0, 0.0],
-            sd: vec![f64::INFINITY, 1.0, zero],
-        };
+        let prior = Prior { mean: vec![0.0, 2.0, 0.0], sd: vec![f64::INFINITY, 1.0, zero] };
         let p = Posterior::new(&rows, &sums, noise, &prior)?;
         let moved = (p.mean[1] - m).abs();
         (c, m) = (p.mean[0], p.mean[1].clamp(0.5, 8.0));
@@ -306,11 +269,7 @@ fn exponent(data: &Data, k: f64, top: f64, u_zero: f64, noise: &Noise) -> Option
     let (p, dof) = last?;
     let cov = p.covariance();
     let per_m = 1.0 / (m * m);
-    let u_zero = if u_zero > 0.0 {
-        per_m * cov[(1, 2)].abs() / cov[(2, 2)].sqrt()
-    } else {
-        0.0
-    };
+    let u_zero = if u_zero > 0.0 { per_m * cov[(1, 2)].abs() / cov[(2, 2)].sqrt() } else { 0.0 };
     let total = per_m * cov[(1, 1)].sqrt();
     Some(Exponent {
         value: 1.0 / m,

@@ -34,32 +34,21 @@ impl Pass<'_> {
     /// Evidence of a candidate at two middling remainders, with one shape of the noise: enough to see which matter.
     fn score(&self, candidate: &mut Candidate, shape: usize) {
         let logs = SCORED.map(|(amplitude, kind)| {
-            self.solve(candidate, shape, amplitude, kind)
-                .map_or(f64::NEG_INFINITY, |s| s.log_evidence)
+            self.solve(candidate, shape, amplitude, kind).map_or(f64::NEG_INFINITY, |s| s.log_evidence)
         });
         let top = logs[0].max(logs[1]);
-        candidate.log_score = if top.is_finite() {
-            top + logs.iter().map(|l| (l - top).exp()).sum::<f64>().ln()
-        } else {
-            top
-        };
+        candidate.log_score =
+            if top.is_finite() { top + logs.iter().map(|l| (l - top).exp()).sum::<f64>().ln() } else { top };
     }
 
     /// Shapes of the noise by their evidence for a candidate, best first, without those that do not matter.
     pub(super) fn shapes(&self, candidate: &Candidate) -> Vec<usize> {
         let (amplitude, kind) = SCORED[1];
-        let evidence = |shape| {
-            self.solve(candidate, shape, amplitude, kind)
-                .map(|s| (s.log_evidence, shape))
-        };
+        let evidence = |shape| self.solve(candidate, shape, amplitude, kind).map(|s| (s.log_evidence, shape));
         let mut found: Vec<(f64, usize)> = (0..self.noises.len()).filter_map(evidence).collect();
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
         let top = found.first().map_or(0.0, |f| f.0);
-        found
-            .into_iter()
-            .filter(|f| f.0 > top - SHAPE_MATTERS)
-            .map(|f| f.1)
-            .collect()
+        found.into_iter().filter(|f| f.0 > top - SHAPE_MATTERS).map(|f| f.1).collect()
     }
 
     /// Candidates with a share that matters: bypasses without a pulsing current, pulsing currents, and bypasses with the
@@ -78,13 +67,7 @@ impl Pass<'_> {
         if let Some(at) = start.pulsing {
             pulsing.extend(self.closer(start.opening, at, each));
         }
-        let (
-            Extra {
-                opening,
-                pulsing: likeliest,
-            },
-            each,
-        ) = found(&pulsing);
+        let (Extra { opening, pulsing: likeliest }, each) = found(&pulsing);
         let of_opening = if opening.is_some() { mass } else { NO_BYPASS };
         all.append(&mut pulsing);
         if found(&all).0.pulsing.is_some() {
@@ -96,17 +79,10 @@ impl Pass<'_> {
     /// Pulsing currents with a given bypass, which has this share of the prior.
     fn pulsings(&self, opening: Option<Opening>, mass: f64) -> Vec<Candidate> {
         let each = PULSED_SHARE * mass / (STILL.len() * PRESSED_TO_STILL.len()) as f64;
-        let grid = STILL
-            .iter()
-            .flat_map(|still| PRESSED_TO_STILL.iter().map(move |part| (*still, part * still)));
+        let grid =
+            STILL.iter().flat_map(|still| PRESSED_TO_STILL.iter().map(move |part| (*still, part * still)));
         grid.map(|(still, pressed)| {
-            self.scored(
-                Extra {
-                    opening,
-                    pulsing: Some(Pulsing { still, pressed }),
-                },
-                each,
-            )
+            self.scored(Extra { opening, pulsing: Some(Pulsing { still, pressed }) }, each)
         })
         .collect()
     }
@@ -128,17 +104,9 @@ impl Pass<'_> {
                 (-step, 1.5 * step),
             ] {
                 let still = (at.still * a.exp()).clamp(STILL_RANGE.0, STILL_RANGE.1);
-                let pulsing = Pulsing {
-                    still,
-                    pressed: at.pressed * (a + b).exp(),
-                };
-                let candidate = self.scored(
-                    Extra {
-                        opening,
-                        pulsing: Some(pulsing),
-                    },
-                    each * (step / 0.6).powi(2),
-                );
+                let pulsing = Pulsing { still, pressed: at.pressed * (a + b).exp() };
+                let candidate =
+                    self.scored(Extra { opening, pulsing: Some(pulsing) }, each * (step / 0.6).powi(2));
                 if candidate.log_score > score {
                     (at, score, moved) = (pulsing, candidate.log_score, true);
                 }
@@ -153,23 +121,14 @@ impl Pass<'_> {
 
     /// The pump without a bypass, and a grid of opening pressures, made finer where the evidence lies.
     fn bypasses(&self, pulsing: Option<Pulsing>, share: f64) -> Vec<Candidate> {
-        let mut all = vec![self.scored(
-            Extra {
-                opening: None,
-                pulsing,
-            },
-            NO_BYPASS * share,
-        )];
+        let mut all = vec![self.scored(Extra { opening: None, pulsing }, NO_BYPASS * share)];
         // The anchors after the means lie at no pressure.
         let lines = self.places[..self.data.means.len()].iter().map(|p| p.line_kpa);
         let low = lines.clone().fold(f64::INFINITY, f64::min).max(0.0);
         let high = lines.fold(0.0, f64::max);
         for width in WIDTHS {
             let at = |opens_kpa: f64| {
-                let opening = Some(Opening {
-                    opens_kpa,
-                    width_kpa: width * opens_kpa,
-                });
+                let opening = Some(Opening { opens_kpa, width_kpa: width * opens_kpa });
                 self.scored(Extra { opening, pulsing }, 0.0)
             };
             let first = (0..OPENINGS).map(|i| low + (high - low) * (i as f64 + 0.5) / OPENINGS as f64);
@@ -195,10 +154,7 @@ impl Pass<'_> {
 /// Puts an opening pressure half-way to both neighbours of each that holds a good share of the grid's evidence.
 fn refine(grid: &mut Vec<Candidate>, at: impl Fn(f64) -> Candidate) {
     let shares = shares(grid);
-    let openings: Vec<f64> = grid
-        .iter()
-        .filter_map(|c| c.extra.opening.map(|o| o.opens_kpa))
-        .collect();
+    let openings: Vec<f64> = grid.iter().filter_map(|c| c.extra.opening.map(|o| o.opens_kpa)).collect();
     let added: Vec<f64> = (1..openings.len())
         .filter(|i| shares[*i] > 0.08 || shares[i - 1] > 0.08)
         .map(|i| 0.5 * (openings[i] + openings[i - 1]))
@@ -211,17 +167,10 @@ fn refine(grid: &mut Vec<Candidate>, at: impl Fn(f64) -> Candidate) {
 /// Prior weights of a grid of opening pressures up to `highest`: to each the room half-way to its neighbours, and a
 /// valve that opens early in the pump's range is unlikely, as the square of the part of it.
 fn share_prior(grid: &mut [Candidate], highest: f64, total: f64) {
-    let at: Vec<f64> = grid
-        .iter()
-        .filter_map(|c| c.extra.opening.map(|o| o.opens_kpa))
-        .collect();
+    let at: Vec<f64> = grid.iter().filter_map(|c| c.extra.opening.map(|o| o.opens_kpa)).collect();
     for (i, candidate) in grid.iter_mut().enumerate() {
         let low = if i == 0 { 0.0 } else { 0.5 * (at[i - 1] + at[i]) };
-        let high = if i + 1 == at.len() {
-            highest
-        } else {
-            0.5 * (at[i] + at[i + 1])
-        };
+        let high = if i + 1 == at.len() { highest } else { 0.5 * (at[i] + at[i + 1]) };
         let part = |p: f64| (p / highest).clamp(0.0, 1.0).powi(3);
         candidate.prior_weight = total * (part(high) - part(low)).max(1e-12);
     }
@@ -230,16 +179,11 @@ fn share_prior(grid: &mut [Candidate], highest: f64, total: f64) {
 /// The candidate with the largest share.
 pub(super) fn likeliest(candidates: &[Candidate]) -> Option<&Candidate> {
     let shares = shares(candidates);
-    (0..candidates.len())
-        .max_by(|a, b| shares[*a].total_cmp(&shares[*b]))
-        .map(|i| &candidates[i])
+    (0..candidates.len()).max_by(|a, b| shares[*a].total_cmp(&shares[*b])).map(|i| &candidates[i])
 }
 
 fn shares(candidates: &[Candidate]) -> Vec<f64> {
-    let logs: Vec<f64> = candidates
-        .iter()
-        .map(|c| c.log_score + c.prior_weight.max(1e-300).ln())
-        .collect();
+    let logs: Vec<f64> = candidates.iter().map(|c| c.log_score + c.prior_weight.max(1e-300).ln()).collect();
     let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let sum: f64 = logs.iter().map(|l| (l - top).exp()).sum();
     logs.iter().map(|l| (l - top).exp() / sum).collect()
@@ -247,10 +191,5 @@ fn shares(candidates: &[Candidate]) -> Vec<f64> {
 
 fn keep_heavy(candidates: Vec<Candidate>) -> Vec<Candidate> {
     let shares = shares(&candidates);
-    candidates
-        .into_iter()
-        .zip(shares)
-        .filter(|(_, s)| *s > KEPT)
-        .map(|(c, _)| c)
-        .collect()
+    candidates.into_iter().zip(shares).filter(|(_, s)| *s > KEPT).map(|(c, _)| c).collect()
 }

@@ -24,11 +24,7 @@ pub fn outliers(data: &PumpData, left_out: &[f64]) -> Vec<usize> {
     let mut wrong = replicates(data, left_out);
     wrong.extend(singles(data, left_out));
     wrong.sort_unstable();
-    if wrong.len() as f64 > SHARE_MOST * data.points.len() as f64 {
-        Vec::new()
-    } else {
-        wrong
-    }
+    if wrong.len() as f64 > SHARE_MOST * data.points.len() as f64 { Vec::new() } else { wrong }
 }
 
 /// Replicates far from the middle of their group; of two that disagree, the one that the other duties contradict.
@@ -71,9 +67,5 @@ fn singles(data: &PumpData, left_out: &[f64]) -> Vec<usize> {
 fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     let n = values.len();
-    if n == 0 {
-        0.0
-    } else {
-        0.5 * (values[(n - 1) / 2] + values[n / 2])
-    }
+    if n == 0 { 0.0 } else { 0.5 * (values[(n - 1) / 2] + values[n / 2]) }
 }

@@ -96,23 +96,14 @@ pub fn fit(
     facts: &PairFacts,
 ) -> Result<PairFit, FitRefusal> {
     let mut points = points(collections)?;
-    let u_zero = systematics
-        .u(Source::GaugeZero)
-        .hypot(systematics.u(Source::TapHeight));
+    let u_zero = systematics.u(Source::GaugeZero).hypot(systematics.u(Source::TapHeight));
     let nozzles = nozzle::fit(&points, u_zero);
     let k: Vec<f64> = nozzles
         .iter()
-        .map(|n| {
-            n.as_ref()
-                .map_or(points.highest_flow / UNMEASURED_KPA.sqrt(), |n| n.k)
-        })
+        .map(|n| n.as_ref().map_or(points.highest_flow / UNMEASURED_KPA.sqrt(), |n| n.k))
         .collect();
     let away = distances(&points, facts)?;
-    points
-        .flowing
-        .iter_mut()
-        .zip(&away)
-        .for_each(|(p, a)| p.away = *a);
+    points.flowing.iter_mut().zip(&away).for_each(|(p, a)| p.away = *a);
     let freewheel_v = facts.freewheel_v.0;
     let mut data = PumpData::new(&points, &k, freewheel_v, &away);
     let (blend, wrong) = Blend::new(&mut data).ok_or_else(|| FitRefusal::Degenerate {
@@ -139,9 +130,8 @@ pub fn fit(
         shifts,
         reference: reference(&points, &data, &nozzles, facts),
     };
-    let second: Vec<SecondOpinion> = (0..k.len())
-        .map(|j| SecondOpinion::new(&model, &points, j, blend.scatter_ml_min))
-        .collect();
+    let second: Vec<SecondOpinion> =
+        (0..k.len()).map(|j| SecondOpinion::new(&model, &points, j, blend.scatter_ml_min)).collect();
     for (law, opinion) in model.nozzles.iter_mut().zip(&second) {
         law.widening.clone_from(&opinion.widening);
     }
@@ -161,10 +151,7 @@ pub fn fit(
 
 /// How far each point is from the reference; at it where no temperature was measured.
 fn distances(points: &Points, facts: &PairFacts) -> Result<Vec<Away>, FitRefusal> {
-    let outside = |step, e: NumericsError| FitRefusal::Impossible {
-        step,
-        what: e.to_string(),
-    };
+    let outside = |step, e: NumericsError| FitRefusal::Impossible { step, what: e.to_string() };
     let fluid = Fluid::new(facts.methanol_mass_fraction).map_err(|e| outside(0, e))?;
     points
         .flowing
@@ -178,11 +165,7 @@ fn distances(points: &Points, facts: &PairFacts) -> Result<Vec<Away>, FitRefusal
 
 fn laws(points: &Points, k: &[f64]) -> Vec<NozzleLaw> {
     let ends = |values: &[f64]| {
-        values
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-                (a.min(*v), b.max(*v))
-            })
+        values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)))
     };
     (0..k.len())
         .map(|j| {
@@ -211,9 +194,7 @@ fn reference(
     let ends = |f: &dyn Fn(usize) -> f64| {
         (0..points.flowing.len())
             .map(f)
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-                (a.min(v), b.max(v))
-            })
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
     };
     Reference {
         supply_v: points.mean_supply_v,

@@ -109,25 +109,14 @@ pub fn points(collections: &[Collection]) -> Result<Points, FitRefusal> {
     let highest = all.iter().map(|p| p.duty).fold(f64::NEG_INFINITY, f64::max);
     let highest_flow = all.iter().map(|p| p.flow).fold(0.0, f64::max);
     if all.is_empty() {
-        return Err(FitRefusal::NoData {
-            collections: collections.len(),
-            void,
-            without_duty,
-        });
+        return Err(FitRefusal::NoData { collections: collections.len(), void, without_duty });
     }
-    let (flowing, dry): (Vec<Point>, Vec<Point>) = all
-        .into_iter()
-        .partition(|p| p.flow > (NO_FLOW_FRACTION * highest_flow).max(3.0 * p.u_flow));
+    let (flowing, dry): (Vec<Point>, Vec<Point>) =
+        all.into_iter().partition(|p| p.flow > (NO_FLOW_FRACTION * highest_flow).max(3.0 * p.u_flow));
     if flowing.is_empty() {
-        return Err(FitRefusal::NoFlow {
-            highest_pct: 100.0 * highest,
-            flow_ml_min: highest_flow,
-        });
+        return Err(FitRefusal::NoFlow { highest_pct: 100.0 * highest, flow_ml_min: highest_flow });
     }
-    let duty_measured = collections
-        .iter()
-        .filter(|c| c.void.is_none())
-        .all(|c| c.duty_pct.is_some());
+    let duty_measured = collections.iter().filter(|c| c.void.is_none()).all(|c| c.duty_pct.is_some());
     let points = assemble(nozzles, flowing, &dry, highest_flow, duty_measured);
     points.check_spread()?;
     Ok(points)
@@ -144,9 +133,8 @@ fn assemble(
     let groups = group(&mut flowing);
     let n = flowing.len() as f64;
     let temperatures: Vec<f64> = flowing.iter().filter_map(|p| p.water_degc).collect();
-    let duty_range = flowing.iter().fold((f64::INFINITY, 0.0_f64), |(low, high), p| {
-        (low.min(p.duty), high.max(p.duty))
-    });
+    let duty_range =
+        flowing.iter().fold((f64::INFINITY, 0.0_f64), |(low, high), p| (low.min(p.duty), high.max(p.duty)));
     Points {
         nozzles,
         groups,
@@ -201,10 +189,7 @@ fn check(c: &Collection, duty_pct: f64) -> Result<(), FitRefusal> {
         return refuse(format!("flow {} mL/min, expected a number", c.flow_ml_min));
     }
     let pressures = [c.line_pressure_kpa.unwrap_or(0.0), c.back_pressure_kpa];
-    if let Some(bad) = pressures
-        .iter()
-        .find(|p| !(p.is_finite() && **p > -101.0 && **p < 1e4))
-    {
+    if let Some(bad) = pressures.iter().find(|p| !(p.is_finite() && **p > -101.0 && **p < 1e4)) {
         return refuse(format!("pressure {bad} kPa, expected -101 to 10000 kPa"));
     }
     if let Some(bad) = c.water_degc.filter(|t| !(*t > -40.0 && *t < 100.0)) {
@@ -218,10 +203,8 @@ fn check(c: &Collection, duty_pct: f64) -> Result<(), FitRefusal> {
 fn group(points: &mut [Point]) -> Vec<Group> {
     let mut order: Vec<usize> = (0..points.len()).collect();
     order.sort_by_key(|i| points[*i].nozzle);
-    let mut runs: Vec<Vec<usize>> = order
-        .chunk_by(|a, b| points[*a].nozzle == points[*b].nozzle)
-        .map(<[usize]>::to_vec)
-        .collect();
+    let mut runs: Vec<Vec<usize>> =
+        order.chunk_by(|a, b| points[*a].nozzle == points[*b].nozzle).map(<[usize]>::to_vec).collect();
     for (value, width) in SAME {
         let split = |run: Vec<usize>| levels(run, |i| value(&points[i]), width);
         runs = runs.into_iter().flat_map(split).collect();
@@ -287,10 +270,7 @@ impl Points {
             }
         }
         if distinct == 1 {
-            return Err(FitRefusal::OneDuty {
-                duty_pct: 100.0 * low,
-                collections: self.flowing.len(),
-            });
+            return Err(FitRefusal::OneDuty { duty_pct: 100.0 * low, collections: self.flowing.len() });
         }
         let falls = self.slope_change();
         if falls < 0.0 {
@@ -300,10 +280,7 @@ impl Points {
             });
         }
         if distinct < NEEDED_DUTIES {
-            return Err(FitRefusal::TooFewDuties {
-                found: distinct,
-                needed: NEEDED_DUTIES,
-            });
+            return Err(FitRefusal::TooFewDuties { found: distinct, needed: NEEDED_DUTIES });
         }
         Ok(())
     }
@@ -311,10 +288,7 @@ impl Points {
     /// Change of flow over the range of duty by a straight line through all points, mL/min.
     fn slope_change(&self) -> f64 {
         let n = self.flowing.len() as f64;
-        let (d, q) = self
-            .flowing
-            .iter()
-            .fold((0.0, 0.0), |(d, q), p| (d + p.duty / n, q + p.flow / n));
+        let (d, q) = self.flowing.iter().fold((0.0, 0.0), |(d, q), p| (d + p.duty / n, q + p.flow / n));
         let (sxy, sxx) = self.flowing.iter().fold((0.0, 0.0), |(sxy, sxx), p| {
             (sxy + (p.duty - d) * (p.flow - q), sxx + (p.duty - d).powi(2))
         });

@@ -49,11 +49,7 @@ impl PairModel {
     pub fn duty_for(&self, ask: &Ask, flow_ml_min: f64) -> Result<Answer, Refusal> {
         if !(flow_ml_min.is_finite() && flow_ml_min > 0.0) {
             let (what, expected) = ("flow", "more than 0 mL/min");
-            return Err(Refusal::NotPossible {
-                what,
-                found: flow_ml_min,
-                expected,
-            });
+            return Err(Refusal::NotPossible { what, found: flow_ml_min, expected });
         }
         let place = self.place(ask)?;
         super::inverse::duty_answer(self, &place, flow_ml_min)
@@ -62,24 +58,13 @@ impl PairModel {
     pub(super) fn flow_answer(&self, place: &Place, duty_pct: f64) -> Result<Answer, Refusal> {
         if !(0.0..=100.0).contains(&duty_pct) {
             let (what, expected) = ("duty", "0 to 100 %");
-            return Err(Refusal::NotPossible {
-                what,
-                found: duty_pct,
-                expected,
-            });
+            return Err(Refusal::NotPossible { what, found: duty_pct, expected });
         }
-        let condition = Condition {
-            duty: duty_pct / 100.0,
-            ..place.condition.clone()
-        };
+        let condition = Condition { duty: duty_pct / 100.0, ..place.condition.clone() };
         let operating = self.operate(&condition);
         let mut warnings = place.warnings.clone();
         let siphon = siphon::answer(self, &condition, &operating);
-        let basis = if siphon.is_some() {
-            Basis::Extrapolated
-        } else {
-            self.basis(&condition, &operating)
-        };
+        let basis = if siphon.is_some() { Basis::Extrapolated } else { self.basis(&condition, &operating) };
         let estimate = if let Some(estimate) = siphon {
             warnings.push("vacuum draws liquid through the standing pump".into());
             estimate
@@ -88,11 +73,7 @@ impl PairModel {
             one_sided(&operating, parts)
         };
         self.warn(&condition, &operating, basis, &mut warnings);
-        Ok(Answer {
-            estimate,
-            basis,
-            warnings,
-        })
+        Ok(Answer { estimate, basis, warnings })
     }
 
     /// Contributions from the model, the widening, the liquid and from going beyond the data.
@@ -118,22 +99,10 @@ impl PairModel {
         }
         for part in &place.k_factor.parts {
             let k_factor = condition.k_factor * (1.0 + part.u);
-            parts.push(Part {
-                u: moved(&Condition {
-                    k_factor,
-                    ..condition.clone()
-                }),
-                ..part.clone()
-            });
+            parts.push(Part { u: moved(&Condition { k_factor, ..condition.clone() }), ..part.clone() });
         }
         if let Some(away) = place.unknown_temperature {
-            parts.push(u(
-                Cause::UnknownTemperature,
-                moved(&Condition {
-                    away,
-                    ..condition.clone()
-                }),
-            ));
+            parts.push(u(Cause::UnknownTemperature, moved(&Condition { away, ..condition.clone() })));
         }
         let excess = operating.line_kpa - self.reference.line_range_kpa.1;
         if excess > 0.0 && operating.flow > 0.0 {
@@ -148,10 +117,7 @@ impl PairModel {
     pub(super) fn place(&self, ask: &Ask) -> Result<Place, Refusal> {
         self.check(ask)?;
         let bench = Fluid::new(self.reference.methanol_mass_fraction).map_err(Refusal::Property)?;
-        let used = ask
-            .methanol_mass_fraction
-            .map_or(Ok(bench), Fluid::new)
-            .map_err(Refusal::Property)?;
+        let used = ask.methanol_mass_fraction.map_or(Ok(bench), Fluid::new).map_err(Refusal::Property)?;
         let mut warnings = Vec::new();
         let reference = REFERENCE_DEGC;
         let degc = ask.temperature_degc.unwrap_or(reference);
@@ -194,15 +160,7 @@ impl PairModel {
     fn check(&self, ask: &Ask) -> Result<(), Refusal> {
         let possible = |what, found: f64, low: f64, high: f64, expected| {
             let good = found.is_finite() && found >= low && found <= high;
-            if good {
-                Ok(())
-            } else {
-                Err(Refusal::NotPossible {
-                    what,
-                    found,
-                    expected,
-                })
-            }
+            if good { Ok(()) } else { Err(Refusal::NotPossible { what, found, expected }) }
         };
         possible("boost", ask.boost_kpa, -101.0, 1000.0, "-101 to 1000 kPa gauge")?;
         let supply = ask.supply_v.unwrap_or(self.reference.supply_v);
@@ -210,10 +168,7 @@ impl PairModel {
         if let Some(asked_hz) = ask.pwm_hz {
             let calibrated_hz = self.reference.pwm_hz;
             if calibrated_hz.is_none_or(|hz| (asked_hz / hz - 1.0).abs() > 0.01) {
-                return Err(Refusal::OtherPwm {
-                    asked_hz,
-                    calibrated_hz,
-                });
+                return Err(Refusal::OtherPwm { asked_hz, calibrated_hz });
             }
         }
         let bench_pressure = (self.reference.out_range_kpa.0 - SAME_PRESSURE_KPA)
@@ -232,10 +187,7 @@ impl PairModel {
             return Ok(vec![index]);
         }
         let known = || self.nozzles.iter().map(|n| n.name.clone()).collect();
-        let refuse = || Refusal::NoSuchNozzle {
-            asked: asked.to_owned(),
-            known: known(),
-        };
+        let refuse = || Refusal::NoSuchNozzle { asked: asked.to_owned(), known: known() };
         let mut indices = Vec::new();
         for name in asked.split('+') {
             let index = find(name.trim()).ok_or_else(refuse)?;
@@ -253,11 +205,7 @@ impl PairModel {
         let law = |j: &usize| &self.nozzles[*j];
         let inside =
             |value: f64, (low, high): (f64, f64), slack: f64| value >= low - slack && value <= high + slack;
-        let duty = c
-            .nozzles
-            .iter()
-            .map(law)
-            .all(|n| inside(c.duty, n.duty_range, SAME_DUTY));
+        let duty = c.nozzles.iter().map(law).all(|n| inside(c.duty, n.duty_range, SAME_DUTY));
         let supply = inside(c.supply_v, r.supply_range_v, SAME_SUPPLY_V);
         let out = inside(c.out_kpa, r.out_range_kpa, SAME_PRESSURE_KPA);
         let bench = c.away == Away::default() && (c.k_factor - 1.0).abs() < 1e-12;
@@ -267,11 +215,7 @@ impl PairModel {
                     .iter()
                     .map(law)
                     .all(|n| n.duties.iter().any(|d| (d - c.duty).abs() <= SAME_DUTY));
-            return if measured {
-                Basis::Measured
-            } else {
-                Basis::Interpolated
-            };
+            return if measured { Basis::Measured } else { Basis::Interpolated };
         }
         if self.between_nozzles(c, operating) && supply && bench {
             Basis::Interpolated
@@ -299,11 +243,8 @@ impl PairModel {
             })
             .map(|o| o.line_kpa)
             .collect();
-        let ends = reached
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| {
-                (a.min(*p), b.max(*p))
-            });
+        let ends =
+            reached.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(*p), b.max(*p)));
         operating.line_kpa >= ends.0 && operating.line_kpa <= ends.1
     }
 
@@ -336,11 +277,7 @@ impl PairModel {
     /// Loss of flow per kPa of line pressure at half the highest pressure, mL/min per kPa.
     pub(super) fn slip_per_kpa(&self) -> f64 {
         let (low, high) = self.surface.scaling.effective_v;
-        let drive = Drive {
-            duty: 1.0,
-            supply_v: self.reference.supply_v,
-            freewheel_v: self.freewheel_v,
-        };
+        let drive = Drive { duty: 1.0, supply_v: self.reference.supply_v, freewheel_v: self.freewheel_v };
         let at = super::terms::At {
             drive: drive.with_effective_v(0.5 * (low + high)),
             line_kpa: 0.25 * self.surface.scaling.pressure_kpa,
@@ -352,11 +289,7 @@ impl PairModel {
 
 /// Flow where something flows, the pump's shortfall (negative) where nothing does.
 pub(super) fn signed(operating: &Operating) -> f64 {
-    if operating.flow > 0.0 {
-        operating.flow
-    } else {
-        operating.free
-    }
+    if operating.flow > 0.0 { operating.flow } else { operating.free }
 }
 
 /// An estimate that is not below 0: where nothing flows, U says how much might.
@@ -367,11 +300,5 @@ fn one_sided(operating: &Operating, parts: Vec<Part>) -> Estimate {
     let short = Estimate::new(operating.free, parts);
     let u95 = (short.value + short.u95).max(0.0);
     let scale = if short.u95 > 0.0 { u95 / short.u95 } else { 0.0 };
-    Estimate {
-        value: 0.0,
-        u: short.u * scale,
-        u95,
-        dof: short.dof,
-        parts: short.parts,
-    }
+    Estimate { value: 0.0, u: short.u * scale, u95, dof: short.dof, parts: short.parts }
 }

@@ -20,13 +20,8 @@ pub(super) const AMPLITUDES: [f64; 8] = [0.0002, 0.0005, 0.001, 0.002, 0.004, 0.
 pub(super) const AMPLITUDE_SCALE: f64 = 0.003;
 /// Kinds of remainder that are weighed: smooth, and with corners; lengths in units of the measured range of effective
 /// voltage.
-pub(super) const KINDS: [Kind; 5] = [
-    Kind::Smooth(0.2),
-    Kind::Smooth(0.5),
-    Kind::Cornered(0.15),
-    Kind::Cornered(0.4),
-    Kind::Cornered(1.0),
-];
+pub(super) const KINDS: [Kind; 5] =
+    [Kind::Smooth(0.2), Kind::Smooth(0.5), Kind::Cornered(0.15), Kind::Cornered(0.4), Kind::Cornered(1.0)];
 /// Prior standard deviations of the forms of loss, fraction of full flow: a few per cent each (common practice, no
 /// source; chosen before any data were fitted).
 pub(super) const LOSS_SD: [(Term, f64); 5] = [
@@ -83,11 +78,7 @@ pub const LEVEL: (f64, f64) = (0.001, 0.002);
 
 impl Warmth {
     /// The supposition.
-    pub const SUPPOSED: Warmth = Warmth {
-        leak_share: LEAK_SHARE.0,
-        droop: DROOP.0,
-        level: LEVEL.0,
-    };
+    pub const SUPPOSED: Warmth = Warmth { leak_share: LEAK_SHARE.0, droop: DROOP.0, level: LEVEL.0 };
 }
 
 /// A kind of remainder, with its length in units of the measured range.

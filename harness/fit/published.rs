@@ -28,24 +28,13 @@ pub struct PumpValues {
 }
 
 fn part(cause: Cause, u: f64, dof: f64, type_a: bool) -> Part {
-    Part {
-        cause,
-        u_source: None,
-        u,
-        dof,
-        rectangular: false,
-        type_a,
-    }
+    Part { cause, u_source: None, u, dof, rectangular: false, type_a }
 }
 
 /// Something linear in the coefficients, with its budget.
 fn linear(model: &PairModel, row: &[f64]) -> Estimate {
     let g = DVector::from_column_slice(row);
-    let value = row
-        .iter()
-        .zip(&model.surface.coefficients)
-        .map(|(r, c)| r * c)
-        .sum();
+    let value = row.iter().zip(&model.surface.coefficients).map(|(r, c)| r * c).sum();
     let variance = (&model.covariance * &g).dot(&g).max(0.0);
     let mut parts = vec![part(Cause::Scatter, variance.sqrt(), model.dof, true)];
     for s in &model.shifts {
@@ -68,11 +57,7 @@ impl PumpValues {
     pub fn new(model: &PairModel, blend: &Blend) -> Self {
         let scaling = &model.surface.scaling;
         let (low, high) = scaling.effective_v;
-        let drive = Drive {
-            duty: 1.0,
-            supply_v: model.reference.supply_v,
-            freewheel_v: model.freewheel_v,
-        };
+        let drive = Drive { duty: 1.0, supply_v: model.reference.supply_v, freewheel_v: model.freewheel_v };
         let at = |effective_v, line_kpa| At {
             drive: drive.with_effective_v(effective_v),
             line_kpa,
@@ -84,18 +69,10 @@ impl PumpValues {
         let (top, mid) = (scaling.pressure_kpa, 0.5 * (low + high));
         let rise = each(&|t| (value(t, &at(high, 0.0)) - value(t, &at(low, 0.0))) / (high - low));
         let slip = each(&|t| {
-            if relief(t) {
-                0.0
-            } else {
-                (value(t, &at(mid, 0.0)) - value(t, &at(mid, top))) / top
-            }
+            if relief(t) { 0.0 } else { (value(t, &at(mid, 0.0)) - value(t, &at(mid, top))) / top }
         });
         let slope = each(&|t| {
-            if relief(t) {
-                1.0 / scaling.pressure_kpa
-            } else {
-                0.0
-            }
+            if relief(t) { 1.0 / scaling.pressure_kpa } else { 0.0 }
         });
         PumpValues {
             displacement_ml_min_per_v: linear(model, &rise),
@@ -110,14 +87,7 @@ impl PumpValues {
 fn friction_v(model: &PairModel) -> Option<Estimate> {
     let band = dead_band(model, 0)?;
     let per_pct = (model.reference.supply_v + model.freewheel_v) / 100.0;
-    let parts = band
-        .parts
-        .into_iter()
-        .map(|p| Part {
-            u: p.u * per_pct,
-            ..p
-        })
-        .collect();
+    let parts = band.parts.into_iter().map(|p| Part { u: p.u * per_pct, ..p }).collect();
     Some(Estimate::new(band.value * per_pct - model.freewheel_v, parts))
 }
 
@@ -127,22 +97,15 @@ fn opening(model: &PairModel, blend: &Blend) -> Option<Estimate> {
     if share < BYPASS_SHARE {
         return None;
     }
-    let opens = blend
-        .members
-        .iter()
-        .filter_map(|m| m.extra.opening.map(|o| (m.weight / share, o)));
+    let opens = blend.members.iter().filter_map(|m| m.extra.opening.map(|o| (m.weight / share, o)));
     let mean: f64 = opens.clone().map(|(w, o)| w * o.opens_kpa).sum();
-    let spread: f64 = opens
-        .map(|(w, o)| w * ((o.opens_kpa - mean).powi(2) + 0.25 * o.width_kpa.powi(2)))
-        .sum();
+    let spread: f64 =
+        opens.map(|(w, o)| w * ((o.opens_kpa - mean).powi(2) + 0.25 * o.width_kpa.powi(2))).sum();
     let mut parts = vec![part(Cause::Scatter, spread.sqrt(), model.dof, true)];
     for s in &model.shifts {
         let ln_k = s.ln_k.first().copied().unwrap_or(0.0);
         if ln_k != 0.0 && matches!(s.cause, Cause::Common(_)) {
-            parts.push(Part {
-                u: -2.0 * ln_k * mean,
-                ..part(s.cause.clone(), 0.0, s.dof, s.type_a)
-            });
+            parts.push(Part { u: -2.0 * ln_k * mean, ..part(s.cause.clone(), 0.0, s.dof, s.type_a) });
         }
     }
     Some(Estimate::new(mean, parts))
@@ -173,10 +136,7 @@ pub fn nozzle_k(model: &PairModel, nozzle: usize) -> Estimate {
 pub fn rated_flow(model: &PairModel, nozzle: usize, at_kpa: f64) -> Estimate {
     let k = nozzle_k(model, nozzle);
     let root = at_kpa.max(0.0).sqrt();
-    Estimate::new(
-        k.value * root,
-        k.parts.into_iter().map(|p| Part { u: p.u * root, ..p }).collect(),
-    )
+    Estimate::new(k.value * root, k.parts.into_iter().map(|p| Part { u: p.u * root, ..p }).collect())
 }
 
 /// Exponent of a nozzle's law, as measured.
@@ -201,23 +161,13 @@ pub fn highest_pressure(model: &PairModel, nozzle: usize) -> Option<Estimate> {
         ..Ask::default()
     };
     let flow = model.flow_at(&ask, 100.0).ok()?.estimate;
-    let c = Condition {
-        duty: 1.0,
-        ..model.place(&ask).ok()?.condition
-    };
+    let c = Condition { duty: 1.0, ..model.place(&ask).ok()?.condition };
     let line = model.operate(&c).line_kpa;
     let drop = line - c.out_kpa;
     let parts = flow.parts.into_iter().map(|p| {
         // An error that moves flow and coefficient alike leaves the pressure as it is.
-        let ln_k = model
-            .shifts
-            .iter()
-            .find(|s| s.cause == p.cause)
-            .map_or(0.0, |s| s.ln_k[nozzle]);
-        Part {
-            u: 2.0 * drop * (p.u / flow.value - ln_k),
-            ..p
-        }
+        let ln_k = model.shifts.iter().find(|s| s.cause == p.cause).map_or(0.0, |s| s.ln_k[nozzle]);
+        Part { u: 2.0 * drop * (p.u / flow.value - ln_k), ..p }
     });
     Some(Estimate::new(line, parts.collect()))
 }

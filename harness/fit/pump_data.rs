@@ -61,11 +61,7 @@ impl PumpData {
     pub fn new(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Self {
         let data = data(points, k, freewheel_v, away);
         let ends = |f: &dyn Fn(&Datum) -> f64| {
-            data.iter()
-                .map(f)
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-                    (a.min(v), b.max(v))
-                })
+            data.iter().map(f).fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
         };
         let scaling = Scaling {
             effective_v: ends(&|d| d.drive.effective_v()),
@@ -78,24 +74,11 @@ impl PumpData {
             .flowing
             .iter()
             .map(|p| slopes[p.group] * ((p.supply_v + freewheel_v) * p.u_duty).hypot(p.duty * p.u_supply_v));
-        let data: Vec<Datum> = data
-            .iter()
-            .zip(carried)
-            .map(|(d, u)| Datum {
-                u_flow: d.u_flow.hypot(u),
-                ..*d
-            })
-            .collect();
+        let data: Vec<Datum> =
+            data.iter().zip(carried).map(|(d, u)| Datum { u_flow: d.u_flow.hypot(u), ..*d }).collect();
         let (means, _) = means(&data, points.groups.len());
         let about = smooth(&means, &counts);
-        PumpData {
-            points: data,
-            means,
-            counts,
-            slopes,
-            about,
-            scaling,
-        }
+        PumpData { points: data, means, counts, slopes, about, scaling }
     }
 
     /// Moves the linearisation of collections without replicates to where a fitted surface meets the nozzle. A flow that
@@ -160,12 +143,7 @@ impl PumpData {
     /// Responses of the linear problem: `Q - q (1 - h)`.
     #[must_use]
     pub fn responses(&self, flows: &[f64], shares: &[f64]) -> Vec<f64> {
-        self.means
-            .iter()
-            .zip(flows)
-            .zip(shares)
-            .map(|((d, q), h)| d.flow - q * (1.0 - h))
-            .collect()
+        self.means.iter().zip(flows).zip(shares).map(|((d, q), h)| d.flow - q * (1.0 - h)).collect()
     }
 
     /// Gives the collections at these places so little weight that one that went wrong does no harm.
@@ -193,13 +171,8 @@ impl PumpData {
     #[must_use]
     pub fn within(&self, shape: &[f64]) -> (f64, f64) {
         let deviations = self.deviations();
-        let squares = self
-            .points
-            .iter()
-            .zip(deviations)
-            .zip(shape)
-            .map(|((d, r), v)| d.weight * r * r / v)
-            .sum();
+        let squares =
+            self.points.iter().zip(deviations).zip(shape).map(|((d, r), v)| d.weight * r * r / v).sum();
         let trusted = self.points.iter().filter(|d| d.weight >= 1.0).count();
         let groups = self.means.iter().filter(|m| m.weight >= 1.0).count();
         (squares, trusted.saturating_sub(groups) as f64)
@@ -212,15 +185,8 @@ fn data(points: &Points, k: &[f64], freewheel_v: f64, away: &[Away]) -> Vec<Datu
         .iter()
         .zip(away)
         .map(|(p, away)| Datum {
-            drive: Drive {
-                duty: p.duty,
-                supply_v: p.supply_v,
-                freewheel_v,
-            },
-            outlet: Outlet {
-                k: k[p.nozzle],
-                out_kpa: p.out_kpa,
-            },
+            drive: Drive { duty: p.duty, supply_v: p.supply_v, freewheel_v },
+            outlet: Outlet { k: k[p.nozzle], out_kpa: p.out_kpa },
             away: *away,
             flow: p.flow,
             u_flow: p.u_flow,
@@ -257,30 +223,19 @@ const SLOPE_APART: f64 = 0.01;
 /// of all of them where there are none.
 fn slopes(means: &[Datum]) -> Vec<f64> {
     let x = |d: &Datum| d.drive.effective_v();
-    let (low, high) = means
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
-            (a.min(x(d)), b.max(x(d)))
-        });
+    let (low, high) =
+        means.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| (a.min(x(d)), b.max(x(d))));
     let apart = SLOPE_APART * (high - low);
     let least = means.iter().map(|d| d.flow).fold(f64::INFINITY, f64::min);
     let most = means.iter().map(|d| d.flow).fold(0.0, f64::max);
     let overall = (most - least) / (high - low);
     let one = |d: &Datum| {
         let same = || means.iter().filter(|m| d.outlet.like(&m.outlet));
-        let below = same()
-            .filter(|m| x(m) < x(d) - apart)
-            .max_by(|a, b| x(a).total_cmp(&x(b)));
-        let above = same()
-            .filter(|m| x(m) > x(d) + apart)
-            .min_by(|a, b| x(a).total_cmp(&x(b)));
+        let below = same().filter(|m| x(m) < x(d) - apart).max_by(|a, b| x(a).total_cmp(&x(b)));
+        let above = same().filter(|m| x(m) > x(d) + apart).min_by(|a, b| x(a).total_cmp(&x(b)));
         let (from, to) = (below.unwrap_or(d), above.unwrap_or(d));
         let slope = (to.flow - from.flow) / (x(to) - x(from));
-        if slope.is_finite() && slope >= 0.0 {
-            slope
-        } else {
-            overall
-        }
+        if slope.is_finite() && slope >= 0.0 { slope } else { overall }
     };
     means.iter().map(one).collect()
 }

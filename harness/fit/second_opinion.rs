@@ -43,15 +43,9 @@ impl SecondOpinion {
         let duties: Vec<f64> = nodes.iter().map(|n| n.0).collect();
         let flows: Vec<f64> = nodes.iter().map(|n| n.1).collect();
         let weights: Vec<f64> = u_nodes.iter().map(|u| 1.0 / (u * u)).collect();
-        let curve = isotonic::increasing(&flows, &weights)
-            .ok()
-            .and_then(|rising| Pchip::new(&duties, &rising).ok());
-        let mut opinion = SecondOpinion {
-            nodes,
-            worst: None,
-            widening: Vec::new(),
-            curve,
-        };
+        let curve =
+            isotonic::increasing(&flows, &weights).ok().and_then(|rising| Pchip::new(&duties, &rising).ok());
+        let mut opinion = SecondOpinion { nodes, worst: None, widening: Vec::new(), curve };
         opinion.compare(model, nozzle, &u_nodes);
         opinion
     }
@@ -70,9 +64,7 @@ impl SecondOpinion {
                 let duty = d0 + part * (d1 - d0);
                 let Some(other) = self.flow(duty) else { continue };
                 let bow = (other - (q0 + part * (q1 - q0))).abs();
-                let u_other = u_nodes[i]
-                    .hypot(u_nodes[i + 1])
-                    .hypot(0.5 * bow + self.turn(i, d1 - d0));
+                let u_other = u_nodes[i].hypot(u_nodes[i + 1]).hypot(0.5 * bow + self.turn(i, d1 - d0));
                 let c = condition(model, nozzle, duty);
                 let o = model.operate(&c);
                 let u_law = model.parts(&c, &o)[0].u;
@@ -80,15 +72,9 @@ impl SecondOpinion {
                 let u95 = 2.0 * u_law.hypot(u_other);
                 let excess = difference.abs() - u95;
                 widening.push((duty, if excess > 0.0 { 0.5 * excess } else { 0.0 }));
-                let worse = self
-                    .worst
-                    .is_none_or(|w| difference.abs() / u95 > w.difference.abs() / w.u95);
+                let worse = self.worst.is_none_or(|w| difference.abs() / u95 > w.difference.abs() / w.u95);
                 if worse && u95 > 0.0 {
-                    self.worst = Some(Disagreement {
-                        duty,
-                        difference,
-                        u95,
-                    });
+                    self.worst = Some(Disagreement { duty, difference, u95 });
                 }
             }
         }
@@ -99,11 +85,8 @@ impl SecondOpinion {
 
     /// How much the curve may turn inside interval `i`, mL/min: an eighth of the change of slope to its neighbours.
     fn turn(&self, i: usize, width: f64) -> f64 {
-        let slope = |k: usize| {
-            self.nodes
-                .get(k + 1)
-                .map(|n| (n.1 - self.nodes[k].1) / (n.0 - self.nodes[k].0))
-        };
+        let slope =
+            |k: usize| self.nodes.get(k + 1).map(|n| (n.1 - self.nodes[k].1) / (n.0 - self.nodes[k].0));
         let here = slope(i).unwrap_or(0.0);
         let before = i.checked_sub(1).and_then(slope).unwrap_or(here);
         let after = slope(i + 1).unwrap_or(here);
@@ -127,12 +110,7 @@ fn condition(model: &PairModel, nozzle: usize, duty: f64) -> Condition {
 fn nodes(model: &PairModel, points: &Points, nozzle: usize, scatter: f64) -> (Vec<(f64, f64)>, Vec<f64>) {
     let mut nodes = Vec::new();
     let mut u = Vec::new();
-    for (index, group) in points
-        .groups
-        .iter()
-        .enumerate()
-        .filter(|(_, g)| g.nozzle == nozzle)
-    {
+    for (index, group) in points.groups.iter().enumerate().filter(|(_, g)| g.nozzle == nozzle) {
         let members = points.flowing.iter().filter(|p| p.group == index);
         let at_reference = model.operate(&condition(model, nozzle, group.duty)).flow;
         let mean = members

@@ -17,38 +17,20 @@ const CRACKING_KPA: (f64, f64) = (20.0, 10.0);
 /// Flow drawn through the standing pump; none where the pump turns, or there is no vacuum.
 #[must_use]
 pub fn answer(model: &PairModel, c: &Condition, operating: &Operating) -> Option<Estimate> {
-    let against_nothing = model.operate(&Condition {
-        out_kpa: 0.0,
-        ..c.clone()
-    });
+    let against_nothing = model.operate(&Condition { out_kpa: 0.0, ..c.clone() });
     if c.out_kpa >= 0.0 || against_nothing.flow > 0.0 {
         return None;
     }
-    let crack = model
-        .reference
-        .check_valve_kpa
-        .map_or(CRACKING_KPA, |known| (known, 0.2 * known));
+    let crack = model.reference.check_valve_kpa.map_or(CRACKING_KPA, |known| (known, 0.2 * known));
     let k = c.k_factor * c.nozzles.iter().map(|j| model.nozzles[*j].k).sum::<f64>();
     let leak = model.slip_per_kpa() * (1.0 + c.away.thin);
     let drawn = |share: f64, crack: f64| through(k, share * leak, -c.out_kpa - crack);
     let value = drawn(LEAK_SHARE.0, crack.0);
-    let part = |cause, u| Part {
-        cause,
-        u_source: None,
-        u,
-        dof: f64::INFINITY,
-        rectangular: false,
-        type_a: false,
-    };
+    let part =
+        |cause, u| Part { cause, u_source: None, u, dof: f64::INFINITY, rectangular: false, type_a: false };
     let parts = vec![
-        part(
-            Cause::LeakShare,
-            drawn(LEAK_SHARE.0 + LEAK_SHARE.1, crack.0) - value,
-        ),
-        part(
-            Cause::CheckValve,
-            drawn(LEAK_SHARE.0, (crack.0 - crack.1).max(0.0)) - value,
-        ),
+        part(Cause::LeakShare, drawn(LEAK_SHARE.0 + LEAK_SHARE.1, crack.0) - value),
+        part(Cause::CheckValve, drawn(LEAK_SHARE.0, (crack.0 - crack.1).max(0.0)) - value),
         part(Cause::Beyond, 0.5 * (operating.flow - value).max(0.0)),
     ];
     Some(Estimate::new(value, parts))

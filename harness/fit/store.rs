@@ -43,35 +43,22 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
     let pump = PumpValues::new(m, &fit.blend);
     let choice = fit.choice.as_ref();
     let measured = r.pressure_measured;
-    let limits = |(low, high): (f64, f64)| disk::Limits {
-        low: kept(low),
-        high: kept(high),
-    };
+    let limits = |(low, high): (f64, f64)| disk::Limits { low: kept(low), high: kept(high) };
     let bands: Vec<Option<Estimate>> = (0..m.nozzles.len()).map(|j| fit.dead_band(j)).collect();
     Calibration {
         format: disk::FORMAT.into(),
         version: disk::VERSION,
         program: origin.program.clone(),
         written: origin.written.clone(),
-        pair: disk::Pair {
-            pump: fit.facts.pump.clone(),
-            wiring: origin.wiring.clone(),
-        },
-        pwm: fit.facts.pwm_hz.map(|frequency_hz| disk::Pwm {
-            frequency_hz,
-            drive_side: drive_side(fit),
-        }),
-        fluid: disk::FluidEntry {
-            methanol_mass_fraction: r.methanol_mass_fraction,
-        },
+        pair: disk::Pair { pump: fit.facts.pump.clone(), wiring: origin.wiring.clone() },
+        pwm: fit.facts.pwm_hz.map(|frequency_hz| disk::Pwm { frequency_hz, drive_side: drive_side(fit) }),
+        fluid: disk::FluidEntry { methanol_mass_fraction: r.methanol_mass_fraction },
         reference: disk::ReferenceEntry {
             supply_v: r.supply_v,
             liquid_degc: r.water_degc.map(|_| super::liquid::REFERENCE_DEGC),
             outlet_kpa: r.out_range_kpa.0,
         },
-        nozzles: (0..m.nozzles.len())
-            .map(|j| (m.nozzles[j].name.clone(), nozzle(fit, j)))
-            .collect(),
+        nozzles: (0..m.nozzles.len()).map(|j| (m.nozzles[j].name.clone(), nozzle(fit, j))).collect(),
         pump: disk::Pump {
             displacement_ml_min_per_v: rounded(&pump.displacement_ml_min_per_v),
             friction_v: pump.friction_v.as_ref().map(rounded),
@@ -85,13 +72,9 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
             breakaway_pct: fit.breakaway().as_ref().map(rounded),
             measured: fit.points.duty_measured,
         },
-        check_valve: r.check_valve_kpa.map(|value| disk::CheckValve {
-            cracking_kpa: Measured {
-                value,
-                u95: 0.4 * value,
-                dof: None,
-            },
-        }),
+        check_valve: r
+            .check_valve_kpa
+            .map(|value| disk::CheckValve { cracking_kpa: Measured { value, u95: 0.4 * value, dof: None } }),
         model: disk::Model {
             chosen: choice.map_or_else(|| "weighed by evidence".to_owned(), |c| c.law().name.to_owned()),
             why: choice.map(super::law::Choice::words).unwrap_or_default(),
@@ -117,9 +100,7 @@ fn kept(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
         return value;
     }
-    format!("{value:.*e}", (DIGITS - 1) as usize)
-        .parse()
-        .unwrap_or(value)
+    format!("{value:.*e}", (DIGITS - 1) as usize).parse().unwrap_or(value)
 }
 
 /// A value for people: U to three digits, the value to match.
@@ -129,11 +110,7 @@ fn rounded(e: &Estimate) -> Measured {
         let r = (v * scale).round() / scale;
         if r.is_finite() { r } else { v }
     };
-    let decimals = if e.u95 > 0.0 {
-        2 - e.u95.log10().floor() as i32
-    } else {
-        9
-    };
+    let decimals = if e.u95 > 0.0 { 2 - e.u95.log10().floor() as i32 } else { 9 };
     Measured {
         value: digits(e.value, decimals),
         u95: digits(e.u95, decimals),
@@ -150,21 +127,11 @@ fn drive_side(fit: &PairFit) -> Option<String> {
 }
 
 fn by_nozzle(m: &PairModel, bands: &[Option<Estimate>]) -> BTreeMap<String, disk::Band> {
-    let named = m.nozzles.iter().zip(bands).filter_map(|(n, b)| {
-        b.as_ref().map(|b| {
-            (
-                n.name.clone(),
-                disk::Band {
-                    dead_band_pct: rounded(b),
-                },
-            )
-        })
-    });
-    if m.nozzles.len() > 1 {
-        named.collect()
-    } else {
-        BTreeMap::new()
-    }
+    let named =
+        m.nozzles.iter().zip(bands).filter_map(|(n, b)| {
+            b.as_ref().map(|b| (n.name.clone(), disk::Band { dead_band_pct: rounded(b) }))
+        });
+    if m.nozzles.len() > 1 { named.collect() } else { BTreeMap::new() }
 }
 
 fn nozzle(fit: &PairFit, j: usize) -> disk::NozzleEntry {
@@ -177,12 +144,7 @@ fn nozzle(fit: &PairFit, j: usize) -> disk::NozzleEntry {
         ..Default::default()
     };
     disk::NozzleEntry {
-        serial: fit
-            .facts
-            .nozzles
-            .iter()
-            .find(|n| n.name == law.name)
-            .and_then(|n| n.serial.clone()),
+        serial: fit.facts.nozzles.iter().find(|n| n.name == law.name).and_then(|n| n.serial.clone()),
         k_ml_min_per_sqrt_kpa: known.map(|_| rounded(&nozzle_k(m, j))),
         exponent: known.map(|n| rounded(&nozzle_exponent(n))),
         full_duty_kpa: known.and_then(|_| highest_pressure(m, j)).as_ref().map(rounded),
@@ -193,30 +155,22 @@ fn nozzle(fit: &PairFit, j: usize) -> disk::NozzleEntry {
         widening: law
             .widening
             .iter()
-            .map(|(d, u)| disk::Widening {
-                duty_pct: kept(100.0 * d),
-                u_ml_min: kept(*u),
-            })
+            .map(|(d, u)| disk::Widening { duty_pct: kept(100.0 * d), u_ml_min: kept(*u) })
             .collect(),
     }
 }
 
 fn surface_entry(m: &PairModel) -> disk::Surface {
     let s = &m.surface;
-    let terms = s
-        .terms
-        .iter()
-        .zip(&s.coefficients)
-        .enumerate()
-        .map(|(i, (term, c))| {
-            let (name, of) = term_entry(*term);
-            disk::TermEntry {
-                term: name.into(),
-                of,
-                coefficient: kept(*c),
-                covariance: (0..=i).map(|j| kept(m.covariance[(i, j)])).collect(),
-            }
-        });
+    let terms = s.terms.iter().zip(&s.coefficients).enumerate().map(|(i, (term, c))| {
+        let (name, of) = term_entry(*term);
+        disk::TermEntry {
+            term: name.into(),
+            of,
+            coefficient: kept(*c),
+            covariance: (0..=i).map(|j| kept(m.covariance[(i, j)])).collect(),
+        }
+    });
     disk::Surface {
         scaling: disk::Scaling {
             low_v: s.scaling.effective_v.0,
@@ -253,13 +207,7 @@ fn term_entry(term: Term) -> (&'static str, Vec<f64>) {
         Term::PulsedDrop { still, pressed } => ("pulsed_drop", vec![still, pressed]),
         Term::Ripple(k) => ("ripple", vec![f64::from(k)]),
         Term::RipplePressed(k) => ("ripple_pressed", vec![f64::from(k)]),
-        plain => (
-            TERMS
-                .iter()
-                .find(|(t, _)| *t == plain)
-                .map_or("level", |(_, n)| n),
-            Vec::new(),
-        ),
+        plain => (TERMS.iter().find(|(t, _)| *t == plain).map_or("level", |(_, n)| n), Vec::new()),
     }
 }
 
@@ -277,24 +225,20 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
         ("pulsed_drop", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedDrop { still, pressed }),
         ("ripple", &[k]) => order(k).map(Term::Ripple).ok_or_else(wrong),
         ("ripple_pressed", &[k]) => order(k).map(Term::RipplePressed).ok_or_else(wrong),
-        (name, []) => TERMS
-            .iter()
-            .find(|(_, n)| *n == name)
-            .map(|(t, _)| *t)
-            .ok_or_else(|| {
-                let names = TERMS.iter().map(|(_, n)| *n).chain([
-                    "relief",
-                    "pulsed",
-                    "pulsed_more",
-                    "ripple",
-                    "ripple_pressed",
-                ]);
-                let problem = Problem::new(format!("no term \"{name}\""));
-                match nearest(name, names) {
-                    Some(near) => problem.help(format!("did you mean \"{near}\"?")).into(),
-                    None => problem.into(),
-                }
-            }),
+        (name, []) => TERMS.iter().find(|(_, n)| *n == name).map(|(t, _)| *t).ok_or_else(|| {
+            let names = TERMS.iter().map(|(_, n)| *n).chain([
+                "relief",
+                "pulsed",
+                "pulsed_more",
+                "ripple",
+                "ripple_pressed",
+            ]);
+            let problem = Problem::new(format!("no term \"{name}\""));
+            match nearest(name, names) {
+                Some(near) => problem.help(format!("did you mean \"{near}\"?")).into(),
+                None => problem.into(),
+            }
+        }),
         _ => Err(wrong()),
     }
 }
@@ -319,10 +263,9 @@ const SOURCES: [(Source, &str); 14] = [
 fn cause_word(cause: &Cause) -> String {
     match cause {
         Cause::Nozzle(name) => format!("nozzle {name}"),
-        Cause::Common(source) => SOURCES
-            .iter()
-            .find(|(s, _)| s == source)
-            .map_or_else(String::new, |(_, w)| (*w).to_owned()),
+        Cause::Common(source) => {
+            SOURCES.iter().find(|(s, _)| s == source).map_or_else(String::new, |(_, w)| (*w).to_owned())
+        }
         Cause::LeakShare => "leak_share".into(),
         Cause::Winding => "winding".into(),
         other => format!("{other:?}"),
@@ -352,12 +295,7 @@ fn common_error(m: &PairModel, s: &Shift) -> disk::CommonError {
         rectangular: s.rectangular,
         type_a: s.type_a,
         freewheel_v: s.freewheel_v,
-        ln_k: m
-            .nozzles
-            .iter()
-            .zip(&s.ln_k)
-            .map(|(n, d)| (n.name.clone(), kept(*d)))
-            .collect(),
+        ln_k: m.nozzles.iter().zip(&s.ln_k).map(|(n, d)| (n.name.clone(), kept(*d))).collect(),
         coefficients: s.coefficients.iter().map(|c| kept(*c)).collect(),
     }
 }
@@ -379,10 +317,7 @@ pub fn model(c: &Calibration) -> Result<PairModel, Problems> {
             rectangular: e.rectangular,
             type_a: e.type_a,
             coefficients: e.coefficients.clone(),
-            ln_k: nozzles
-                .iter()
-                .map(|n| e.ln_k.get(&n.name).copied().unwrap_or(0.0))
-                .collect(),
+            ln_k: nozzles.iter().map(|n| e.ln_k.get(&n.name).copied().unwrap_or(0.0)).collect(),
             freewheel_v: e.freewheel_v,
         })
     });
@@ -422,15 +357,8 @@ fn law(name: &str, n: &disk::NozzleEntry) -> NozzleLaw {
         name: name.to_owned(),
         k: n.k_used,
         flow_range: (n.flow_range_ml_min[0], n.flow_range_ml_min[1]),
-        duty_range: (
-            duties.first().copied().unwrap_or(0.0),
-            duties.last().copied().unwrap_or(1.0),
-        ),
+        duty_range: (duties.first().copied().unwrap_or(0.0), duties.last().copied().unwrap_or(1.0)),
         duties,
-        widening: n
-            .widening
-            .iter()
-            .map(|w| (w.duty_pct / 100.0, w.u_ml_min))
-            .collect(),
+        widening: n.widening.iter().map(|w| (w.duty_pct / 100.0, w.u_ml_min)).collect(),
     }
 }

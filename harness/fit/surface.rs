@@ -67,21 +67,11 @@ impl Cut<'_> {
     /// Flow and its derivative per kPa at a line pressure.
     fn at(&self, line_kpa: f64) -> (f64, f64) {
         let scaling = &self.frame.surface.scaling;
-        let at = At {
-            drive: self.frame.drive,
-            line_kpa,
-            away: self.frame.away,
-        };
+        let at = At { drive: self.frame.drive, line_kpa, away: self.frame.away };
         let slope = self.straight / scaling.pressure_kpa;
-        self.bent.iter().fold(
-            (self.constant + slope * line_kpa, slope),
-            |(f, slope), (term, c)| {
-                (
-                    f + c * term.value(&at, scaling),
-                    slope + c * term.per_kpa(&at, scaling),
-                )
-            },
-        )
+        self.bent.iter().fold((self.constant + slope * line_kpa, slope), |(f, slope), (term, c)| {
+            (f + c * term.value(&at, scaling), slope + c * term.per_kpa(&at, scaling))
+        })
     }
 }
 
@@ -89,26 +79,12 @@ impl<'a> Frame<'a> {
     /// The surface's terms under a drive.
     #[must_use]
     pub fn new(surface: &'a Surface, drive: &Drive, away: Away) -> Self {
-        let pressed = surface
-            .terms
-            .iter()
-            .map(|t| t.pressed(drive, away, &surface.scaling))
-            .collect();
-        Frame {
-            surface,
-            drive: *drive,
-            away,
-            pressed,
-        }
+        let pressed = surface.terms.iter().map(|t| t.pressed(drive, away, &surface.scaling)).collect();
+        Frame { surface, drive: *drive, away, pressed }
     }
 
     fn cut(&self, coefficients: impl Iterator<Item = f64>) -> Cut<'_> {
-        let mut cut = Cut {
-            frame: self,
-            constant: 0.0,
-            straight: 0.0,
-            bent: Vec::new(),
-        };
+        let mut cut = Cut { frame: self, constant: 0.0, straight: 0.0, bent: Vec::new() };
         for ((term, pressed), c) in self.surface.terms.iter().zip(&self.pressed).zip(coefficients) {
             match pressed {
                 Pressed::Not(value) => cut.constant += c * value,
@@ -122,8 +98,7 @@ impl<'a> Frame<'a> {
     /// Where pump and nozzle agree: `Q = F(x, P_out + (Q / K)^2)`.
     #[must_use]
     pub fn operate(&self, outlet: &Outlet) -> Operating {
-        self.cut(self.surface.coefficients.iter().copied())
-            .operate(outlet, None)
+        self.cut(self.surface.coefficients.iter().copied()).operate(outlet, None)
     }
 
     /// The same with changed coefficients, found from an operating point nearby.
@@ -137,11 +112,7 @@ impl<'a> Frame<'a> {
     #[must_use]
     pub fn gradient(&self, operating: &Operating) -> Vec<f64> {
         let scaling = &self.surface.scaling;
-        let at = At {
-            drive: self.drive,
-            line_kpa: operating.line_kpa,
-            away: self.away,
-        };
+        let at = At { drive: self.drive, line_kpa: operating.line_kpa, away: self.away };
         let p = operating.line_kpa / scaling.pressure_kpa;
         let value = |term: &Term, pressed: &Pressed| match pressed {
             Pressed::Not(value) => *value,
@@ -163,12 +134,7 @@ impl Cut<'_> {
     fn operate(&self, outlet: &Outlet, near: Option<f64>) -> Operating {
         let free = self.at(outlet.out_kpa).0;
         if free <= 0.0 {
-            return Operating {
-                flow: 0.0,
-                line_kpa: outlet.out_kpa,
-                share: 1.0,
-                free,
-            };
+            return Operating { flow: 0.0, line_kpa: outlet.out_kpa, share: 1.0, free };
         }
         let line = |q: f64| outlet.out_kpa + (q / outlet.k).powi(2);
         let (mut low, mut high) = (0.0, 2.0 * free);
@@ -188,22 +154,13 @@ impl Cut<'_> {
             let newton = q - excess / steep;
             let slow = excess.abs() > 0.5 * last;
             last = if slow { f64::INFINITY } else { excess.abs() };
-            let next = if slow || newton <= low || newton >= high {
-                0.5 * (low + high)
-            } else {
-                newton
-            };
+            let next = if slow || newton <= low || newton >= high { 0.5 * (low + high) } else { newton };
             if excess.abs() < 1e-11 * free || (next - q).abs() < 1e-12 * free {
                 break;
             }
             q = next;
         }
-        Operating {
-            flow: q,
-            line_kpa: line(q),
-            share,
-            free,
-        }
+        Operating { flow: q, line_kpa: line(q), share, free }
     }
 }
 
@@ -211,21 +168,13 @@ impl Surface {
     /// Flow of the pump at a fixed line pressure, mL/min.
     #[must_use]
     pub fn flow(&self, at: &At) -> f64 {
-        self.terms
-            .iter()
-            .zip(&self.coefficients)
-            .map(|(t, c)| c * t.value(at, &self.scaling))
-            .sum()
+        self.terms.iter().zip(&self.coefficients).map(|(t, c)| c * t.value(at, &self.scaling)).sum()
     }
 
     /// Change of that flow per kPa of line pressure.
     #[must_use]
     pub fn per_kpa(&self, at: &At) -> f64 {
-        self.terms
-            .iter()
-            .zip(&self.coefficients)
-            .map(|(t, c)| c * t.per_kpa(at, &self.scaling))
-            .sum()
+        self.terms.iter().zip(&self.coefficients).map(|(t, c)| c * t.per_kpa(at, &self.scaling)).sum()
     }
 
     /// Where pump and nozzle agree; see [`Frame::operate`].

@@ -71,36 +71,22 @@ impl Tables {
     pub fn new(model: &PairModel) -> Self {
         let mut tables = Tables::default();
         for (index, law) in model.nozzles.iter().enumerate() {
-            let ask = |boost_kpa| Ask {
-                nozzle: Some(law.name.clone()),
-                boost_kpa,
-                ..Ask::default()
-            };
+            let ask = |boost_kpa| Ask { nozzle: Some(law.name.clone()), boost_kpa, ..Ask::default() };
             let bench = model.reference.out_range_kpa.0;
-            let (low, high) = (
-                100.0 * law.duty_range.0 - SAME_DUTY_PCT,
-                100.0 * law.duty_range.1 + SAME_DUTY_PCT,
-            );
+            let (low, high) =
+                (100.0 * law.duty_range.0 - SAME_DUTY_PCT, 100.0 * law.duty_range.1 + SAME_DUTY_PCT);
             let duties = (low.ceil() as i64..=high.floor() as i64).map(|d| d as f64);
-            tables
-                .duty_flow
-                .extend(duties.filter_map(|d| flow_row(model, &ask(bench), index, d)));
+            tables.duty_flow.extend(duties.filter_map(|d| flow_row(model, &ask(bench), index, d)));
             let flows = steps(law.flow_range, FLOWS);
-            tables
-                .flow_duty
-                .extend(flows.filter_map(|q| duty_row(model, &ask(bench), index, q)));
+            tables.flow_duty.extend(flows.filter_map(|q| duty_row(model, &ask(bench), index, q)));
             if !model.reference.pressure_measured {
                 continue;
             }
             for boost in BOOST_KPA.step_by(BOOST_STEP_KPA).map(f64::from) {
                 let duties = (DUTY_STEP_PCT..=100).step_by(DUTY_STEP_PCT).map(|d| d as f64);
-                tables
-                    .boost_flow
-                    .extend(duties.filter_map(|d| flow_row(model, &ask(boost), index, d)));
+                tables.boost_flow.extend(duties.filter_map(|d| flow_row(model, &ask(boost), index, d)));
                 let flows = steps((0.0, law.flow_range.1), BOOST_FLOWS);
-                tables
-                    .boost_duty
-                    .extend(flows.filter_map(|q| duty_row(model, &ask(boost), index, q)));
+                tables.boost_duty.extend(flows.filter_map(|q| duty_row(model, &ask(boost), index, q)));
             }
         }
         tables
@@ -122,11 +108,8 @@ impl Tables {
 fn steps((low, high): (f64, f64), count: f64) -> impl Iterator<Item = f64> {
     let rough = (high - low).max(1e-9) / count;
     let power = 10.0_f64.powf(rough.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|s| *s >= rough)
-        .unwrap_or(10.0 * power);
+    let step =
+        [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|s| *s >= rough).unwrap_or(10.0 * power);
     let first = (low / step).ceil().max(1.0) as i64;
     (first..=(high / step).floor() as i64).map(move |i| i as f64 * step)
 }
@@ -160,11 +143,7 @@ fn duty_row(model: &PairModel, ask: &Ask, nozzle: usize, flow: f64) -> Option<Du
 
 /// A text cell: quoted where RFC 4180 asks for it, and never read as a formula by a spreadsheet.
 fn cell(text: &str) -> String {
-    let guarded = if text.starts_with(['=', '+', '-', '@']) {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    };
+    let guarded = if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text.to_owned() };
     if guarded.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", guarded.replace('"', "\"\""))
     } else {
@@ -200,13 +179,8 @@ pub fn boost_flow_csv(rows: &[FlowRow]) -> String {
     let mut out = String::from("nozzle,duty_pct,boost_kpa,flow_ml_min,u95_ml_min,basis\n");
     for r in rows {
         let (q, u, basis) = (r.flow_ml_min, r.u95_ml_min, r.basis.word());
-        let _ = writeln!(
-            out,
-            "{},{:.2},{:.1},{q:.3},{u:.3},{basis}",
-            cell(&r.nozzle),
-            r.duty_pct,
-            r.boost_kpa
-        );
+        let _ =
+            writeln!(out, "{},{:.2},{:.1},{q:.3},{u:.3},{basis}", cell(&r.nozzle), r.duty_pct, r.boost_kpa);
     }
     out
 }
@@ -218,19 +192,12 @@ pub fn boost_duty_csv(rows: &[DutyRow]) -> String {
     for r in rows {
         let reachable = if r.duty.is_some() { "yes" } else { "no" };
         let (duty, _) = duty_cells(r);
-        let _ = writeln!(
-            out,
-            "{},{:.3},{:.1},{duty},{reachable}",
-            cell(&r.nozzle),
-            r.flow_ml_min,
-            r.boost_kpa
-        );
+        let _ =
+            writeln!(out, "{},{:.3},{:.1},{duty},{reachable}", cell(&r.nozzle), r.flow_ml_min, r.boost_kpa);
     }
     out
 }
 
 fn duty_cells(row: &DutyRow) -> (String, &'static str) {
-    row.duty.map_or((",".to_owned(), ""), |(duty, u, basis)| {
-        (format!("{duty:.4},{u:.4}"), basis.word())
-    })
+    row.duty.map_or((",".to_owned(), ""), |(duty, u, basis)| (format!("{duty:.4},{u:.4}"), basis.word()))
 }

@@ -105,10 +105,7 @@ impl Drive {
     /// The same supply at the duty that gives an effective voltage.
     #[must_use]
     pub fn with_effective_v(self, effective_v: f64) -> Self {
-        Drive {
-            duty: (effective_v + self.freewheel_v) / self.span_v(),
-            ..self
-        }
+        Drive { duty: (effective_v + self.freewheel_v) / self.span_v(), ..self }
     }
 
     /// Voltage gained where the current stops between pulses, V: then the motor turns free for the rest of the period,
@@ -130,11 +127,7 @@ impl Drive {
         let j = pulsing(still, pressed, p);
         let squared = self.duty * self.duty;
         let open = self.pulsed_v(j) > 0.0 && j > still * STILL_LEAST;
-        if open {
-            self.span_v() * squared / (squared + j).powi(2)
-        } else {
-            0.0
-        }
+        if open { self.span_v() * squared / (squared + j).powi(2) } else { 0.0 }
     }
 }
 
@@ -193,20 +186,12 @@ fn pulsing(still: f64, pressed: f64, p: f64) -> f64 {
 
 /// `w ln(1 + exp(x / w))`, a corner at 0 rounded over `w`; the corner itself where `w` is 0.
 fn soft_corner(x: f64, w: f64) -> f64 {
-    if w <= 0.0 || x.abs() > 30.0 * w {
-        x.max(0.0)
-    } else {
-        w * (x / w).exp().ln_1p()
-    }
+    if w <= 0.0 || x.abs() > 30.0 * w { x.max(0.0) } else { w * (x / w).exp().ln_1p() }
 }
 
 /// Derivative of [`soft_corner`].
 fn soft_step(x: f64, w: f64) -> f64 {
-    if w <= 0.0 || x.abs() > 30.0 * w {
-        f64::from(u8::from(x > 0.0))
-    } else {
-        1.0 / (1.0 + (-x / w).exp())
-    }
+    if w <= 0.0 || x.abs() > 30.0 * w { f64::from(u8::from(x > 0.0)) } else { 1.0 / (1.0 + (-x / w).exp()) }
 }
 
 /// Root of pressure that runs straight through zero and keeps the sign.
@@ -229,11 +214,7 @@ impl Term {
     /// The term's way with pressure under a drive.
     #[must_use]
     pub fn pressed(self, drive: &Drive, away: Away, scaling: &Scaling) -> Pressed {
-        let at = At {
-            drive: *drive,
-            line_kpa: scaling.pressure_kpa,
-            away,
-        };
+        let at = At { drive: *drive, line_kpa: scaling.pressure_kpa, away };
         match self {
             Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => {
                 Pressed::Not(self.value(&at, scaling))
@@ -317,11 +298,7 @@ impl Term {
                 let duty = at.drive.duty.max(1e-6);
                 let gained = at.drive.pulsed_v(j) / duty;
                 let fall = j / duty * at.drive.pulsed_loss(still, pressed, p);
-                if fall > 0.0 {
-                    -pressed * (gained - fall) / scaling.range_v()
-                } else {
-                    0.0
-                }
+                if fall > 0.0 { -pressed * (gained - fall) / scaling.range_v() } else { 0.0 }
             }
             Term::Relief { opens_kpa, width_kpa } => -soft_step(at.line_kpa - opens_kpa, width_kpa),
         };

@@ -106,11 +106,7 @@ pub fn from_table(table: &Table) -> Result<Wanted, Problems> {
                 None => Some(value),
             };
             let rpm = of_grid.or(own_rpm);
-            cells.extend(flow_ml_min.map(|flow_ml_min| Cell {
-                boost_kpa,
-                rpm,
-                flow_ml_min,
-            }));
+            cells.extend(flow_ml_min.map(|flow_ml_min| Cell { boost_kpa, rpm, flow_ml_min }));
         }
     }
     if cells.len() > CELLS_MOST {
@@ -142,10 +138,7 @@ impl Wanted {
     #[must_use]
     pub fn duties(&self, model: &PairModel, ask: &Ask) -> Duties {
         let of = |cell: &Cell| {
-            let ask = Ask {
-                boost_kpa: cell.boost_kpa,
-                ..ask.clone()
-            };
+            let ask = Ask { boost_kpa: cell.boost_kpa, ..ask.clone() };
             let answer = if cell.flow_ml_min == 0.0 {
                 Ok(None)
             } else {
@@ -174,12 +167,7 @@ impl Duties {
             let rest = match answer {
                 Ok(None) => "0,0,,yes,".to_owned(),
                 Ok(Some(a)) => {
-                    format!(
-                        "{:.3},{:.3},{},yes,",
-                        a.estimate.value,
-                        a.estimate.u95,
-                        a.basis.word()
-                    )
+                    format!("{:.3},{:.3},{},yes,", a.estimate.value, a.estimate.u95, a.basis.word())
                 }
                 Err(refusal) => format!(",,,no,\"{}\"", refusal.to_string().replace('"', "\"\"")),
             };
@@ -206,25 +194,14 @@ mod tests {
         assert!((rows[0].flow_ml_min - 126.180_392_8).abs() < 1e-9);
         let grid = cells("boost_kpa,2000,4000\n0,100,200\n50,,300\n").expect("a grid");
         assert_eq!(grid.len(), 3);
-        assert_eq!(
-            (grid[2].boost_kpa, grid[2].rpm, grid[2].flow_ml_min),
-            (50.0, Some(4000.0), 300.0)
-        );
+        assert_eq!((grid[2].boost_kpa, grid[2].rpm, grid[2].flow_ml_min), (50.0, Some(4000.0), 300.0));
     }
 
     #[test]
     fn what_is_wrong_is_shown_where_it_stands() {
         let text = cells("boost_kpa,rpm,flow_ml_min\n10,3000,\"1,5\"\n").expect_err("a decimal comma");
         assert!(text.contains("wanted.csv:2:9"), "{text}");
-        assert!(
-            cells("boost,flow\n1,2\n")
-                .expect_err("no boost")
-                .contains("boost_kpa")
-        );
-        assert!(
-            cells("boost_kpa,idle\n1,2\n")
-                .expect_err("no rpm")
-                .contains("idle")
-        );
+        assert!(cells("boost,flow\n1,2\n").expect_err("no boost").contains("boost_kpa"));
+        assert!(cells("boost_kpa,idle\n1,2\n").expect_err("no rpm").contains("idle"));
     }
 }

@@ -54,30 +54,14 @@ const FRACTIONS: [f64; 8] = [0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 1.0];
 
 /// Density, kg/m3: a row a mass fraction (water first, pure methanol last), a column a temperature.
 const DENSITY: [[f64; 8]; 8] = [
-    [
-        999.967, 999.703, 999.103, 998.207, 997.047, 995.649, 994.033, 992.215,
-    ],
-    [
-        984.054, 983.461, 982.619, 981.537, 980.226, 978.695, 976.955, 975.016,
-    ],
-    [
-        971.352, 970.004, 968.480, 966.785, 964.923, 962.897, 960.712, 958.372,
-    ],
-    [
-        958.209, 956.081, 953.837, 951.478, 949.004, 946.416, 943.714, 940.898,
-    ],
-    [
-        943.045, 940.289, 937.464, 934.569, 931.603, 928.565, 925.453, 922.267,
-    ],
-    [
-        925.462, 922.250, 919.002, 915.718, 912.398, 909.042, 905.649, 902.220,
-    ],
-    [
-        905.318, 901.681, 898.028, 894.363, 890.690, 887.010, 883.327, 879.643,
-    ],
-    [
-        805.045, 800.367, 795.691, 791.012, 786.327, 781.628, 776.911, 772.169,
-    ],
+    [999.967, 999.703, 999.103, 998.207, 997.047, 995.649, 994.033, 992.215],
+    [984.054, 983.461, 982.619, 981.537, 980.226, 978.695, 976.955, 975.016],
+    [971.352, 970.004, 968.480, 966.785, 964.923, 962.897, 960.712, 958.372],
+    [958.209, 956.081, 953.837, 951.478, 949.004, 946.416, 943.714, 940.898],
+    [943.045, 940.289, 937.464, 934.569, 931.603, 928.565, 925.453, 922.267],
+    [925.462, 922.250, 919.002, 915.718, 912.398, 909.042, 905.649, 902.220],
+    [905.318, 901.681, 898.028, 894.363, 890.690, 887.010, 883.327, 879.643],
+    [805.045, 800.367, 795.691, 791.012, 786.327, 781.628, 776.911, 772.169],
 ];
 
 /// Viscosity, mPa s, in the same order.
@@ -107,11 +91,7 @@ impl Surface {
     }
 
     fn at(&self, fraction: f64, degc: f64) -> Option<f64> {
-        let logs = self
-            .0
-            .iter()
-            .map(|c| c.value(degc))
-            .collect::<Option<Vec<f64>>>()?;
+        let logs = self.0.iter().map(|c| c.value(degc)).collect::<Option<Vec<f64>>>()?;
         Pchip::new(&FRACTIONS, &logs).ok()?.value(fraction).map(f64::exp)
     }
 }
@@ -140,9 +120,7 @@ pub fn density_kg_m3(fraction: f64, degc: f64, gauge_kpa: f64) -> Result<Propert
     let at_20 = DENSITY_20.as_ref().and_then(|c| c.value(fraction));
     let relative = RELATIVE_DENSITY.as_ref().and_then(|s| s.at(fraction, degc));
     let (Some(at_20), Some(relative)) = (at_20, relative) else {
-        return Err(NumericsError::NotFinite {
-            what: "density of the mix",
-        });
+        return Err(NumericsError::NotFinite { what: "density of the mix" });
     };
     let of_water = plain.value / water::density_kg_m3(degc, 0.0)?.value - 1.0;
     let of_methanol = METHANOL_COMPRESSIBILITY.0 * gauge_kpa;
@@ -150,10 +128,7 @@ pub fn density_kg_m3(fraction: f64, degc: f64, gauge_kpa: f64) -> Result<Propert
     let value = at_20 * relative * (1.0 + squeezed);
     let base = grade(fraction, U_DENSITY_KG_M3) + grade(fraction, U_DENSITY_PER_K) * (degc - 20.0).abs();
     let squeeze_doubt = value * fraction * of_methanol * METHANOL_COMPRESSIBILITY.1;
-    Ok(Property {
-        value,
-        u: base.hypot(squeeze_doubt).hypot(value * water::U_TAP_RELATIVE),
-    })
+    Ok(Property { value, u: base.hypot(squeeze_doubt).hypot(value * water::U_TAP_RELATIVE) })
 }
 
 /// Dynamic viscosity near atmospheric pressure.
@@ -163,13 +138,8 @@ pub fn density_kg_m3(fraction: f64, degc: f64, gauge_kpa: f64) -> Result<Propert
 pub fn viscosity_mpa_s(fraction: f64, degc: f64) -> Result<Property, NumericsError> {
     checked(fraction, degc)?;
     let value = VISCOSITIES.as_ref().and_then(|s| s.at(fraction, degc));
-    let value = value.ok_or(NumericsError::NotFinite {
-        what: "viscosity of the mix",
-    })?;
-    Ok(Property {
-        value,
-        u: value * grade(fraction, U_VISCOSITY_RELATIVE),
-    })
+    let value = value.ok_or(NumericsError::NotFinite { what: "viscosity of the mix" })?;
+    Ok(Property { value, u: value * grade(fraction, U_VISCOSITY_RELATIVE) })
 }
 
 fn grade(fraction: f64, (measured, beyond): (f64, f64)) -> f64 {

@@ -34,24 +34,15 @@ pub struct Fluid {
 
 impl Fluid {
     /// Water.
-    pub const WATER: Fluid = Fluid {
-        methanol_mass_fraction: 0.0,
-    };
+    pub const WATER: Fluid = Fluid { methanol_mass_fraction: 0.0 };
 
     /// A mix with this mass fraction of methanol, 0 to 1.
     ///
     /// # Errors
     /// `OutOfRange`.
     pub fn new(methanol_mass_fraction: f64) -> Result<Self, NumericsError> {
-        in_range(
-            "mass fraction of methanol",
-            methanol_mass_fraction,
-            (0.0, 1.0),
-            "0 to 1",
-        )?;
-        Ok(Self {
-            methanol_mass_fraction,
-        })
+        in_range("mass fraction of methanol", methanol_mass_fraction, (0.0, 1.0), "0 to 1")?;
+        Ok(Self { methanol_mass_fraction })
     }
 
     /// A mix of this share of methanol by volume, both measured before mixing at 20 degC.
@@ -59,12 +50,7 @@ impl Fluid {
     /// # Errors
     /// `OutOfRange`.
     pub fn from_volume_fraction(methanol_volume_fraction: f64) -> Result<Self, NumericsError> {
-        in_range(
-            "volume fraction of methanol",
-            methanol_volume_fraction,
-            (0.0, 1.0),
-            "0 to 1",
-        )?;
+        in_range("volume fraction of methanol", methanol_volume_fraction, (0.0, 1.0), "0 to 1")?;
         Self::new(mix::mass_fraction(methanol_volume_fraction))
     }
 
@@ -110,16 +96,9 @@ impl Fluid {
     /// # Errors
     /// As [`Fluid::density_kg_m3`].
     pub fn expansion_per_k(&self, degc: f64) -> Result<f64, NumericsError> {
-        let (low, high) = if self.is_water() {
-            water::RANGE_DEGC
-        } else {
-            mix::RANGE_DEGC
-        };
+        let (low, high) = if self.is_water() { water::RANGE_DEGC } else { mix::RANGE_DEGC };
         let (below, above) = ((degc - 0.5).max(low), (degc + 0.5).min(high));
-        let (cold, warm) = (
-            self.density_kg_m3(below, 0.0)?.value,
-            self.density_kg_m3(above, 0.0)?.value,
-        );
+        let (cold, warm) = (self.density_kg_m3(below, 0.0)?.value, self.density_kg_m3(above, 0.0)?.value);
         Ok((cold / warm).ln() / (above - below))
     }
 }
@@ -140,10 +119,6 @@ fn in_range(
     if found >= low && found <= high {
         Ok(())
     } else {
-        Err(NumericsError::OutOfRange {
-            what,
-            found,
-            expected,
-        })
+        Err(NumericsError::OutOfRange { what, found, expected })
     }
 }

@@ -25,25 +25,13 @@ const VISCOSITY_BEST_DEGC: (f64, f64) = (20.0, 5.0);
 /// `OutOfRange` outside 0 to 60 degC or -100 to 3000 kPa.
 pub fn density_kg_m3(degc: f64, gauge_kpa: f64) -> Result<Property, NumericsError> {
     in_range("water temperature", degc, RANGE_DEGC, "0 to 60 degC")?;
-    in_range(
-        "gauge pressure of the water",
-        gauge_kpa,
-        (-100.0, PRESSURE_MAX_KPA),
-        "-100 to 3000 kPa",
-    )?;
-    let free = if degc <= CIPM_MAX_DEGC {
-        cipm_2001(degc)
-    } else {
-        kell_1975(degc)
-    };
+    in_range("gauge pressure of the water", gauge_kpa, (-100.0, PRESSURE_MAX_KPA), "-100 to 3000 kPa")?;
+    let free = if degc <= CIPM_MAX_DEGC { cipm_2001(degc) } else { kell_1975(degc) };
     let squeezed = compression(degc, gauge_kpa);
     // Above 40 degC the compressibility is extrapolated and off by 4 % at 60 degC.
     let doubt = if degc <= CIPM_MAX_DEGC { 0.005 } else { 0.05 };
     let value = free * (1.0 + squeezed);
-    Ok(Property {
-        value,
-        u: value * U_TAP_RELATIVE.hypot(squeezed * doubt),
-    })
+    Ok(Property { value, u: value * U_TAP_RELATIVE.hypot(squeezed * doubt) })
 }
 
 /// Air-free water at 101.325 kPa, 0 to 40 degC, within 1 ppm: CIPM formula (Tanaka, Girard, Davis, Peuto and Bignell
@@ -57,14 +45,7 @@ fn cipm_2001(t: f64) -> f64 {
 /// IPTS-68).
 fn kell_1975(degc: f64) -> f64 {
     let t = 1.000_24 * degc;
-    let above = [
-        999.839_52,
-        16.945_176,
-        -7.987_040_1e-3,
-        -46.170_461e-6,
-        105.563_02e-9,
-        -280.542_53e-12,
-    ];
+    let above = [999.839_52, 16.945_176, -7.987_040_1e-3, -46.170_461e-6, 105.563_02e-9, -280.542_53e-12];
     above.iter().rev().fold(0.0, |sum, a| sum * t + a) / (1.0 + 16.879_850e-3 * t)
 }
 
@@ -85,8 +66,5 @@ pub fn viscosity_mpa_s(degc: f64) -> Result<Property, NumericsError> {
     let terms = [(280.68, -1.9), (511.45, -7.7), (61.131, -19.6), (0.459_03, -40.0)];
     let value = terms.iter().map(|(a, b)| a * reduced.powf(*b)).sum::<f64>() * 1e-3;
     let near = (degc - VISCOSITY_BEST_DEGC.0).abs() <= VISCOSITY_BEST_DEGC.1;
-    Ok(Property {
-        value,
-        u: value * if near { 0.001 } else { 0.005 },
-    })
+    Ok(Property { value, u: value * if near { 0.001 } else { 0.005 } })
 }

@@ -73,13 +73,8 @@ impl Instrument {
     pub(super) fn answered(&mut self, sent: Moment, now: Moment) -> (Moment, Duration) {
         self.counts.answered += 1;
         self.garbage.good();
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
-        (
-            Moment::from_ns(sent.as_ns().midpoint(now.as_ns())),
-            now.since(sent),
-        )
+        self.state = State::Idle { not_before: self.after_silence(now) };
+        (Moment::from_ns(sent.as_ns().midpoint(now.as_ns())), now.since(sent))
     }
 
     fn poll_line(
@@ -94,30 +89,17 @@ impl Instrument {
             return false;
         }
         let fields = matches!(self.polls[i].reply, Reply::Fields(_));
-        let (flag, sequence) = if fields {
-            (None, None)
-        } else {
-            (self.capture.flag, self.capture.sequence)
-        };
+        let (flag, sequence) = if fields { (None, None) } else { (self.capture.flag, self.capture.sequence) };
         if !is_new(&mut self.polls[i].sequence, sequence) {
             self.discard(line, Discard::Duplicate, events);
             return true;
         }
         let (at, round_trip) = self.answered(sent, now);
-        let occasion = Occasion {
-            at,
-            round_trip: Some(round_trip),
-            flag,
-        };
+        let occasion = Occasion { at, round_trip: Some(round_trip), flag };
         let targets = &mut self.polls[i].targets;
         if fields {
             let values = &self.values;
-            deliver(
-                targets,
-                occasion,
-                |t| values.get(t.field).map(|v| (*v, None)),
-                events,
-            );
+            deliver(targets, occasion, |t| values.get(t.field).map(|v| (*v, None)), events);
         } else {
             let capture = &self.capture;
             deliver(targets, occasion, |t| captured(capture, line, t.field), events);
@@ -136,18 +118,9 @@ impl Instrument {
             }
             self.garbage.good();
             if is_new(&mut listen.sequence, self.capture.sequence) {
-                let occasion = Occasion {
-                    at: now,
-                    round_trip: None,
-                    flag: self.capture.flag,
-                };
+                let occasion = Occasion { at: now, round_trip: None, flag: self.capture.flag };
                 let capture = &self.capture;
-                deliver(
-                    &mut listen.targets,
-                    occasion,
-                    |t| captured(capture, line, t.field),
-                    events,
-                );
+                deliver(&mut listen.targets, occasion, |t| captured(capture, line, t.field), events);
             } else {
                 self.discard(line, Discard::Duplicate, events);
             }

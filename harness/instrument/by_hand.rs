@@ -32,32 +32,19 @@ impl Instrument {
     ) -> Result<(), Box<Problem>> {
         let text = text.trim();
         match self.state {
-            State::Waiting {
-                what: What::Tell(i), ..
-            } if self.tells[i].channel == channel => {
+            State::Waiting { what: What::Tell(i), .. } if self.tells[i].channel == channel => {
                 is_done(text)?;
                 // What was asked for is done when the operator says so, not halfway to it.
                 self.told(i, now, now, events);
             }
-            State::Waiting {
-                what: What::Poll(_), ..
-            } if self.is_asked(channel) => {
+            State::Waiting { what: What::Poll(_), .. } if self.is_asked(channel) => {
                 let asked: Vec<&Target> = self.asked.iter().map(|i| &self.polls[*i].targets[0]).collect();
                 let values = values(text, &asked)?;
                 self.answered(now, now);
                 for (i, value) in std::mem::take(&mut self.asked).into_iter().zip(values) {
-                    let occasion = Occasion {
-                        at: now,
-                        round_trip: None,
-                        flag: None,
-                    };
+                    let occasion = Occasion { at: now, round_trip: None, flag: None };
                     let value = Numeric::Finite(value);
-                    deliver(
-                        &mut self.polls[i].targets,
-                        occasion,
-                        |_| Some((value, None)),
-                        events,
-                    );
+                    deliver(&mut self.polls[i].targets, occasion, |_| Some((value, None)), events);
                 }
             }
             _ => return Err(Box::new(Problem::new("no question is open for this channel"))),
@@ -67,9 +54,7 @@ impl Instrument {
     }
 
     fn is_asked(&self, channel: usize) -> bool {
-        self.asked
-            .iter()
-            .any(|i| self.polls[*i].targets[0].channel == channel)
+        self.asked.iter().any(|i| self.polls[*i].targets[0].channel == channel)
     }
 
     /// Asks for every reading that is wanted by `now`, poll `first` among them, in one question.
@@ -102,11 +87,7 @@ impl Poll {
 /// What is wrong, with the whole answer where that names only a part of it.
 fn told(text: &str, what: &str) -> String {
     let whole = what.contains(text);
-    if whole {
-        what.to_owned()
-    } else {
-        format!("in \"{text}\": {what}")
-    }
+    if whole { what.to_owned() } else { format!("in \"{text}\": {what}") }
 }
 
 fn is_done(text: &str) -> Result<(), Box<Problem>> {
@@ -114,9 +95,7 @@ fn is_done(text: &str) -> Result<(), Box<Problem>> {
         return Ok(());
     }
     let what = format!("\"{text}\" does not say whether it is done");
-    Err(Box::new(
-        Problem::new(what).expected("\"ok\", or an empty line, when it is done"),
-    ))
+    Err(Box::new(Problem::new(what).expected("\"ok\", or an empty line, when it is done")))
 }
 
 /// The instrument's numbers in an answer, one for each target.
@@ -125,23 +104,15 @@ fn values(text: &str, targets: &[&Target]) -> Result<Vec<f64>, Box<Problem>> {
     if parts.len() != targets.len() {
         let what = match text {
             "" => String::from("the values are missing"),
-            _ => format!(
-                "\"{text}\" holds {} values, {} were asked for",
-                parts.len(),
-                targets.len()
-            ),
+            _ => format!("\"{text}\" holds {} values, {} were asked for", parts.len(), targets.len()),
         };
         let examples: Vec<&str> = targets.iter().map(|t| t.dimension.example()).collect();
-        return Err(Box::new(Problem::new(what).expected(format!(
-            "the values in the order asked, such as \"{}\"",
-            examples.join(", ")
-        ))));
+        return Err(Box::new(
+            Problem::new(what)
+                .expected(format!("the values in the order asked, such as \"{}\"", examples.join(", "))),
+        ));
     }
-    parts
-        .iter()
-        .zip(targets)
-        .map(|(part, target)| value_of(part, target))
-        .collect()
+    parts.iter().zip(targets).map(|(part, target)| value_of(part, target)).collect()
 }
 
 /// The parts of an answer: between semicolons, or commas with a blank (a comma alone may be meant as a decimal mark and
@@ -154,10 +125,7 @@ fn parts(text: &str, wanted: usize) -> Vec<&str> {
     } else if words.len() == wanted && words.iter().all(bare) {
         words
     } else {
-        text.split(';')
-            .flat_map(|part| part.split(", "))
-            .map(str::trim)
-            .collect()
+        text.split(';').flat_map(|part| part.split(", ")).map(str::trim).collect()
     }
 }
 

@@ -46,8 +46,8 @@ impl Compiler<'_> {
             },
             None if is_scpi => Reply::Fields(scpi::channel_count(query).unwrap_or(0)),
             None => {
-                self.problem(format!("{role}: the answer's pattern is missing"))
-                    .expected = Some("a pattern such as `P {value} {unit}`".into());
+                self.problem(format!("{role}: the answer's pattern is missing")).expected =
+                    Some("a pattern such as `P {value} {unit}`".into());
                 return;
             }
         };
@@ -62,9 +62,7 @@ impl Compiler<'_> {
             return;
         };
         let request = [query.as_bytes(), end].concat();
-        self.out
-            .polls
-            .push(poll(request, query, reply, target, spec.every));
+        self.out.polls.push(poll(request, query, reply, target, spec.every));
     }
 
     pub(super) fn listen(&mut self, channel: usize, spec: &ChannelSpec, text: &str, field: usize) {
@@ -78,11 +76,7 @@ impl Compiler<'_> {
         let target = target(channel, field, spec, self.spec);
         match self.out.listens.iter_mut().find(|l| l.pattern == pattern) {
             Some(listen) => listen.targets.push(target),
-            None => self.out.listens.push(Listen {
-                pattern,
-                targets: vec![target],
-                sequence: None,
-            }),
+            None => self.out.listens.push(Listen { pattern, targets: vec![target], sequence: None }),
         }
     }
 
@@ -95,12 +89,7 @@ impl Compiler<'_> {
                 Some(pattern) => Ack::Line(pattern),
                 None => return,
             },
-            (
-                None,
-                Dialect::Lines {
-                    check_errors: true, ..
-                },
-            ) => Ack::ErrorQueue,
+            (None, Dialect::Lines { check_errors: true, .. }) => Ack::ErrorQueue,
             (None, _) => Ack::None,
         };
         self.push_tell(channel, spec, Command::Line(template), ack);
@@ -116,18 +105,12 @@ impl Compiler<'_> {
         let role = &spec.role;
         let count = kind.registers();
         if address.checked_add(count - 1).is_none() {
-            self.problem(format!(
-                "{role}: register {address} is the last there is, and two are needed"
-            ));
+            self.problem(format!("{role}: register {address} is the last there is, and two are needed"));
         }
         match (function, to) {
             (3 | 4, Direction::Read) => {
                 self.check_period(spec);
-                let request = Request::Read {
-                    input: function == 4,
-                    address,
-                    count,
-                };
+                let request = Request::Read { input: function == 4, address, count };
                 let mut target = target(channel, 0, spec, self.spec);
                 target.kind = kind;
                 let same = |p: &&mut Poll| matches!(p.reply, Reply::Registers(r) if r == request);
@@ -142,37 +125,21 @@ impl Compiler<'_> {
                 let mut bytes = Vec::new();
                 request.encode(unit, &mut bytes);
                 let shown = format!("function {function}, register {address}");
-                self.out
-                    .polls
-                    .push(poll(bytes, &shown, Reply::Registers(request), target, spec.every));
+                self.out.polls.push(poll(bytes, &shown, Reply::Registers(request), target, spec.every));
             }
             (6, Direction::Set) if count > 1 => {
-                self.problem(format!(
-                    "{role}: function 6 writes one register, the number takes two"
-                ))
-                .help = Some("use function 16".into());
+                self.problem(format!("{role}: function 6 writes one register, the number takes two")).help =
+                    Some("use function 16".into());
             }
             (6 | 16, Direction::Set) => {
-                let command = Command::Register {
-                    single: function == 6,
-                    address,
-                    kind,
-                };
-                let nothing = Request::Read {
-                    input: false,
-                    address,
-                    count,
-                };
+                let command = Command::Register { single: function == 6, address, kind };
+                let nothing = Request::Read { input: false, address, count };
                 self.push_tell(channel, spec, command, Ack::Repeat(nothing));
             }
             _ => {
-                let expected = if to == Direction::Read {
-                    "3 or 4 to read"
-                } else {
-                    "6 or 16 to write"
-                };
-                self.problem(format!("{role}: function {function} does not fit"))
-                    .expected = Some(expected.into());
+                let expected = if to == Direction::Read { "3 or 4 to read" } else { "6 or 16 to write" };
+                self.problem(format!("{role}: function {function} does not fit")).expected =
+                    Some(expected.into());
             }
         }
     }
@@ -180,27 +147,20 @@ impl Compiler<'_> {
     pub(super) fn operator(&mut self, channel: usize, spec: &ChannelSpec, question: &str, to: Direction) {
         let request = question.trim().to_owned();
         if request.is_empty() || request.len() > QUESTION_BYTES_MAX || request.contains(char::is_control) {
-            self.problem(format!("{}: this is no question to ask a person", spec.role))
-                .expected = Some(format!("one line of up to {QUESTION_BYTES_MAX} bytes"));
+            self.problem(format!("{}: this is no question to ask a person", spec.role)).expected =
+                Some(format!("one line of up to {QUESTION_BYTES_MAX} bytes"));
         } else if to == Direction::Set {
             // Manifold pressure is shown to the controller as a sensor's volts.
             let volts = spec.role == Role::Boost;
-            let dimension = if volts {
-                Dimension::Voltage
-            } else {
-                spec.role.dimension()
-            };
+            let dimension = if volts { Dimension::Voltage } else { spec.role.dimension() };
             self.push_tell(channel, spec, Command::Person { request, dimension }, Ack::Person);
         } else {
             let mut target = target(channel, 0, spec, self.spec);
             match stated_unit(&request, target.dimension) {
                 Ok(stated) => target.stated = stated,
                 Err(word) => {
-                    self.problem(format!("{}: [{word}] is no unit of it", spec.role))
-                        .expected = Some(format!(
-                        "the unit that the answer is in, as in [{}]",
-                        usual_unit(&target)
-                    ));
+                    self.problem(format!("{}: [{word}] is no unit of it", spec.role)).expected =
+                        Some(format!("the unit that the answer is in, as in [{}]", usual_unit(&target)));
                     return;
                 }
             }
@@ -239,8 +199,8 @@ impl Compiler<'_> {
             Ok(template)
                 if !template.has_value() && !matches!(spec.role, Role::Heartbeat | Role::SafeState) =>
             {
-                self.problem(format!("{}: `{text}` has no place for the value", spec.role))
-                    .expected = Some(COMMAND_EXAMPLE.into());
+                self.problem(format!("{}: `{text}` has no place for the value", spec.role)).expected =
+                    Some(COMMAND_EXAMPLE.into());
                 None
             }
             Ok(template) => Some(template),
@@ -262,8 +222,8 @@ impl Compiler<'_> {
             }
             Ok(pattern) if field.is_some_and(|f| f >= pattern.values()) => {
                 let field = field.unwrap_or(0);
-                self.problem(format!("{role}: `{text}` has no value number {field}"))
-                    .help = Some("values are numbered from 0".into());
+                self.problem(format!("{role}: `{text}` has no value number {field}")).help =
+                    Some("values are numbered from 0".into());
                 None
             }
             Ok(pattern) => Some(pattern),
@@ -272,8 +232,8 @@ impl Compiler<'_> {
 
     fn check_period(&mut self, spec: &ChannelSpec) {
         if spec.every.is_zero() {
-            self.problem(format!("{}: a sample period of 0", spec.role))
-                .expected = Some("a period such as \"20 ms\"".into());
+            self.problem(format!("{}: a sample period of 0", spec.role)).expected =
+                Some("a period such as \"20 ms\"".into());
         }
     }
 }
@@ -288,15 +248,7 @@ fn same_form(a: &Reply, b: &Reply) -> bool {
 
 fn poll(request: Vec<u8>, shown: &str, reply: Reply, target: Target, period: Duration) -> Poll {
     let shown = shown.to_owned();
-    Poll {
-        request,
-        shown,
-        reply,
-        targets: vec![target],
-        period,
-        due: Moment::START,
-        sequence: None,
-    }
+    Poll { request, shown, reply, targets: vec![target], period, due: Moment::START, sequence: None }
 }
 
 fn target(channel: usize, field: usize, spec: &ChannelSpec, instrument: &InstrumentSpec) -> Target {

@@ -66,22 +66,14 @@ fn dialect(spec: &InstrumentSpec) -> Dialect {
             mark: DecimalMark::Point,
             check_errors: *check_errors,
         },
-        DialectSpec::Text {
-            line_end,
-            decimal_comma,
-        } => Dialect::Lines {
+        DialectSpec::Text { line_end, decimal_comma } => Dialect::Lines {
             end: line_end.as_bytes().to_vec(),
-            mark: if *decimal_comma {
-                DecimalMark::Comma
-            } else {
-                DecimalMark::Point
-            },
+            mark: if *decimal_comma { DecimalMark::Comma } else { DecimalMark::Point },
             check_errors: false,
         },
-        DialectSpec::Modbus { unit } => Dialect::Modbus {
-            unit: *unit,
-            silence: uart::modbus_t3_5(spec.port.baud),
-        },
+        DialectSpec::Modbus { unit } => {
+            Dialect::Modbus { unit: *unit, silence: uart::modbus_t3_5(spec.port.baud) }
+        }
         DialectSpec::ByHand => Dialect::ByHand,
     }
 }
@@ -94,8 +86,7 @@ pub(super) struct Compiler<'r> {
 
 impl Compiler<'_> {
     pub(super) fn problem(&mut self, what: impl std::fmt::Display) -> &mut Problem {
-        self.problems
-            .push(Problem::new(format!("instrument {}: {what}", self.spec.name)));
+        self.problems.push(Problem::new(format!("instrument {}: {what}", self.spec.name)));
         let last = self.problems.0.len() - 1;
         &mut self.problems.0[last]
     }
@@ -129,12 +120,7 @@ impl Compiler<'_> {
             self.problem("the text expected of the identity is empty");
         } else {
             let (shown, expect) = (identity.ask.clone(), identity.expect.clone());
-            self.out.identity = Some(Identity {
-                request,
-                shown,
-                expect,
-                version: identity.version.clone(),
-            });
+            self.out.identity = Some(Identity { request, shown, expect, version: identity.version.clone() });
         }
     }
 
@@ -152,15 +138,7 @@ impl Compiler<'_> {
             self.problem(format!("{role}: the range {low} to {high} is empty"));
         }
         match (&spec.exchange, &self.out.dialect, role.direction()) {
-            (
-                ExchangeSpec::Ask {
-                    query,
-                    pattern,
-                    field,
-                },
-                Dialect::Lines { .. },
-                Direction::Read,
-            ) => {
+            (ExchangeSpec::Ask { query, pattern, field }, Dialect::Lines { .. }, Direction::Read) => {
                 self.ask(channel, spec, query, pattern.as_deref(), *field);
             }
             (ExchangeSpec::Listen { pattern, field }, Dialect::Lines { .. }, Direction::Read) => {
@@ -169,15 +147,7 @@ impl Compiler<'_> {
             (ExchangeSpec::Tell { command, reply }, Dialect::Lines { .. }, Direction::Set) => {
                 self.tell(channel, spec, command, reply.as_deref());
             }
-            (
-                ExchangeSpec::Register {
-                    function,
-                    address,
-                    kind,
-                },
-                Dialect::Modbus { .. },
-                direction,
-            ) => {
+            (ExchangeSpec::Register { function, address, kind }, Dialect::Modbus { .. }, direction) => {
                 self.register(channel, spec, (*function, *address, kind_of(*kind)), direction);
             }
             (ExchangeSpec::Operator { question }, Dialect::ByHand, direction) => {
@@ -185,11 +155,7 @@ impl Compiler<'_> {
             }
             (exchange, _, direction) => {
                 let words = exchange_words(exchange);
-                let doing = if direction == Direction::Read {
-                    "read"
-                } else {
-                    "set"
-                };
+                let doing = if direction == Direction::Read { "read" } else { "set" };
                 self.problem(format!("{role} cannot be {doing} by {words} in this dialect"));
             }
         }

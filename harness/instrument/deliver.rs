@@ -40,23 +40,13 @@ pub(super) fn deliver<'l>(
             Numeric::Finite(_) | Numeric::Missing => None,
         });
         if let Some(flag) = flag {
-            events.push(InstrumentEvent::Flag {
-                channel: target.channel,
-                flag,
-                at,
-            });
+            events.push(InstrumentEvent::Flag { channel: target.channel, flag, at });
         }
         match judge(target, value, unit, flag) {
             Ok((value, raw)) => {
                 target.latched = None;
                 let (channel, round_trip) = (target.channel, occasion.round_trip);
-                events.push(InstrumentEvent::Reading {
-                    channel,
-                    value,
-                    raw,
-                    at,
-                    round_trip,
-                });
+                events.push(InstrumentEvent::Reading { channel, value, raw, at, round_trip });
             }
             Err(fault) if target.latched == Some(fault.code) => {}
             Err(fault) => {

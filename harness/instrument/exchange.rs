@@ -162,26 +162,14 @@ impl Tell {
 
     /// The request that writes `value` (Modbus); none if it does not fit the registers or is no register.
     pub(super) fn request(&self, value: f64) -> Option<Request> {
-        let Command::Register {
-            single,
-            address,
-            kind,
-        } = self.command
-        else {
+        let Command::Register { single, address, kind } = self.command else {
             return None;
         };
         let values = kind.registers_of(self.raw(value))?;
         Some(if single {
-            Request::WriteOne {
-                address,
-                value: values[0],
-            }
+            Request::WriteOne { address, value: values[0] }
         } else {
-            Request::WriteSome {
-                address,
-                values,
-                count: kind.registers(),
-            }
+            Request::WriteSome { address, values, count: kind.registers() }
         })
     }
 }
@@ -202,7 +190,6 @@ pub(super) struct Identity {
 impl Identity {
     /// Whether a line is the answer of the expected instrument.
     pub(super) fn is_in(&self, line: &[u8]) -> bool {
-        line.windows(self.expect.len())
-            .any(|w| w == self.expect.as_bytes())
+        line.windows(self.expect.len()).any(|w| w == self.expect.as_bytes())
     }
 }

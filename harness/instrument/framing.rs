@@ -44,14 +44,8 @@ impl Instrument {
             }
         }
         match self.state {
-            State::Waiting {
-                what: What::Poll(_) | What::Tell(_),
-                ..
-            } => drop(frame.drain(..start)),
-            State::Waiting {
-                what: What::Probe, ..
-            }
-            | State::Quiet { .. } => {
+            State::Waiting { what: What::Poll(_) | What::Tell(_), .. } => drop(frame.drain(..start)),
+            State::Waiting { what: What::Probe, .. } | State::Quiet { .. } => {
                 self.discard(&frame[start..], Discard::Stale, events);
                 frame.clear();
             }
@@ -90,11 +84,7 @@ impl Instrument {
         match (what, message) {
             (What::Poll(i), Response::Registers(registers)) => {
                 let (at, round_trip) = self.answered(sent, now);
-                let occasion = Occasion {
-                    at,
-                    round_trip: Some(round_trip),
-                    flag: None,
-                };
+                let occasion = Occasion { at, round_trip: Some(round_trip), flag: None };
                 let value = |t: &super::exchange::Target| Some((t.kind.number(registers)?, None));
                 deliver(&mut self.polls[i].targets, occasion, value, events);
             }
@@ -111,11 +101,7 @@ impl Instrument {
             (What::Tell(i), Response::Refused(exception)) => {
                 self.answered(sent, now);
                 let tell = &self.tells[i];
-                events.push(refusal(
-                    tell.who.clone(),
-                    exception,
-                    &format!("setting {}", tell.sent),
-                ));
+                events.push(refusal(tell.who.clone(), exception, &format!("setting {}", tell.sent)));
             }
             // A request decides what its answer can be; nothing else comes out of its decoder.
             _ => {}

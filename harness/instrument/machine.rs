@@ -47,11 +47,7 @@ pub(super) enum State {
     /// Nothing under way.
     Idle { not_before: Moment },
     /// An answer is awaited.
-    Waiting {
-        what: What,
-        sent: Moment,
-        deadline: Moment,
-    },
+    Waiting { what: What, sent: Moment, deadline: Moment },
     /// Late answers are waited out.
     Quiet { until: Moment, at_most: Moment },
 }
@@ -128,14 +124,7 @@ impl Instrument {
     /// # Errors
     /// Everything its dialect cannot do, all at once.
     pub fn new(index: usize, rig: &Rig) -> Result<Instrument, Problems> {
-        let Compiled {
-            dialect,
-            identity,
-            polls,
-            listens,
-            tells,
-            character,
-        } = compile::compile(index, rig)?;
+        let Compiled { dialect, identity, polls, listens, tells, character } = compile::compile(index, rig)?;
         let spec = &rig.instruments[index];
         Ok(Instrument {
             name: spec.name.clone(),
@@ -228,11 +217,7 @@ impl Instrument {
         self.forget();
         self.opened = now;
         self.flood = Flood::new(self.character);
-        let drain = if self.dialect == Dialect::ByHand {
-            Duration::ZERO
-        } else {
-            OPENING_DRAIN
-        };
+        let drain = if self.dialect == Dialect::ByHand { Duration::ZERO } else { OPENING_DRAIN };
         self.state = State::Opening { until: now + drain };
         self.plan_wake();
     }

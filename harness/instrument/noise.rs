@@ -113,12 +113,7 @@ impl Flood {
     pub(super) fn new(character: Duration) -> Self {
         let character_ns = u64::try_from(character.as_nanos()).unwrap_or(u64::MAX).max(1);
         let bytes_per_s = FLOOD_FACTOR * 1_000_000_000 / character_ns;
-        Flood {
-            bytes_per_s,
-            room: FLOOD_BURST_BYTES,
-            filled: Moment::START,
-            refused: None,
-        }
+        Flood { bytes_per_s, room: FLOOD_BURST_BYTES, filled: Moment::START, refused: None }
     }
 
     /// How much of `bytes` that arrived at `now` may be looked at.

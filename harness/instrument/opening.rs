@@ -53,18 +53,10 @@ impl Instrument {
             (FaultCode::Garbage, seen, help)
         } else if self.echoed {
             let seen = format!("`{asked}` comes back and nothing else");
-            (
-                FaultCode::Echo,
-                seen,
-                "switch the echo of the device or of the line off".to_owned(),
-            )
+            (FaultCode::Echo, seen, "switch the echo of the device or of the line off".to_owned())
         } else if !tail.is_empty() {
             let seen = format!("\"{tail}\" without a line end in answer to `{asked}`");
-            (
-                FaultCode::Timeout,
-                seen,
-                "see what ends the device's lines".to_owned(),
-            )
+            (FaultCode::Timeout, seen, "see what ends the device's lines".to_owned())
         } else {
             let seen = format!("nothing answers to `{asked}`, asked {tries} times");
             let help =
@@ -86,10 +78,7 @@ impl Instrument {
         self.wrong = line.map(|l| String::from_utf8_lossy(l).trim().to_owned());
         self.garbage.good();
         if let Some(version) = self.missing_version(line) {
-            let seen = format!(
-                "it says \"{}\"",
-                shown_bytes(line.unwrap_or_default().trim_ascii())
-            );
+            let seen = format!("it says \"{}\"", shown_bytes(line.unwrap_or_default().trim_ascii()));
             let help =
                 format!("the rig was made for version {version}: check its commands, then change the rig");
             self.state = State::Failed;
@@ -119,9 +108,7 @@ impl Instrument {
             poll.sequence = None;
         }
         self.find_next_due();
-        events.push(InstrumentEvent::Ready {
-            identity: self.wrong.take(),
-        });
+        events.push(InstrumentEvent::Ready { identity: self.wrong.take() });
     }
 
     /// A line while the error queue is read; whether it is an entry.
@@ -151,10 +138,8 @@ impl Instrument {
         }
         if self.errors_left == 0 && !self.ready {
             self.state = State::Failed;
-            let seen = format!(
-                "the error queue still holds \"{}\" after {OLD_ERRORS_MAX} readings",
-                entry.text
-            );
+            let seen =
+                format!("the error queue still holds \"{}\" after {OLD_ERRORS_MAX} readings", entry.text);
             self.fault(FaultCode::Device, seen, "clear the instrument's errors", events);
         }
         true

@@ -56,12 +56,7 @@ impl Instrument {
         if admission.begins {
             let kib = FLOOD_BURST_BYTES / 1024;
             let seen = format!("more than {kib} KiB and more than its line can carry");
-            self.fault(
-                FaultCode::Overrun,
-                seen,
-                "see what else sends on this port",
-                events,
-            );
+            self.fault(FaultCode::Overrun, seen, "see what else sends on this port", events);
             self.discard(dropped, Discard::Flood, events);
         }
         taken
@@ -86,12 +81,7 @@ impl Instrument {
                 Piece::TooLong(start) => {
                     let shown = shown_bytes(&start[..40.min(start.len())]);
                     let seen = format!("{LINE_BYTES_MAX} bytes without a line end, from {shown}");
-                    self.fault(
-                        FaultCode::Frame,
-                        seen,
-                        "check the line end and the baud rate",
-                        events,
-                    );
+                    self.fault(FaultCode::Frame, seen, "check the line end and the baud rate", events);
                     self.discard(start, Discard::Unasked, events);
                 }
             }
@@ -111,12 +101,7 @@ impl Instrument {
             return;
         };
         let seen = format!("{bytes} bytes in a row that mean nothing");
-        self.fault(
-            FaultCode::Garbage,
-            seen,
-            "check baud rate, parity and wiring",
-            events,
-        );
+        self.fault(FaultCode::Garbage, seen, "check baud rate, parity and wiring", events);
         if !self.ready {
             self.state = State::Failed;
         }

@@ -42,9 +42,7 @@ impl Instrument {
         }
         self.losses.clear();
         self.suspect = true;
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
+        self.state = State::Idle { not_before: self.after_silence(now) };
         let (code, seen, help) = self.why_missed(&self.polls[i].shown);
         let who = &self.polls[i].targets[0].who;
         events.push(InstrumentEvent::Fault(Fault::new(code, who, seen, help)));
@@ -69,45 +67,24 @@ impl Instrument {
     /// What was seen in place of the answer to `asked`, and what to do.
     fn why_missed(&self, asked: &str) -> (FaultCode, String, &'static str) {
         let within_ms = self.reply_within.as_millis();
-        let tail = if self.frame.is_empty() {
-            self.lines.tail()
-        } else {
-            &self.frame
-        };
+        let tail = if self.frame.is_empty() { self.lines.tail() } else { &self.frame };
         if let Some(difference) = &self.difference {
             let seen = format!("in answer to `{asked}`: {difference}");
-            (
-                FaultCode::Frame,
-                seen,
-                "compare the rig with what the instrument sends",
-            )
+            (FaultCode::Frame, seen, "compare the rig with what the instrument sends")
         } else if self.echoed {
             let seen = format!("`{asked}` comes back and no answer");
-            (
-                FaultCode::Echo,
-                seen,
-                "switch the echo of the device or of the line off",
-            )
+            (FaultCode::Echo, seen, "switch the echo of the device or of the line off")
         } else if tail.is_empty() {
             let seen = format!("no answer to `{asked}` within {within_ms} ms");
             (FaultCode::Timeout, seen, "check power and cable")
         } else {
-            let seen = format!(
-                "only \"{}\" in answer to `{asked}` within {within_ms} ms",
-                shown_bytes(tail)
-            );
-            (
-                FaultCode::Timeout,
-                seen,
-                "an answer ends with CR or LF: see what the instrument ends it with",
-            )
+            let seen = format!("only \"{}\" in answer to `{asked}` within {within_ms} ms", shown_bytes(tail));
+            (FaultCode::Timeout, seen, "an answer ends with CR or LF: see what the instrument ends it with")
         }
     }
 
     fn tell_missed(&mut self, i: usize, now: Moment, events: &mut Vec<InstrumentEvent>) {
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
+        self.state = State::Idle { not_before: self.after_silence(now) };
         let asked = match self.tells[i].ack {
             Ack::Repeat(_) => "the register written".to_owned(),
             _ => shown_bytes(self.sent_bytes.trim_ascii()),
@@ -147,10 +124,7 @@ impl Instrument {
         let quiet = self.late_quiet();
         self.probes = 0;
         self.thrown_away = false;
-        self.state = State::Quiet {
-            until: now + quiet,
-            at_most: now + self.reply_within.max(quiet),
-        };
+        self.state = State::Quiet { until: now + quiet, at_most: now + self.reply_within.max(quiet) };
     }
 
     /// Silence: sends a request whose answer shows that the instrument is in step.
@@ -166,10 +140,7 @@ impl Instrument {
     /// The query whose answer is thrown away where there is no identity to ask for.
     fn sacrifice(&self) -> Option<usize> {
         let on_wire = |i: &usize| !matches!(self.polls[*i].reply, Reply::Person);
-        self.retry
-            .or(Some(0))
-            .filter(|i| *i < self.polls.len())
-            .filter(on_wire)
+        self.retry.or(Some(0)).filter(|i| *i < self.polls.len()).filter(on_wire)
     }
 
     /// Appends the request that identifies, or the one whose answer is thrown away.
@@ -215,14 +186,9 @@ impl Instrument {
         self.suspect = true;
         self.retried = false;
         self.losses.clear();
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
+        self.state = State::Idle { not_before: self.after_silence(now) };
         let (who, asked) = match self.retry.take() {
-            Some(i) => (
-                self.polls[i].targets[0].who.clone(),
-                format!(" to `{}`", self.polls[i].shown),
-            ),
+            Some(i) => (self.polls[i].targets[0].who.clone(), format!(" to `{}`", self.polls[i].shown)),
             None => (self.name.clone(), String::new()),
         };
         let (code, seen) = if self.heard {
@@ -238,29 +204,20 @@ impl Instrument {
             );
             (FaultCode::Timeout, seen)
         };
-        events.push(InstrumentEvent::Fault(Fault::new(
-            code,
-            who,
-            seen,
-            "check power and cable",
-        )));
+        events.push(InstrumentEvent::Fault(Fault::new(code, who, seen, "check power and cable")));
     }
 
     fn back_in_step(&mut self, now: Moment) {
         self.counts.resyncs += 1;
         self.suspect = false;
         self.owed.clear();
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
+        self.state = State::Idle { not_before: self.after_silence(now) };
     }
 
     /// The instrument has restarted: what was under way will not be answered.
     pub(super) fn after_restart(&mut self, now: Moment) {
         let safe_state = |i: usize| self.tells[i].purpose == Purpose::SafeState;
-        if let State::Waiting {
-            what: What::Tell(i), ..
-        } = self.state
+        if let State::Waiting { what: What::Tell(i), .. } = self.state
             && safe_state(i)
         {
             return;
@@ -269,9 +226,7 @@ impl Instrument {
         self.retried = false;
         self.owed.clear();
         self.clear_tells();
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
+        self.state = State::Idle { not_before: self.after_silence(now) };
     }
 
     /// Gives up the request that is under way; its answer may still come.

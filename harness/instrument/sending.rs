@@ -141,16 +141,8 @@ impl Instrument {
         let gone = now + self.character * (tx.len() - start) as u32;
         self.state = match (answered, &self.dialect) {
             (false, _) => State::Idle { not_before: gone },
-            (true, Dialect::ByHand) => State::Waiting {
-                what,
-                sent: now,
-                deadline: Moment::NEVER,
-            },
-            (true, _) => State::Waiting {
-                what,
-                sent: now,
-                deadline: gone + self.reply_within,
-            },
+            (true, Dialect::ByHand) => State::Waiting { what, sent: now, deadline: Moment::NEVER },
+            (true, _) => State::Waiting { what, sent: now, deadline: gone + self.reply_within },
         };
     }
 

@@ -28,14 +28,7 @@ impl Instrument {
             let senseless = noise::senseless(line);
             self.garbage.add(senseless, senseless, now);
             self.discard(line, Discard::Early, events);
-        } else if matches!(
-            self.state,
-            State::Quiet { .. }
-                | State::Waiting {
-                    what: What::Probe,
-                    ..
-                }
-        ) {
+        } else if matches!(self.state, State::Quiet { .. } | State::Waiting { what: What::Probe, .. }) {
             self.discard(line, Discard::Stale, events);
         } else {
             self.unexpected(now, line, events);
@@ -71,10 +64,7 @@ impl Instrument {
 
     fn unexpected(&mut self, now: Moment, line: &[u8], events: &mut Vec<InstrumentEvent>) {
         let waiting = match self.state {
-            State::Waiting {
-                what: what @ (What::Poll(_) | What::Tell(_)),
-                ..
-            } => Some(what),
+            State::Waiting { what: what @ (What::Poll(_) | What::Tell(_)), .. } => Some(what),
             _ => None,
         };
         if let Some(what) = waiting
@@ -94,12 +84,7 @@ impl Instrument {
         if let Some((difference, marks)) = self.difference_of(waiting, line) {
             if marks && self.is_fresh_fault(FaultCode::Frame) {
                 let seen = format!("\"{}\": {difference}", shown_bytes(line));
-                self.fault(
-                    FaultCode::Frame,
-                    seen,
-                    "declare the decimal mark the instrument uses",
-                    events,
-                );
+                self.fault(FaultCode::Frame, seen, "declare the decimal mark the instrument uses", events);
             }
             self.difference = Some(format!("\"{}\": {difference}", shown_bytes(line)));
         }
@@ -112,24 +97,14 @@ impl Instrument {
     fn refused(&mut self, what: What, now: Moment, line: &[u8], events: &mut Vec<InstrumentEvent>) {
         let (who, asked) = match what {
             What::Poll(i) => (self.polls[i].targets[0].who.clone(), self.polls[i].shown.clone()),
-            What::Tell(i) => (
-                self.tells[i].who.clone(),
-                shown_bytes(self.sent_bytes.trim_ascii()),
-            ),
+            What::Tell(i) => (self.tells[i].who.clone(), shown_bytes(self.sent_bytes.trim_ascii())),
             What::Identity | What::Errors | What::Probe => return,
         };
         let seen = format!("\"{}\" in answer to `{asked}`", shown_bytes(line));
         let help = "compare the command with the instrument's manual";
-        events.push(InstrumentEvent::Fault(Fault::new(
-            FaultCode::Device,
-            who,
-            seen,
-            help,
-        )));
+        events.push(InstrumentEvent::Fault(Fault::new(FaultCode::Device, who, seen, help)));
         self.garbage.good();
-        self.state = State::Idle {
-            not_before: self.after_silence(now),
-        };
+        self.state = State::Idle { not_before: self.after_silence(now) };
     }
 
     /// The fault for a line that shows another unit than a pattern with `{unit}` is scaled for.
@@ -138,11 +113,7 @@ impl Instrument {
             Reply::Line(pattern) if pattern.has_unit() => Some(&p.targets),
             _ => None,
         });
-        let heard = self
-            .listens
-            .iter()
-            .filter(|l| l.pattern.has_unit())
-            .map(|l| &l.targets);
+        let heard = self.listens.iter().filter(|l| l.pattern.has_unit()).map(|l| &l.targets);
         polled.chain(heard).find_map(|targets| other_unit(targets, line))
     }
 
@@ -167,10 +138,7 @@ impl Instrument {
                 Ack::ErrorQueue => Some(("no entry of an error queue".to_owned(), false)),
                 Ack::None | Ack::Repeat(_) | Ack::Person => None,
             },
-            _ => self
-                .listens
-                .iter()
-                .find_map(|l| by_pattern(&l.pattern).filter(|(_, mark)| *mark)),
+            _ => self.listens.iter().find_map(|l| by_pattern(&l.pattern).filter(|(_, mark)| *mark)),
         }
     }
 
@@ -189,18 +157,12 @@ impl Instrument {
 
 /// Whether a number is refused for its decimal mark alone.
 fn is_mark(mismatch: Mismatch) -> bool {
-    matches!(
-        mismatch.expected,
-        Expected::Number(NumberProblem::WrongMark | NumberProblem::ThousandsMark)
-    )
+    matches!(mismatch.expected, Expected::Number(NumberProblem::WrongMark | NumberProblem::ThousandsMark))
 }
 
 /// Words with which text devices refuse a command (common practice, no source).
 fn is_refusal(line: &[u8]) -> bool {
     let line = line.trim_ascii();
-    let starts = |word: &[u8]| {
-        line.get(..word.len())
-            .is_some_and(|l| l.eq_ignore_ascii_case(word))
-    };
+    let starts = |word: &[u8]| line.get(..word.len()).is_some_and(|l| l.eq_ignore_ascii_case(word));
     line == b"?" || starts(b"ERR") || starts(b"NAK")
 }

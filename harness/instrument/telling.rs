@@ -74,18 +74,10 @@ impl Instrument {
         let (low, high) = tell.range;
         if tell.purpose == Purpose::Setting && !(low..=high).contains(&value) {
             let seen = format!("{value} may not be sent");
-            return config(
-                &tell.who,
-                seen,
-                &format!("the channel's range is {low} to {high}"),
-            );
+            return config(&tell.who, seen, &format!("the channel's range is {low} to {high}"));
         }
         if !tell.raw(value).is_finite() {
-            return config(
-                &tell.who,
-                format!("{value} may not be sent"),
-                "only finite values may",
-            );
+            return config(&tell.who, format!("{value} may not be sent"), "only finite values may");
         }
         if matches!(tell.command, Command::Register { .. }) && tell.request(value).is_none() {
             return config(
@@ -98,12 +90,7 @@ impl Instrument {
             || self.state == State::Closed
         {
             let help = "cut the 12 V feed by hand if the pump runs";
-            return Err(Fault::new(
-                FaultCode::ControlLost,
-                &tell.who,
-                "no instrument to send it to",
-                help,
-            ));
+            return Err(Fault::new(FaultCode::ControlLost, &tell.who, "no instrument to send it to", help));
         }
         Ok(i)
     }
@@ -191,12 +178,7 @@ impl Instrument {
         match tell.ack {
             Ack::None => {
                 let (channel, round_trip) = (tell.channel, None);
-                events.push(InstrumentEvent::Told {
-                    channel,
-                    value,
-                    at: now,
-                    round_trip,
-                });
+                events.push(InstrumentEvent::Told { channel, value, at: now, round_trip });
                 return false;
             }
             Ack::ErrorQueue => tx.extend_from_slice(ERROR_REQUEST),
@@ -224,10 +206,7 @@ impl Instrument {
             self.answered(sent, now);
             self.errors_left = OLD_ERRORS_MAX;
             let tell = &self.tells[i];
-            let seen = format!(
-                "error {}, \"{}\" after setting {}",
-                entry.code, entry.text, tell.sent
-            );
+            let seen = format!("error {}, \"{}\" after setting {}", entry.code, entry.text, tell.sent);
             let fault = Fault::new(FaultCode::Device, &tell.who, seen, "see the instrument's manual");
             events.push(InstrumentEvent::Fault(fault));
             return true;
@@ -242,23 +221,12 @@ impl Instrument {
         let tell = &mut self.tells[i];
         tell.missed = 0;
         let (channel, value, round_trip) = (tell.channel, tell.sent, Some(round_trip));
-        events.push(InstrumentEvent::Told {
-            channel,
-            value,
-            at,
-            round_trip,
-        });
+        events.push(InstrumentEvent::Told { channel, value, at, round_trip });
     }
 
     /// Whether the error queue is read after each setting.
     pub(super) const fn checks_errors(&self) -> bool {
-        matches!(
-            self.dialect,
-            Dialect::Lines {
-                check_errors: true,
-                ..
-            }
-        )
+        matches!(self.dialect, Dialect::Lines { check_errors: true, .. })
     }
 }
 /// Appends the bytes of a command; nothing where a person is told.

@@ -38,9 +38,7 @@ pub(super) fn other_in(line: &[u8], dimension: Dimension, gain: f64) -> Option<(
 /// # Errors
 /// What was seen, and what to do.
 pub(super) fn check(word: &[u8], dimension: Dimension, gain: f64) -> Result<(), (String, String)> {
-    let unit = std::str::from_utf8(word)
-        .ok()
-        .and_then(|w| find_unit(w, dimension));
+    let unit = std::str::from_utf8(word).ok().and_then(|w| find_unit(w, dimension));
     if unit.is_some_and(|u| means(gain, u)) {
         return Ok(());
     }
@@ -71,11 +69,7 @@ mod tests {
             ("V", Dimension::Voltage, 1.0, true),
             ("\u{b0}F", Dimension::Temperature, 5.0 / 9.0, true),
         ] {
-            assert_eq!(
-                check(word.as_bytes(), dimension, gain).is_ok(),
-                good,
-                "{word} {gain}"
-            );
+            assert_eq!(check(word.as_bytes(), dimension, gain).is_ok(), good, "{word} {gain}");
         }
     }
 

@@ -12,11 +12,7 @@ use crate::reduce::check_scale::{Check, Gain};
 #[must_use]
 pub fn items(check: &Check, expected: &[Expectation]) -> Vec<Item> {
     let of = |id: &str, quantity: &str, gain: Option<Gain>| {
-        let limits = expected
-            .iter()
-            .find(|e| e.item == id)
-            .map(|e| e.limits)
-            .unwrap_or_default();
+        let limits = expected.iter().find(|e| e.item == id).map(|e| e.limits).unwrap_or_default();
         judge(&Subject {
             id: id.into(),
             quantity: quantity.into(),

@@ -47,9 +47,7 @@ pub fn compare(
 ) -> Result<Clogging, String> {
     let place = |model: &PairModel, when: &str| {
         if !model.reference.pressure_measured {
-            return Err(format!(
-                "line pressure was not measured {when}, so the coefficient is not known"
-            ));
+            return Err(format!("line pressure was not measured {when}, so the coefficient is not known"));
         }
         let found = model.nozzles.iter().position(|n| n.name == nozzle);
         found.ok_or_else(|| format!("there is no nozzle \"{nozzle}\" {when}"))
@@ -76,10 +74,7 @@ pub fn compare(
         }
     }
     parts.retain(|p| p.u != 0.0);
-    let percent = parts.into_iter().map(|p| Part {
-        u: 100.0 * ratio * p.u,
-        ..p
-    });
+    let percent = parts.into_iter().map(|p| Part { u: 100.0 * ratio * p.u, ..p });
     let lost_pct = Estimate::new(100.0 * (1.0 - ratio), percent.collect());
     let smallest_pct = lost_pct.u95 / ratio;
     Ok(Clogging {
@@ -120,10 +115,7 @@ impl Clogging {
     /// Whether a loss is shown.
     #[must_use]
     pub fn shown(&self) -> bool {
-        let none = Zone {
-            lower: None,
-            upper: Some(0.0),
-        };
+        let none = Zone { lower: None, upper: Some(0.0) };
         decide(self.lost_pct.value, self.lost_pct.u95, &none) == Verdict::Fail
     }
 
@@ -132,29 +124,17 @@ impl Clogging {
     pub fn item(&self) -> Item {
         let subject = Subject {
             id: "nozzle.clogging".into(),
-            quantity: format!(
-                "area that nozzle {} lost since the earlier calibration",
-                self.nozzle
-            ),
+            quantity: format!("area that nozzle {} lost since the earlier calibration", self.nozzle),
             unit: "%".into(),
             result: Some((self.lost_pct.value, self.lost_pct.u95)),
             dof: self.lost_pct.measured().dof,
-            limits: Zone {
-                lower: None,
-                upper: Some(MATTERS_PCT),
-            },
+            limits: Zone { lower: None, upper: Some(MATTERS_PCT) },
             effort: None,
         };
         let matters = judge(&subject);
         let (verdict, said) = match (self.shown(), matters.verdict) {
-            (true, _) => (
-                Verdict::Fail,
-                "its coefficient fell by more than U: partly blocked",
-            ),
-            (false, Verdict::Pass) => (
-                Verdict::Pass,
-                "no loss is shown, and one that matters is ruled out",
-            ),
+            (true, _) => (Verdict::Fail, "its coefficient fell by more than U: partly blocked"),
+            (false, Verdict::Pass) => (Verdict::Pass, "no loss is shown, and one that matters is ruled out"),
             (false, _) => (
                 Verdict::Undecided,
                 "no loss is shown, but one that matters is not ruled out: collect for longer",

@@ -29,28 +29,13 @@ pub fn items(observations: &Observations, expected: &[Expectation]) -> Vec<Item>
             effort: None,
         }));
     };
-    let edges = || {
-        observations
-            .list
-            .iter()
-            .filter(|o| matches!(o.kind, Kind::Edge(..)))
-    };
+    let edges = || observations.list.iter().filter(|o| matches!(o.kind, Kind::Edge(..)));
     for o in edges() {
         let Some(value) = o.value else { continue };
-        add(
-            id(o),
-            o.words(),
-            &o.unit,
-            (value, u95(o.u_common.hypot(o.u_own), f64::INFINITY)),
-        );
+        add(id(o), o.words(), &o.unit, (value, u95(o.u_common.hypot(o.u_own), f64::INFINITY)));
         if let Some((gap, u)) = hysteresis(o, edges()) {
             let name = format!("{}.hysteresis", id(o));
-            add(
-                name,
-                format!("hysteresis of {} at {}", o.output, o.at.words()),
-                &o.unit,
-                (gap, u),
-            );
+            add(name, format!("hysteresis of {} at {}", o.output, o.at.words()), &o.unit, (gap, u));
         }
     }
     for r in &observations.responses {
@@ -59,12 +44,7 @@ pub fn items(observations: &Observations, expected: &[Expectation]) -> Vec<Item>
                 continue;
             };
             let name = format!("response.{}.{}.p{:.0}", r.output, r.way.word(), 100.0 * share);
-            add(
-                name,
-                format!("{}: response to a step {}, {words}", r.output, r.way.word()),
-                "s",
-                result,
-            );
+            add(name, format!("{}: response to a step {}, {words}", r.output, r.way.word()), "s", result);
         }
     }
     all
@@ -77,10 +57,7 @@ fn hysteresis<'a>(o: &Observation, mut edges: impl Iterator<Item = &'a Observati
     };
     let back = Kind::Edge(Way::Down, input.clone());
     let other = edges.find(|e| e.output == o.output && e.kind == back && e.at.same(&o.at))?;
-    Some((
-        o.value? - other.value?,
-        u95(o.u_own.hypot(other.u_own), f64::INFINITY),
-    ))
+    Some((o.value? - other.value?, u95(o.u_own.hypot(other.u_own), f64::INFINITY)))
 }
 
 /// `observations.csv`.
@@ -95,16 +72,9 @@ pub fn csv(observations: &Observations) -> String {
             0.0
         };
         let u = scatter.hypot(o.u_common).hypot(o.u_own);
-        let dof = if scatter > 0.0 {
-            f64::from(o.repeats - 1) * (u / scatter).powi(4)
-        } else {
-            f64::INFINITY
-        };
-        let unit = if o.kind.quantity() == Quantity::Value && o.unit == "on" {
-            ""
-        } else {
-            o.unit.as_str()
-        };
+        let dof =
+            if scatter > 0.0 { f64::from(o.repeats - 1) * (u / scatter).powi(4) } else { f64::INFINITY };
+        let unit = if o.kind.quantity() == Quantity::Value && o.unit == "on" { "" } else { o.unit.as_str() };
         // Writing to a String cannot fail.
         let _ = writeln!(
             text,

@@ -90,11 +90,7 @@ pub fn decide(value: f64, guard: f64, limits: &Zone) -> Verdict {
     let outside = limits.narrowed(-guard);
     let below = outside.lower.is_some() && not_below(outside.lower, Some(value));
     let above = outside.upper.is_some() && not_below(Some(value), outside.upper);
-    if below || above {
-        Verdict::Fail
-    } else {
-        Verdict::Undecided
-    }
+    if below || above { Verdict::Fail } else { Verdict::Undecided }
 }
 
 /// Whether `a` is at least `b`, up to rounding; true where either is open.
@@ -119,21 +115,14 @@ fn note(subject: &Subject, value: f64, u95: f64, verdict: Verdict) -> String {
     };
     let unit = &subject.unit;
     let side = if margin >= 0.0 { "inside" } else { "outside" };
-    let place = format!(
-        "{side} the {name} limit of {} {unit} by {} {unit}",
-        short(limit),
-        short(margin.abs())
-    );
+    let place =
+        format!("{side} the {name} limit of {} {unit} by {} {unit}", short(limit), short(margin.abs()));
     match verdict {
         Verdict::Pass | Verdict::Fail => format!("{place}, U = {} {unit}", short(u95)),
         _ if !(value.is_finite() && u95.is_finite()) => {
             "the value or its uncertainty is not a number: repeat the measurement".to_owned()
         }
-        _ => format!(
-            "{place}, less than U = {} {unit}; {}",
-            short(u95),
-            remedy(subject, u95, margin)
-        ),
+        _ => format!("{place}, less than U = {} {unit}; {}", short(u95), remedy(subject, u95, margin)),
     }
 }
 
@@ -155,11 +144,7 @@ fn remedy(subject: &Subject, u95: f64, margin: f64) -> String {
             effort(subject, margin)
         );
     }
-    format!(
-        "it would take U of at most {} {unit}{}",
-        short(margin.abs()),
-        effort(subject, margin.abs())
-    )
+    format!("it would take U of at most {} {unit}{}", short(margin.abs()), effort(subject, margin.abs()))
 }
 
 /// How many repeats would bring U down to `wanted`, or that no number would.
@@ -171,11 +156,7 @@ fn effort(subject: &Subject, wanted: f64) -> String {
     let u95_at = |n: f64| {
         let random = e.u_random * (f64::from(e.done) / n).sqrt();
         let variance = random * random + e.u_systematic * e.u_systematic;
-        let dof = if random > 0.0 {
-            (n - 1.0) * variance * variance / random.powi(4)
-        } else {
-            f64::INFINITY
-        };
+        let dof = if random > 0.0 { (n - 1.0) * variance * variance / random.powi(4) } else { f64::INFINITY };
         k95(dof) * variance.sqrt()
     };
     if u95_at(REPEATS_MOST) > wanted {
@@ -184,19 +165,9 @@ fn effort(subject: &Subject, wanted: f64) -> String {
     let (mut low, mut high) = (f64::from(e.done.max(2)), REPEATS_MOST);
     while high - low > 0.5 {
         let middle = 0.5 * (low + high);
-        if u95_at(middle) > wanted {
-            low = middle
-        } else {
-            high = middle
-        }
+        if u95_at(middle) > wanted { low = middle } else { high = middle }
     }
-    format!(
-        ": about {} {} in place of {}, or a better {}",
-        high.ceil(),
-        e.repeats,
-        e.done,
-        e.from
-    )
+    format!(": about {} {} in place of {}, or a better {}", high.ceil(), e.repeats, e.done, e.from)
 }
 
 /// A number as it is read in a sentence: three significant digits.
@@ -207,11 +178,7 @@ pub(super) fn short(value: f64) -> String {
     let magnitude = value.abs().log10().floor();
     let decimals = (2.0 - magnitude).clamp(0.0, 12.0) as usize;
     let text = format!("{value:.decimals$}");
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 #[cfg(test)]
@@ -238,19 +205,8 @@ mod tests {
 
     #[test]
     fn notes_say_the_side_and_what_would_decide() {
-        let limits = Zone {
-            lower: Some(186.0),
-            upper: Some(227.0),
-        };
-        let tight = judge(&subject(
-            207.0,
-            5.0,
-            Zone {
-                lower: Some(204.0),
-                upper: Some(210.1),
-            },
-        ))
-        .note;
+        let limits = Zone { lower: Some(186.0), upper: Some(227.0) };
+        let tight = judge(&subject(207.0, 5.0, Zone { lower: Some(204.0), upper: Some(210.1) })).note;
         let note_of = |value: f64, u: f64| judge(&subject(value, u, limits)).note;
         insta::assert_snapshot!(note_of(207.0, 5.0), @"inside the upper limit of 227 kPa by 20 kPa, U = 5 kPa");
         insta::assert_snapshot!(note_of(223.0, 5.0), @"inside the upper limit of 227 kPa by 4 kPa, less than U = 5 kPa; it would take U of at most 4 kPa: about 9 cycles in place of 5, or a better gauge");
@@ -259,19 +215,13 @@ mod tests {
         insta::assert_snapshot!(note_of(227.1, 5.0), @"outside the upper limit of 227 kPa by 0.1 kPa, less than U = 5 kPa; so close to it that more measuring is not likely to decide");
         insta::assert_snapshot!(note_of(225.9, 5.0), @"inside the upper limit of 227 kPa by 1.1 kPa, less than U = 5 kPa; it would take U of at most 1.1 kPa: no number of cycles would do, a better gauge would");
         insta::assert_snapshot!(note_of(180.0, 5.0), @"outside the lower limit of 186 kPa by 6 kPa, U = 5 kPa");
-        let open = Zone {
-            lower: None,
-            upper: None,
-        };
+        let open = Zone { lower: None, upper: None };
         insta::assert_snapshot!(judge(&subject(1.0, 1.0, open)).note, @"nothing to judge it by");
     }
 
     #[test]
     fn what_is_not_a_number_is_undecided_and_what_is_missing_is_an_error() {
-        let limits = Zone {
-            lower: Some(1.0),
-            upper: Some(2.0),
-        };
+        let limits = Zone { lower: Some(1.0), upper: Some(2.0) };
         assert_eq!(decide(f64::NAN, 0.1, &limits), Verdict::Undecided);
         assert_eq!(decide(1.5, f64::NAN, &limits), Verdict::Undecided);
         assert_eq!(decide(1.5, f64::INFINITY, &limits), Verdict::Undecided);

@@ -40,33 +40,17 @@ fn skipped(id: &str, quantity: &str, unit: &str, note: &str) -> Item {
 /// An item without a value because the bench failed.
 #[must_use]
 pub fn failed(id: &str, why: &str) -> Item {
-    Item {
-        note: why.into(),
-        ..judge(&subject(id, "not measured", "", None, Zone::default()))
-    }
+    Item { note: why.into(), ..judge(&subject(id, "not measured", "", None, Zone::default())) }
 }
 
 /// `line.leak`: the fall of the pressure shut in. `compliance`: of the line, mL/kPa and its standard uncertainty.
 #[must_use]
 pub fn leak(leak: &Leak, stated: Option<Zone>, compliance: Option<(f64, f64)>) -> Item {
-    let customary = Zone {
-        lower: None,
-        upper: Some(LEAK_PART_PER_MIN * leak.start_kpa),
-    };
+    let customary = Zone { lower: None, upper: Some(LEAK_PART_PER_MIN * leak.start_kpa) };
     let quantity = "fall of the pressure shut in behind the closed outlet";
     let result = Some((leak.rate_kpa_min, leak.rate));
-    let mut item = judge(&subject(
-        "line.leak",
-        quantity,
-        "kPa/min",
-        result,
-        stated.unwrap_or(customary),
-    ));
-    if leak
-        .findings()
-        .iter()
-        .any(|f| f.id == "line.leak_larger_than_pump")
-    {
+    let mut item = judge(&subject("line.leak", quantity, "kPa/min", result, stated.unwrap_or(customary)));
+    if leak.findings().iter().any(|f| f.id == "line.leak_larger_than_pump") {
         item.verdict = Verdict::Fail;
         item.note = format!("only {:.1} kPa could be shut in", leak.start_kpa);
         return item;
@@ -75,11 +59,8 @@ pub fn leak(leak: &Leak, stated: Option<Zone>, compliance: Option<(f64, f64)>) -
         let (ml_min, u) = leak.volume_ml_min(c);
         format!("; {ml_min:.4} mL/min with a standard uncertainty of {u:.4}")
     });
-    let customary = if stated.is_none() {
-        "; limit: a tenth of the pressure a minute, common practice"
-    } else {
-        ""
-    };
+    let customary =
+        if stated.is_none() { "; limit: a tenth of the pressure a minute, common practice" } else { "" };
     let valve = match item.verdict {
         Verdict::Pass => "check valve and fittings hold",
         Verdict::Fail => "check valve or fittings leak",
@@ -105,13 +86,7 @@ pub fn compliance(found: Option<(f64, f64)>) -> Item {
         );
     };
     let result = Some((value, expand(&[Part::observed(u, f64::INFINITY)])));
-    judge(&subject(
-        "line.compliance",
-        quantity,
-        "mL/kPa",
-        result,
-        Zone::default(),
-    ))
+    judge(&subject("line.compliance", quantity, "mL/kPa", result, Zone::default()))
 }
 
 /// `line.dead_head`: the highest pressure against the closed outlet.
@@ -119,30 +94,12 @@ pub fn compliance(found: Option<(f64, f64)>) -> Item {
 pub fn dead_head(found: &DeadHead, stated: Option<Zone>) -> Item {
     let quantity = "highest pressure against the closed outlet";
     let Some(row) = found.highest() else {
-        return judge(&subject(
-            "line.dead_head",
-            quantity,
-            "kPa",
-            None,
-            stated.unwrap_or_default(),
-        ));
+        return judge(&subject("line.dead_head", quantity, "kPa", None, stated.unwrap_or_default()));
     };
     let result = Some((row.pressure_kpa, row.all));
-    let mut item = judge(&subject(
-        "line.dead_head",
-        quantity,
-        "kPa",
-        result,
-        stated.unwrap_or_default(),
-    ));
-    let supply = row
-        .supply_v
-        .map_or_else(String::new, |v| format!(" and {v:.2} V"));
-    let whole = if found.full() {
-        ""
-    } else {
-        "; the pump was not fully driven, so it may make more"
-    };
+    let mut item = judge(&subject("line.dead_head", quantity, "kPa", result, stated.unwrap_or_default()));
+    let supply = row.supply_v.map_or_else(String::new, |v| format!(" and {v:.2} V"));
+    let whole = if found.full() { "" } else { "; the pump was not fully driven, so it may make more" };
     item.note = format!("{}; at {:.1} % duty{supply}{whole}", item.note, row.duty_pct);
     item
 }
@@ -150,11 +107,7 @@ pub fn dead_head(found: &DeadHead, stated: Option<Zone>) -> Item {
 /// `switch.dark_after`: time from pump off to the switch breaking.
 #[must_use]
 pub fn dark_after(decays: &[Decay], mean: Option<&DecayTime>, stated: Option<Zone>) -> Item {
-    let (id, quantity, unit) = (
-        "switch.dark_after",
-        "time from pump off until the switch breaks",
-        "s",
-    );
+    let (id, quantity, unit) = ("switch.dark_after", "time from pump off until the switch breaks", "s");
     let Some(mean) = mean else {
         let why = decays.iter().find_map(|d| d.void.clone());
         return skipped(
@@ -170,13 +123,7 @@ pub fn dark_after(decays: &[Decay], mean: Option<&DecayTime>, stated: Option<Zon
             ..skipped(id, quantity, unit, "one stop tells nothing of scatter")
         };
     };
-    let mut item = judge(&subject(
-        id,
-        quantity,
-        unit,
-        Some((mean.mean_s, all)),
-        stated.unwrap_or_default(),
-    ));
+    let mut item = judge(&subject(id, quantity, unit, Some((mean.mean_s, all)), stated.unwrap_or_default()));
     item.note = format!("{}; {} stops", item.note, mean.n);
     item
 }
@@ -202,36 +149,17 @@ pub fn level(
         }
     };
     let per_g = 1000.0 / density_kg_m3;
-    let drawn = Expanded {
-        u: level.drawn.u * per_g,
-        dof: level.drawn.dof,
-        u95: level.drawn.u95 * per_g,
-    };
-    let mut first = judge(&subject(
-        id,
-        quantity,
-        "mL",
-        Some((level.drawn_g * per_g, drawn)),
-        Zone::default(),
-    ));
-    let how = if level.at_rest {
-        "weighed at rest"
-    } else {
-        "weighed while it filled"
-    };
+    let drawn = Expanded { u: level.drawn.u * per_g, dof: level.drawn.dof, u95: level.drawn.u95 * per_g };
+    let mut first =
+        judge(&subject(id, quantity, "mL", Some((level.drawn_g * per_g, drawn)), Zone::default()));
+    let how = if level.at_rest { "weighed at rest" } else { "weighed while it filled" };
     first.note = format!("the switch {}; {how}", if level.made { "made" } else { "broke" });
     let mut items = vec![first];
     if let Some(filled) = filled_ml {
         let (value, u) = remaining_ml(level, filled, density_kg_m3);
         let result = Some((value, expand(&[Part::observed(u, f64::INFINITY)])));
         let quantity = "volume that remains when the level switch changes";
-        items.push(judge(&subject(
-            "tank.level",
-            quantity,
-            "mL",
-            result,
-            stated.unwrap_or_default(),
-        )));
+        items.push(judge(&subject("tank.level", quantity, "mL", result, stated.unwrap_or_default())));
     }
     items
 }
@@ -241,21 +169,10 @@ pub fn level(
 pub fn minutes(found: Option<(f64, f64)>, at: &str) -> Item {
     let quantity = format!("spray left at {at} when the level switch changes");
     let Some((value, u)) = found else {
-        return skipped(
-            "tank.minutes",
-            &quantity,
-            "min",
-            "it takes the remaining volume and a flow",
-        );
+        return skipped("tank.minutes", &quantity, "min", "it takes the remaining volume and a flow");
     };
     let result = Some((value, expand(&[Part::observed(u, f64::INFINITY)])));
-    judge(&subject(
-        "tank.minutes",
-        &quantity,
-        "min",
-        result,
-        Zone::default(),
-    ))
+    judge(&subject("tank.minutes", &quantity, "min", result, Zone::default()))
 }
 
 /// `solenoid.opens` and `solenoid.closes`: mean times until the line answers.
@@ -273,24 +190,11 @@ pub fn solenoid(answers: &[Answer]) -> Vec<Item> {
                 item.note = format!("{} changes; holds the line's own answer, so an upper bound", a.n);
                 item
             }
-            Err(_) => skipped(
-                id,
-                quantity,
-                "s",
-                "it takes at least two changes that the line answers",
-            ),
+            Err(_) => skipped(id, quantity, "s", "it takes at least two changes that the line answers"),
         }
     };
     vec![
-        of(
-            true,
-            "solenoid.opens",
-            "time from command until the line answers, opening",
-        ),
-        of(
-            false,
-            "solenoid.closes",
-            "time from command until the line answers, closing",
-        ),
+        of(true, "solenoid.opens", "time from command until the line answers, opening"),
+        of(false, "solenoid.closes", "time from command until the line answers, closing"),
     ]
 }

@@ -117,9 +117,7 @@ pub fn switch_of_run(
 ) -> Result<Outcome, Problems> {
     let points = switch_run::from_run(folder, rig)?;
     let mut decays = Vec::new();
-    spans::each(folder, &[decay::KIND], &mut |span| {
-        decays.push(decay::read(&span))
-    })?;
+    spans::each(folder, &[decay::KIND], &mut |span| decays.push(decay::read(&span)))?;
     let mut outcome = switch(&points, wanted.or(rig.pair.switch.as_ref()));
     if !decays.is_empty() {
         outcome.items.extend(of_decays(&decays, coefficient, expected));
@@ -152,11 +150,7 @@ pub fn switch(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Outcome {
 
 fn of_decays(decays: &[Decay], coefficient: Option<Coefficient>, expected: &[Expectation]) -> Vec<Item> {
     let mean = decay::mean(decays);
-    let mut items = vec![line::dark_after(
-        decays,
-        mean.as_ref(),
-        limits(expected, "switch.dark_after"),
-    )];
+    let mut items = vec![line::dark_after(decays, mean.as_ref(), limits(expected, "switch.dark_after"))];
     if let Some((k, u)) = coefficient {
         items.push(line::compliance(decay::compliance(decays, k, u)));
     }
@@ -175,19 +169,13 @@ pub fn leak_down(
 ) -> Result<Outcome, Problems> {
     let found = gather(folder, &[leak::KIND, decay::KIND])?;
     let gauge = Gauge::of_rig(rig);
-    let decays: Vec<Decay> = found
-        .iter()
-        .filter(|s| s.kind == decay::KIND)
-        .map(decay::read)
-        .collect();
+    let decays: Vec<Decay> = found.iter().filter(|s| s.kind == decay::KIND).map(decay::read).collect();
     let compliance = coefficient.and_then(|(k, u)| decay::compliance(&decays, k, u));
     let mut outcome = Outcome::default();
     for span in found.iter().filter(|s| s.kind == leak::KIND) {
         let read = leak::read(span, &gauge)
             .ok_or_else(|| Problem::new("the line pressure was not read while it was shut in"))?;
-        outcome
-            .items
-            .push(line::leak(&read, limits(expected, "line.leak"), compliance));
+        outcome.items.push(line::leak(&read, limits(expected, "line.leak"), compliance));
         outcome.findings.extend(read.findings());
     }
     if outcome.items.is_empty() {
@@ -256,15 +244,9 @@ pub fn tank_level(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Re
     if let (Ok(level), Some(filled)) = (&read, filled) {
         let flow = level.flow_g_s * 60_000.0 / density.value;
         let rest = level::remaining_ml(level, filled, density.value);
-        items.push(line::minutes(
-            level::minutes(rest, (flow, 0.01 * flow)),
-            &format!("{flow:.0} mL/min"),
-        ));
+        items.push(line::minutes(level::minutes(rest, (flow, 0.01 * flow)), &format!("{flow:.0} mL/min")));
     }
-    let outcome = Outcome {
-        items,
-        ..Outcome::default()
-    };
+    let outcome = Outcome { items, ..Outcome::default() };
     Ok(outcome.expecting(expected))
 }
 

@@ -27,11 +27,7 @@ pub struct Row {
 #[must_use]
 pub fn duty_outputs(observations: &[Observation]) -> Vec<String> {
     let steady = |o: &&Observation| o.unit == "%" && is_point(o);
-    let mut names: Vec<String> = observations
-        .iter()
-        .filter(steady)
-        .map(|o| o.output.clone())
-        .collect();
+    let mut names: Vec<String> = observations.iter().filter(steady).map(|o| o.output.clone()).collect();
     names.sort_unstable();
     names.dedup();
     names
@@ -52,42 +48,22 @@ pub fn rows(
     boost_of: impl Fn(f64) -> Option<f64>,
 ) -> Vec<Row> {
     let scatter = pooled(observations);
-    let mine = observations
-        .iter()
-        .filter(|o| o.output == output && is_point(o) && o.value.is_some());
+    let mine = observations.iter().filter(|o| o.output == output && is_point(o) && o.value.is_some());
     mine.map(|o| {
-        let pool = scatter
-            .get(&(o.output.clone(), o.kind.quantity()))
-            .copied()
-            .unwrap_or_default();
+        let pool = scatter.get(&(o.output.clone(), o.kind.quantity())).copied().unwrap_or_default();
         let random = pool.sd / f64::from(o.repeats.max(1)).sqrt();
         let u = random.hypot(o.u_common).hypot(o.u_own);
-        let dof = if random > 0.0 {
-            pool.dof * (u / random).powi(4)
-        } else {
-            f64::INFINITY
-        };
+        let dof = if random > 0.0 { pool.dof * (u / random).powi(4) } else { f64::INFINITY };
         let boost_kpa = o.at.boost_kpa.or_else(|| o.at.boost_v.and_then(&boost_of));
         let flow = match (boost_kpa, o.value) {
             (Some(boost_kpa), Some(duty_pct)) => {
                 let supply_v = o.supply_read_v.or(o.at.supply_v);
-                let point = DutyAt {
-                    boost_kpa,
-                    supply_v,
-                    duty_pct,
-                    u_pct: u,
-                    dof,
-                };
+                let point = DutyAt { boost_kpa, supply_v, duty_pct, u_pct: u, dof };
                 delivered(model, ask, &point).map_err(|refusal: Refusal| refusal.to_string())
             }
             _ => Err("the boost of this point is not known".to_owned()),
         };
-        Row {
-            observation: o.clone(),
-            boost_kpa,
-            u95_pct: crate::numerics::gum::u95(u, dof.max(1.0)),
-            flow,
-        }
+        Row { observation: o.clone(), boost_kpa, u95_pct: crate::numerics::gum::u95(u, dof.max(1.0)), flow }
     })
     .collect()
 }
@@ -107,12 +83,7 @@ pub fn csv(rows: &[Row]) -> String {
             _ => "",
         };
         let (flow, u95, basis, note) = match &row.flow {
-            Ok(d) => (
-                Some(d.flow_ml_min),
-                Some(d.u95_ml_min),
-                d.basis.word(),
-                d.warnings.join("; "),
-            ),
+            Ok(d) => (Some(d.flow_ml_min), Some(d.u95_ml_min), d.basis.word(), d.warnings.join("; ")),
             Err(why) => (None, None, "", why.clone()),
         };
         let supply = o.supply_read_v.or(o.at.supply_v);

@@ -25,16 +25,8 @@ pub fn items(fit: &PairFit, expected: &[Expectation]) -> Vec<Item> {
     let mut items = Vec::new();
     for (index, law) in fit.model.nozzles.iter().enumerate() {
         let several = fit.model.nozzles.len() > 1;
-        let before = if several {
-            format!("nozzle {}: ", law.name)
-        } else {
-            String::new()
-        };
-        let suffix = if index == 0 {
-            String::new()
-        } else {
-            format!(".{}", law.name)
-        };
+        let before = if several { format!("nozzle {}: ", law.name) } else { String::new() };
+        let suffix = if index == 0 { String::new() } else { format!(".{}", law.name) };
         let mut add =
             |id: &str, quantity: &str, unit: &str, estimate: Option<Estimate>, limits: Option<Zone>| {
                 let id = format!("{id}{suffix}");
@@ -54,21 +46,10 @@ pub fn items(fit: &PairFit, expected: &[Expectation]) -> Vec<Item> {
             };
         let nozzle = fit.nozzles.get(index).and_then(Option::as_ref);
         if let Some(nozzle) = nozzle {
-            let rating = fit
-                .facts
-                .nozzles
-                .iter()
-                .find(|n| n.name == law.name)
-                .and_then(|n| n.rating);
+            let rating = fit.facts.nozzles.iter().find(|n| n.name == law.name).and_then(|n| n.rating);
             if let Some(rating) = rating {
                 let flow = rated_flow(&fit.model, index, rating.at_kpa);
-                add(
-                    "nozzle.rating",
-                    &at_rating(&rating),
-                    "mL/min",
-                    Some(flow),
-                    Some(limits(&rating)),
-                );
+                add("nozzle.rating", &at_rating(&rating), "mL/min", Some(flow), Some(limits(&rating)));
             }
             add(
                 "nozzle.k",
@@ -77,36 +58,12 @@ pub fn items(fit: &PairFit, expected: &[Expectation]) -> Vec<Item> {
                 Some(nozzle_k(&fit.model, index)),
                 None,
             );
-            add(
-                "nozzle.exponent",
-                "nozzle exponent",
-                "",
-                Some(nozzle_exponent(nozzle)),
-                None,
-            );
+            add("nozzle.exponent", "nozzle exponent", "", Some(nozzle_exponent(nozzle)), None);
         }
-        add(
-            "duty.dead_band",
-            "dead band, flow stops at",
-            "%",
-            fit.dead_band(index),
-            None,
-        );
+        add("duty.dead_band", "dead band, flow stops at", "%", fit.dead_band(index), None);
         let breakaway = (index == 0).then(|| fit.breakaway()).flatten();
-        add(
-            "duty.breakaway",
-            "breakaway, flow starts at",
-            "%",
-            breakaway,
-            None,
-        );
-        add(
-            "line.highest",
-            "line pressure at full duty",
-            "kPa",
-            highest_pressure(&fit.model, index),
-            None,
-        );
+        add("duty.breakaway", "breakaway, flow starts at", "%", breakaway, None);
+        add("line.highest", "line pressure at full duty", "kPa", highest_pressure(&fit.model, index), None);
     }
     items
 }
@@ -117,26 +74,15 @@ fn at_rating(rating: &Rating) -> String {
 
 fn limits(rating: &Rating) -> Zone {
     let spread = rating.flow_ml_min * rating.tolerance;
-    Zone {
-        lower: Some(rating.flow_ml_min - spread),
-        upper: Some(rating.flow_ml_min + spread),
-    }
+    Zone { lower: Some(rating.flow_ml_min - spread), upper: Some(rating.flow_ml_min + spread) }
 }
 
 /// The gravest of the items, as the verdict of the whole; `Skipped` where nothing was to be judged.
 #[must_use]
 pub fn whole(items: Vec<Item>) -> Verdicts {
-    let order = [
-        Verdict::Error,
-        Verdict::Fail,
-        Verdict::Changed,
-        Verdict::Undecided,
-        Verdict::Pass,
-        Verdict::Same,
-    ];
-    let verdict = order
-        .into_iter()
-        .find(|v| items.iter().any(|i| i.verdict == *v))
-        .unwrap_or(Verdict::Skipped);
+    let order =
+        [Verdict::Error, Verdict::Fail, Verdict::Changed, Verdict::Undecided, Verdict::Pass, Verdict::Same];
+    let verdict =
+        order.into_iter().find(|v| items.iter().any(|i| i.verdict == *v)).unwrap_or(Verdict::Skipped);
     Verdicts { verdict, items }
 }

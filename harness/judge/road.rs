@@ -30,30 +30,12 @@ pub fn items(road: &Road, expected: &[Expectation]) -> Vec<Item> {
             effort: None,
         }));
     };
-    add(
-        "road.volume",
-        "volume sprayed over the trace".into(),
-        "mL",
-        ml,
-        u,
-        dof,
-    );
-    let tank = road
-        .tank
-        .as_deref()
-        .and_then(|t| parse(t, Dimension::Volume).ok())
-        .unwrap_or(TANK_ML);
+    add("road.volume", "volume sprayed over the trace".into(), "mL", ml, u, dof);
+    let tank = road.tank.as_deref().and_then(|t| parse(t, Dimension::Volume).ok()).unwrap_or(TANK_ML);
     if ml > 2.0 * u95(u, dof) && ml > 0.0 {
         let minutes = road.seconds / 60.0 * tank / ml;
         let words = format!("time a tank of {tank:.0} mL lasts on such a road");
-        add(
-            "road.minutes_per_tank",
-            words,
-            "min",
-            minutes,
-            minutes * u / ml,
-            dof,
-        );
+        add("road.minutes_per_tank", words, "min", minutes, minutes * u / ml, dof);
     }
     all
 }

@@ -15,12 +15,8 @@ use crate::script::rig::SwitchSpec;
 /// The items of a switch, in order: trip, reset, differential, repeatability, and the contact where it fails.
 #[must_use]
 pub fn items(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Vec<Item> {
-    let differential = item(
-        "switch.differential",
-        "trip less reset",
-        points.differential.as_ref(),
-        Zone::default(),
-    );
+    let differential =
+        item("switch.differential", "trip less reset", points.differential.as_ref(), Zone::default());
     let mut items = vec![
         trip(points, wanted),
         reset(points, wanted),
@@ -45,19 +41,14 @@ pub fn trip(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Item {
 /// The mean reset against the reset point, where one is given, and tolerance.
 #[must_use]
 pub fn reset(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Item {
-    let limits = wanted
-        .and_then(|w| Some(around(w.reset_kpa?, w)))
-        .unwrap_or_default();
+    let limits = wanted.and_then(|w| Some(around(w.reset_kpa?, w))).unwrap_or_default();
     let quantity = "mean pressure where the switch breaks, falling";
     item("switch.reset", quantity, points.reset.as_ref(), limits)
         .unwrap_or_else(|empty| without_reset(*empty, points, condition(points)))
 }
 
 fn around(middle: f64, wanted: &SwitchSpec) -> Zone {
-    Zone {
-        lower: Some(middle - wanted.tolerance_kpa),
-        upper: Some(middle + wanted.tolerance_kpa),
-    }
+    Zone { lower: Some(middle - wanted.tolerance_kpa), upper: Some(middle + wanted.tolerance_kpa) }
 }
 
 /// The item of a point; an item without a value where there is none.
@@ -101,11 +92,7 @@ fn item(id: &str, quantity: &str, point: Option<&Point>, limits: Zone) -> Result
 }
 
 fn skipped(empty: Item, note: &str) -> Item {
-    Item {
-        verdict: Verdict::Skipped,
-        note: note.into(),
-        ..empty
-    }
+    Item { verdict: Verdict::Skipped, note: note.into(), ..empty }
 }
 
 /// A trip that never came is judged by the pressures that were gone through.
@@ -122,20 +109,12 @@ fn without_trip(empty: Item, points: &SwitchPoints, state: Condition) -> Item {
         ),
         _ => (None, "no rise could be used".to_owned()),
     };
-    let verdict = if outside == Some(true) {
-        Verdict::Fail
-    } else {
-        Verdict::Error
-    };
+    let verdict = if outside == Some(true) { Verdict::Fail } else { Verdict::Error };
     let note = match outside {
         Some(true) => format!("{note}: outside the limits by more than the gauge's U"),
         _ => format!("{note}: that tells nothing on a limit; let the ramps go through the region"),
     };
-    Item {
-        verdict,
-        note,
-        ..empty
-    }
+    Item { verdict, note, ..empty }
 }
 
 fn without_reset(empty: Item, points: &SwitchPoints, state: Condition) -> Item {
@@ -144,11 +123,7 @@ fn without_reset(empty: Item, points: &SwitchPoints, state: Condition) -> Item {
         let below = empty.lower.is_some_and(|limit| lowest + u <= limit);
         let verdict = if below { Verdict::Fail } else { Verdict::Error };
         let note = format!("it stayed made, down to {lowest:.1} kPa");
-        return Item {
-            verdict,
-            note,
-            ..empty
-        };
+        return Item { verdict, note, ..empty };
     }
     let why = match state {
         Condition::NeverMade(_) => "it never made, so it could not break",

@@ -77,10 +77,7 @@ impl Switch {
                 scatter_kpa: point.tolerance_kpa().unwrap_or(0.0),
             })
         };
-        Some(Switch {
-            trip: edge(points.trip.as_ref()?)?,
-            reset: edge(points.reset.as_ref()?)?,
-        })
+        Some(Switch { trip: edge(points.trip.as_ref()?)?, reset: edge(points.reset.as_ref()?)? })
     }
 
     /// Trip less reset, kPa.
@@ -104,12 +101,7 @@ pub struct Cell {
 pub fn cells_from(start_kpa: f64, lightest_pct: f64, peak_kpa: f64) -> Vec<Cell> {
     let last = if peak_kpa > start_kpa { BOOSTS - 1 } else { 0 };
     let boost = |i: usize| start_kpa + (peak_kpa - start_kpa) * i as f64 / last.max(1) as f64;
-    (0..=last)
-        .map(|i| Cell {
-            boost_kpa: boost(i),
-            duty_pct: lightest_pct,
-        })
-        .collect()
+    (0..=last).map(|i| Cell { boost_kpa: boost(i), duty_pct: lightest_pct }).collect()
 }
 
 /// What the lamp shows while a cell sprays.
@@ -236,9 +228,7 @@ pub fn window(
 ) -> Result<Window, NoWindow> {
     let mut shown = Vec::with_capacity(cells.len());
     for &cell in cells.iter().filter(|c| c.duty_pct > 0.0) {
-        let line = pair
-            .line(cell.duty_pct, cell.boost_kpa)
-            .map_err(NoWindow::Unknown)?;
+        let line = pair.line(cell.duty_pct, cell.boost_kpa).map_err(NoWindow::Unknown)?;
         if line.flow_ml_min > 0.0 {
             let lamp = lamp(&line, &switch.trip);
             shown.push(Shown { cell, line, lamp });
@@ -260,10 +250,7 @@ pub fn window(
     let advice = if low_kpa <= high_kpa {
         Advice::SetPoint { low_kpa, high_kpa }
     } else {
-        Advice::None {
-            lowest_kpa: low_kpa,
-            from: from(low_kpa),
-        }
+        Advice::None { lowest_kpa: low_kpa, from: from(low_kpa) }
     };
     Ok(Window {
         floor_kpa,
@@ -271,10 +258,7 @@ pub fn window(
         silent: cells.len() - shown.len(),
         by_boost: by_boost(switch, peak_kpa),
         above: (reset.mean_kpa - scatters.1 - floor_kpa, reset.u95_kpa),
-        below: (
-            ceiling_kpa - trip.mean_kpa - scatters.0,
-            trip.u95_kpa.hypot(at.line.line_u95_kpa),
-        ),
+        below: (ceiling_kpa - trip.mean_kpa - scatters.0, trip.u95_kpa.hypot(at.line.line_u95_kpa)),
         advice,
         right_from: from(trip.mean_kpa),
         lowest,
@@ -325,12 +309,7 @@ fn right_from(pair: &dyn Pair, boost_kpa: f64, needed_kpa: f64) -> Option<From> 
         }
     }
     let (_, line) = enough(high)?;
-    Some(From {
-        boost_kpa,
-        duty_pct: high,
-        flow_ml_min: line.flow_ml_min,
-        line_kpa: line.line_kpa,
-    })
+    Some(From { boost_kpa, duty_pct: high, flow_ml_min: line.flow_ml_min, line_kpa: line.line_kpa })
 }
 
 /// `switch.window`: the smaller of the two clearances must be above zero.
@@ -342,20 +321,13 @@ pub fn item(answer: &Result<Window, NoWindow>) -> Item {
         unit: "kPa".into(),
         result: None,
         dof: None,
-        limits: Zone {
-            lower: Some(0.0),
-            upper: None,
-        },
+        limits: Zone { lower: Some(0.0), upper: None },
         effort: None,
     };
     let window = match answer {
         Ok(window) => window,
         Err(why) => {
-            return Item {
-                verdict: Verdict::Undecided,
-                note: why.to_string(),
-                ..judge(&subject)
-            };
+            return Item { verdict: Verdict::Undecided, note: why.to_string(), ..judge(&subject) };
         }
     };
     // One side that fails fails the whole; else the side with the least room in terms of its U.
@@ -376,10 +348,6 @@ pub fn item(answer: &Result<Window, NoWindow>) -> Item {
         std::cmp::Ordering::Equal if room(&above) <= room(&below) => above,
         std::cmp::Ordering::Equal => below,
     };
-    worse.note = format!(
-        "{}; {}",
-        worse.note,
-        super::window_text::sentences(window).join("; ")
-    );
+    worse.note = format!("{}; {}", worse.note, super::window_text::sentences(window).join("; "));
     worse
 }

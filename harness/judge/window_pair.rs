@@ -27,10 +27,7 @@ impl Calibrated<'_> {
             return vec![0];
         };
         let place = |name: &str| self.model.nozzles.iter().position(|n| n.name == name);
-        place(names).map_or_else(
-            || names.split('+').filter_map(|n| place(n.trim())).collect(),
-            |i| vec![i],
-        )
+        place(names).map_or_else(|| names.split('+').filter_map(|n| place(n.trim())).collect(), |i| vec![i])
     }
 }
 
@@ -39,23 +36,12 @@ impl Pair for Calibrated<'_> {
         if !self.model.reference.pressure_measured {
             return Err("it was not measured when the pair was calibrated".into());
         }
-        let ask = Ask {
-            boost_kpa,
-            ..self.ask.clone()
-        };
-        let flow = self
-            .model
-            .flow_at(&ask, duty_pct)
-            .map_err(|e| e.to_string())?
-            .estimate;
+        let ask = Ask { boost_kpa, ..self.ask.clone() };
+        let flow = self.model.flow_at(&ask, duty_pct).map_err(|e| e.to_string())?.estimate;
         let nozzles = self.nozzles();
         let k: f64 = nozzles.iter().map(|&i| self.model.nozzles[i].k).sum();
         if flow.value <= 0.0 || k <= 0.0 {
-            return Ok(LineAt {
-                flow_ml_min: 0.0,
-                line_kpa: boost_kpa,
-                line_u95_kpa: 0.0,
-            });
+            return Ok(LineAt { flow_ml_min: 0.0, line_kpa: boost_kpa, line_u95_kpa: 0.0 });
         }
         let drop = (flow.value / k).powi(2);
         let parts: Vec<Part> = flow
@@ -65,24 +51,13 @@ impl Pair for Calibrated<'_> {
                 // An error that moves flow and coefficient alike leaves the pressure as it is.
                 let shift = self.model.shifts.iter().find(|s| s.cause == p.cause);
                 let ln_k = shift.map_or(0.0, |s| {
-                    nozzles
-                        .iter()
-                        .map(|&i| s.ln_k[i] * self.model.nozzles[i].k)
-                        .sum::<f64>()
-                        / k
+                    nozzles.iter().map(|&i| s.ln_k[i] * self.model.nozzles[i].k).sum::<f64>() / k
                 });
-                Part {
-                    u: 2.0 * drop * (p.u / flow.value - ln_k),
-                    ..p.clone()
-                }
+                Part { u: 2.0 * drop * (p.u / flow.value - ln_k), ..p.clone() }
             })
             .collect();
         let line = Estimate::new(boost_kpa + drop, parts);
-        Ok(LineAt {
-            flow_ml_min: flow.value,
-            line_kpa: line.value,
-            line_u95_kpa: line.u95,
-        })
+        Ok(LineAt { flow_ml_min: flow.value, line_kpa: line.value, line_u95_kpa: line.u95 })
     }
 }
 
@@ -132,10 +107,7 @@ pub fn cells(table: &Table) -> Result<Vec<Cell>, Problems> {
         let at = read(boost, -101.0, 1000.0, "a boost");
         let duty_pct = read(duty, 0.0, 100.0, "a duty from 0 to 100 %");
         if let (Some(at), Some(duty_pct)) = (at, duty_pct) {
-            cells.push(Cell {
-                boost_kpa: unit.to_internal(at),
-                duty_pct,
-            });
+            cells.push(Cell { boost_kpa: unit.to_internal(at), duty_pct });
         }
     }
     problems.into_result().map(|()| cells)

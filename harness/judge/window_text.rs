@@ -32,16 +32,10 @@ pub fn sentences(window: &Window) -> Vec<String> {
         ),
     });
     if !matches!(window.advice, Advice::SetPoint { .. }) || window.cells.iter().any(|c| c.lamp != Lamp::Lit) {
-        said.push(from_where(
-            window.right_from,
-            "as the switch is set now, the lamp is surely lit",
-        ));
+        said.push(from_where(window.right_from, "as the switch is set now, the lamp is surely lit"));
     }
     if window.silent > 0 {
-        said.push(format!(
-            "cells that do not spray and were left out: {}",
-            window.silent
-        ));
+        said.push(format!("cells that do not spray and were left out: {}", window.silent));
     }
     said
 }

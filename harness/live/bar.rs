@@ -32,11 +32,7 @@ pub fn left_s(passed_s: f64, part: f64) -> Option<f64> {
 #[must_use]
 pub fn line(what: &str, part: f64, left_s: Option<f64>, columns: usize, blocks: bool) -> String {
     let left = left_s.map_or_else(String::new, |s| format!(", about {} left", span(s)));
-    let text = format!(
-        "{} {:>3.0} %{left}  {what}",
-        gauge(part, BAR, blocks),
-        100.0 * part
-    );
+    let text = format!("{} {:>3.0} %{left}  {what}", gauge(part, BAR, blocks), 100.0 * part);
     text.chars().take(columns.saturating_sub(1)).collect()
 }
 
@@ -49,8 +45,7 @@ pub fn plain(view: &View) -> String {
     };
     let shown = |role: &Role, unit: &str| {
         let to = view.setup().units.shown(unit);
-        s.value(role)
-            .map(|v| format!("{} {}", significant(v * to.factor, 4), to.unit))
+        s.value(role).map(|v| format!("{} {}", significant(v * to.factor, 4), to.unit))
     };
     let mut words = format!(
         "{}  {:.0} %, {} left  step {} of {}: {}",

@@ -46,10 +46,7 @@ mod tests {
 
     #[test]
     fn every_digit_differs_from_every_other_and_rows_are_even() {
-        let all: Vec<_> = "0123456789.-"
-            .chars()
-            .map(|c| block(&c.to_string(), '#'))
-            .collect();
+        let all: Vec<_> = "0123456789.-".chars().map(|c| block(&c.to_string(), '#')).collect();
         for (i, a) in all.iter().enumerate() {
             assert!(a.iter().all(|row| row.len() == a[0].len()), "{a:?}");
             assert!(all.iter().skip(i + 1).all(|b| a != b), "{a:?}");

@@ -49,9 +49,7 @@ impl Frame {
     /// An empty grid.
     #[must_use]
     pub fn new(columns: usize, rows: usize) -> Self {
-        Frame {
-            cells: vec![vec![(' ', Style::Plain); columns]; rows],
-        }
+        Frame { cells: vec![vec![(' ', Style::Plain); columns]; rows] }
     }
 
     /// Columns.
@@ -149,14 +147,8 @@ mod tests {
         assert_eq!(a.change(Some(&b), true), "");
         a.put(1, 0, "x", Style::Plain);
         let change = a.change(Some(&b), true);
-        assert!(
-            change.starts_with("\x1b[2;1H") && !change.contains("\x1b[1;1H"),
-            "{change:?}"
-        );
-        assert!(
-            Frame::new(11, 3).change(Some(&b), true).contains("\x1b[2J"),
-            "another size is drawn anew"
-        );
+        assert!(change.starts_with("\x1b[2;1H") && !change.contains("\x1b[1;1H"), "{change:?}");
+        assert!(Frame::new(11, 3).change(Some(&b), true).contains("\x1b[2J"), "another size is drawn anew");
     }
 
     #[test]

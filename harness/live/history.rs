@@ -26,10 +26,7 @@ impl Slope {
         }
         self.readings.push_back((time_s, mass_g));
         while self.readings.len() > READINGS_MOST
-            || self
-                .readings
-                .front()
-                .is_some_and(|(t, _)| time_s - t > FLOW_OVER_S)
+            || self.readings.front().is_some_and(|(t, _)| time_s - t > FLOW_OVER_S)
         {
             self.readings.pop_front();
         }
@@ -63,16 +60,12 @@ impl Trend {
     /// An empty trend over the last `over_s` seconds.
     #[must_use]
     pub fn new(over_s: f64) -> Self {
-        Trend {
-            points: VecDeque::new(),
-            over_s,
-        }
+        Trend { points: VecDeque::new(), over_s }
     }
 
     /// Takes a value, or that there was none; what is too old is forgotten.
     pub fn take(&mut self, time_s: f64, value: Option<f64>) {
-        self.points
-            .extend(value.filter(|v| v.is_finite()).map(|v| (time_s, v)));
+        self.points.extend(value.filter(|v| v.is_finite()).map(|v| (time_s, v)));
         self.points.retain(|(t, _)| time_s - t <= self.over_s);
     }
 
@@ -80,9 +73,7 @@ impl Trend {
     #[must_use]
     pub fn span(&self) -> Option<(f64, f64)> {
         let values = self.points.iter().map(|p| p.1);
-        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-            (a.min(v), b.max(v))
-        });
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
         (low <= high).then_some((low, high))
     }
 
@@ -99,9 +90,7 @@ impl Trend {
             sum.0 += v;
             sum.1 += 1;
         }
-        sums.iter()
-            .map(|(sum, n)| (*n > 0).then(|| sum / f64::from(*n)))
-            .collect()
+        sums.iter().map(|(sum, n)| (*n > 0).then(|| sum / f64::from(*n))).collect()
     }
 }
 
@@ -115,9 +104,7 @@ pub fn rows(columns: &[Option<f64>], (low, high): (f64, f64), blocks: bool) -> [
     let mut out = [String::new(), String::new()];
     for value in columns {
         // A value that is known is seen: one sixteenth at least.
-        let height = value.map_or(0, |v| {
-            (((v - low) / span).clamp(0.0, 1.0) * 15.0).round() as usize + 1
-        });
+        let height = value.map_or(0, |v| (((v - low) / span).clamp(0.0, 1.0) * 15.0).round() as usize + 1);
         out[0].push(signs[height.saturating_sub(8)]);
         out[1].push(signs[height.min(8)]);
     }
@@ -141,10 +128,7 @@ mod tests {
             slope.take(t, 50.0 + 4.0 * t);
             slope.take(t, 999.0);
         }
-        assert!(
-            (slope.g_s().unwrap() - 4.0).abs() < 1e-9,
-            "the same time twice is one reading"
-        );
+        assert!((slope.g_s().unwrap() - 4.0).abs() < 1e-9, "the same time twice is one reading");
     }
 
     #[test]

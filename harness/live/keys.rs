@@ -48,11 +48,7 @@ mod tests {
     #[test]
     fn every_key_stops_but_the_one_that_freezes() {
         for byte in 0..=255_u8 {
-            let expected = if byte.eq_ignore_ascii_case(&b'f') {
-                Wish::Freeze
-            } else {
-                Wish::Stop
-            };
+            let expected = if byte.eq_ignore_ascii_case(&b'f') { Wish::Freeze } else { Wish::Stop };
             assert_eq!(wishes(&[byte], None), [expected], "{byte}");
         }
         assert_eq!(wishes(b"\x1b[A", None)[0], Wish::Stop, "an arrow key");

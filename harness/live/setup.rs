@@ -101,11 +101,7 @@ impl Setup {
     /// Expected bench time from the start of step `step` (from 1) to the end, s.
     #[must_use]
     pub fn seconds_from(&self, step: usize) -> f64 {
-        self.steps
-            .iter()
-            .skip(step.saturating_sub(1))
-            .map(|s| s.seconds)
-            .sum()
+        self.steps.iter().skip(step.saturating_sub(1)).map(|s| s.seconds).sum()
     }
 }
 
@@ -120,11 +116,9 @@ fn doing(op: &Op) -> Doing {
         Op::Vent { .. } => Doing::Venting,
         Op::Mark { .. } | Op::Expect { .. } => Doing::Noting,
         Op::Replay { .. } => Doing::Moving("boost and engine speed as recorded".into()),
-        Op::Bisect { input, output, .. } => Doing::Moving(format!(
-            "{}, to find where {} steps",
-            role_words(input),
-            role_words(output)
-        )),
+        Op::Bisect { input, output, .. } => {
+            Doing::Moving(format!("{}, to find where {} steps", role_words(input), role_words(output)))
+        }
     }
 }
 

@@ -30,9 +30,8 @@ pub fn can_draw(term: Option<&str>) -> bool {
 /// Whether block characters may be used, by the first of `LC_ALL`, `LC_CTYPE`, `LANG` that says something (POSIX).
 #[must_use]
 pub fn has_blocks(variable: impl Fn(&str) -> Option<String>) -> bool {
-    let said = ["LC_ALL", "LC_CTYPE", "LANG"]
-        .iter()
-        .find_map(|name| variable(name).filter(|v| !v.is_empty()));
+    let said =
+        ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(|name| variable(name).filter(|v| !v.is_empty()));
     said.is_some_and(|v| {
         let v = v.to_ascii_lowercase();
         v.contains("utf-8") || v.contains("utf8")
@@ -76,10 +75,7 @@ pub fn restore() {
 /// Whether the terminal takes more within a short time; one that stands still must not hold up the end.
 fn takes_more() -> bool {
     use rustix::event::{PollFd, PollFlags, Timespec, poll};
-    let timeout = Timespec {
-        tv_sec: 0,
-        tv_nsec: 200_000_000,
-    };
+    let timeout = Timespec { tv_sec: 0, tv_nsec: 200_000_000 };
     let mut fds = [PollFd::from_borrowed_fd(stderr(), PollFlags::OUT)];
     poll(&mut fds, Some(&timeout)).is_ok_and(|n| n > 0)
 }
@@ -106,10 +102,7 @@ pub fn size() -> (usize, usize) {
 #[must_use]
 pub fn keys(wait_ms: u32) -> Vec<u8> {
     use rustix::event::{PollFd, PollFlags, Timespec, poll};
-    let timeout = Timespec {
-        tv_sec: 0,
-        tv_nsec: i64::from(wait_ms) * 1_000_000,
-    };
+    let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(wait_ms) * 1_000_000 };
     let mut fds = [PollFd::from_borrowed_fd(stdin(), PollFlags::IN)];
     let mut buffer = [0; 64];
     match poll(&mut fds, Some(&timeout)) {

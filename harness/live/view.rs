@@ -85,11 +85,9 @@ impl View {
     /// Fraction of the run and bench time left, s.
     #[must_use]
     pub fn progress(&self) -> (f64, f64) {
-        self.latest
-            .as_ref()
-            .map_or((0.0, self.setup.seconds_from(1)), |(s, _)| {
-                words::progress(&self.setup, s, s.at.since(self.step_began.1).as_secs_f64())
-            })
+        self.latest.as_ref().map_or((0.0, self.setup.seconds_from(1)), |(s, _)| {
+            words::progress(&self.setup, s, s.at.since(self.step_began.1).as_secs_f64())
+        })
     }
 
     /// What is known so far.
@@ -149,11 +147,7 @@ impl View {
             .reading(&Role::LinePressure)
             .is_some_and(|r| snapshot.at.since(r.at).as_secs_f64() > OLD_S);
         let (kpa, ml_min) = (self.setup.units.shown("kPa"), self.setup.units.shown("mL/min"));
-        let name = format!(
-            "line pressure, {}{}",
-            kpa.unit,
-            if old { " (old reading)" } else { "" }
-        );
+        let name = format!("line pressure, {}{}", kpa.unit, if old { " (old reading)" } else { "" });
         let columns = [
             (1, name, pressure.map(|p| p * kpa.factor), Style::First),
             (
@@ -180,9 +174,7 @@ impl View {
         let text = |v: Option<f64>, decimals: usize, unit: &str| {
             v.map_or_else(|| "--".to_owned(), |v| format!("{v:.decimals$} {unit}"))
         };
-        let boost = s
-            .told(&Role::Boost)
-            .and_then(|v| self.setup.boost_kpa(v, value(&Role::AmbientPressure)));
+        let boost = s.told(&Role::Boost).and_then(|v| self.setup.boost_kpa(v, value(&Role::AmbientPressure)));
         let duty = format!(
             "duty    {} set, {} read",
             text(s.told(&Role::PumpDuty), 1, "%"),
@@ -196,16 +188,10 @@ impl View {
         let state = |v: Option<f64>, on: &'static str, off: &'static str| {
             v.map_or("not read", |v| if v > 0.5 { on } else { off })
         };
-        let switch = format!(
-            "switch  {}",
-            state(value(&Role::Switch), "MADE (lamp lit)", "OPEN (lamp dark)")
-        );
+        let switch =
+            format!("switch  {}", state(value(&Role::Switch), "MADE (lamp lit)", "OPEN (lamp dark)"));
         let on = self.on_since.map_or_else(String::new, |since| {
-            format!(
-                " {:.0} of {:.0} s",
-                s.at.since(since).as_secs_f64(),
-                limits.on_time_s
-            )
+            format!(" {:.0} of {:.0} s", s.at.since(since).as_secs_f64(), limits.on_time_s)
         });
         let pump = format!(
             "pump {}{on}   stop {}",
@@ -247,10 +233,8 @@ impl View {
     fn trends(&self, frame: &mut Frame, snapshot: &Snapshot) {
         let width = frame.columns().saturating_sub(37).max(4);
         let (kpa, ml_min) = (self.setup.units.shown("kPa"), self.setup.units.shown("mL/min"));
-        let trends = [
-            (&self.pressure, "pressure", kpa, Style::First),
-            (&self.flow, "flow", ml_min, Style::Second),
-        ];
+        let trends =
+            [(&self.pressure, "pressure", kpa, Style::First), (&self.flow, "flow", ml_min, Style::Second)];
         for (i, (trend, name, shown, style)) in trends.into_iter().enumerate() {
             let row = 14 + 2 * i;
             let Some((low, high)) = trend.span() else {
@@ -265,19 +249,9 @@ impl View {
             frame.put(row, 11, &upper, style);
             frame.put(row + 1, 11, &lower, style);
             let figure = |v: f64| significant(v * shown.factor, 4);
-            frame.put(
-                row,
-                12 + width,
-                &format!("{} {}", figure(high), shown.unit),
-                Style::Plain,
-            );
+            frame.put(row, 12 + width, &format!("{} {}", figure(high), shown.unit), Style::Plain);
             let since = words::span(trend.over_s);
-            frame.put(
-                row + 1,
-                12 + width,
-                &format!("{} in {since}", figure(low)),
-                Style::Plain,
-            );
+            frame.put(row + 1, 12 + width, &format!("{} in {since}", figure(low)), Style::Plain);
         }
     }
 
@@ -291,12 +265,7 @@ impl View {
             format!("about {}{unit} left", words::span(left_s))
         };
         let bar = gauge(part, width, self.blocks);
-        frame.put(
-            row,
-            1,
-            &format!("{bar} {:>3.0} %  {rest}", 100.0 * part),
-            Style::Plain,
-        );
+        frame.put(row, 1, &format!("{bar} {:>3.0} %  {rest}", 100.0 * part), Style::Plain);
         let label = format!(
             "step {} of {}: {}",
             snapshot.step,
@@ -315,23 +284,14 @@ impl View {
                 let prompt = format!("> {typed}{cursor}");
                 frame.put(frame.rows().saturating_sub(2), 1, &prompt, Style::Strong);
             }
-            None => put_folded(
-                frame,
-                row + 3,
-                &words::now(&self.setup, snapshot),
-                columns,
-                Style::Strong,
-            ),
+            None => put_folded(frame, row + 3, &words::now(&self.setup, snapshot), columns, Style::Strong),
         }
     }
 
     fn small(&self, frame: &mut Frame, s: &Snapshot, flow: Option<f64>) {
         let (kpa, ml_min) = (self.setup.units.shown("kPa"), self.setup.units.shown("mL/min"));
         let line = |v: Option<f64>, factor: f64, unit: &str| {
-            v.map_or_else(
-                || "--".to_owned(),
-                |v| format!("{} {unit}", significant(v * factor, 4)),
-            )
+            v.map_or_else(|| "--".to_owned(), |v| format!("{} {unit}", significant(v * factor, 4)))
         };
         let rows = [
             format!(
@@ -369,11 +329,7 @@ impl View {
 
 /// A value for large digits: five characters at most.
 fn large(value: f64) -> String {
-    if value.abs() < 999.95 {
-        format!("{value:.1}")
-    } else {
-        format!("{value:.0}")
-    }
+    if value.abs() < 999.95 { format!("{value:.1}") } else { format!("{value:.0}") }
 }
 
 /// Text over at most two rows, folded at blanks.

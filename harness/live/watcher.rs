@@ -97,9 +97,8 @@ impl Watcher {
     pub fn asker(&self, say: fn(&str)) -> Box<dyn FnMut(&str) + Send> {
         let (sender, mode) = (self.sender.clone(), self.mode);
         Box::new(move |question| {
-            let sent = sender
-                .as_ref()
-                .is_some_and(|s| s.try_send(Message::Question(question.to_owned())).is_ok());
+            let sent =
+                sender.as_ref().is_some_and(|s| s.try_send(Message::Question(question.to_owned())).is_ok());
             match mode {
                 Mode::Screen { .. } if sent => {}
                 Mode::Bar => say(&format!("\r\x1b[K{question}")),
@@ -114,13 +113,8 @@ impl Watcher {
         let Some(receiver) = self.receiver.take().filter(|_| self.mode != Mode::Quiet) else {
             return;
         };
-        let thread = Thread {
-            view,
-            wants,
-            receiver,
-            wanted: self.wanted.clone(),
-            clock: SystemClock::start(),
-        };
+        let thread =
+            Thread { view, wants, receiver, wanted: self.wanted.clone(), clock: SystemClock::start() };
         if self.takes_keys() {
             let before = std::panic::take_hook();
             std::panic::set_hook(Box::new(move |info| {
@@ -237,17 +231,10 @@ impl Thread {
             let passed_s = self.clock.now().as_s();
             if passed_s > BAR_FROM_S && self.view.snapshot().is_some() && self.view.question.is_none() {
                 let (part, left_s) = self.view.progress();
-                let left = if self.view.setup().hurried {
-                    bar::left_s(passed_s, part)
-                } else {
-                    Some(left_s)
-                };
+                let left = if self.view.setup().hurried { bar::left_s(passed_s, part) } else { Some(left_s) };
                 let step = self.view.snapshot().map_or(0, |s| s.step);
                 let what = format!("step {step} of {}", self.view.setup().steps.len());
-                line(&format!(
-                    "\r\x1b[K{}",
-                    bar::line(&what, part, left, terminal::size().0, blocks)
-                ));
+                line(&format!("\r\x1b[K{}", bar::line(&what, part, left, terminal::size().0, blocks)));
                 drawn = true;
             }
             self.wanted.store(true, Ordering::Relaxed);

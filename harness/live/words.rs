@@ -78,12 +78,7 @@ pub fn label(setup: &Setup, number: usize) -> &str {
 /// The next step that a person notices.
 #[must_use]
 pub fn next(setup: &Setup, number: usize) -> Option<&str> {
-    setup
-        .steps
-        .iter()
-        .skip(number)
-        .find(|s| s.doing != Doing::Noting)
-        .map(|s| s.label.as_str())
+    setup.steps.iter().skip(number).find(|s| s.doing != Doing::Noting).map(|s| s.label.as_str())
 }
 
 /// How far a run is, fraction of its expected bench time, and the bench time left, s. `in_step_s` is the time since

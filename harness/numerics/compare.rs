@@ -75,11 +75,7 @@ pub fn welch(first: &[f64], second: &[f64]) -> Result<Difference, NumericsError>
     let (a, b) = (type_a(first)?, type_a(second)?);
     let (ua, ub) = (a.of_mean(), b.of_mean());
     let both = combine(&[Term::new(ua.u, ua.dof), Term::new(ub.u, ub.dof)]);
-    Ok(Difference {
-        value: a.mean - b.mean,
-        u: both.u,
-        dof: both.dof,
-    })
+    Ok(Difference { value: a.mean - b.mean, u: both.u, dof: both.dof })
 }
 
 /// Difference of two sets that share one scatter.
@@ -90,11 +86,7 @@ pub fn equal_scatter(first: &[f64], second: &[f64]) -> Result<Difference, Numeri
     let (a, b) = (type_a(first)?, type_a(second)?);
     let all = pooled(&[first, second])?;
     let u = all.u * (1.0 / a.n as f64 + 1.0 / b.n as f64).sqrt();
-    Ok(Difference {
-        value: a.mean - b.mean,
-        u,
-        dof: all.dof,
-    })
+    Ok(Difference { value: a.mean - b.mean, u, dof: all.dof })
 }
 
 /// Mean of the differences of readings taken in pairs.
@@ -106,9 +98,5 @@ pub fn paired(first: &[f64], second: &[f64]) -> Result<Difference, NumericsError
     let differences: Vec<f64> = first.iter().zip(second).map(|(a, b)| a - b).collect();
     let d = type_a(&differences)?;
     let u = d.of_mean();
-    Ok(Difference {
-        value: d.mean,
-        u: u.u,
-        dof: u.dof,
-    })
+    Ok(Difference { value: d.mean, u: u.u, dof: u.dof })
 }

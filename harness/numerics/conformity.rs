@@ -24,17 +24,11 @@ impl Zone {
     /// The zone narrowed by a guard band at each limit; negative widens it.
     #[must_use]
     pub fn narrowed(&self, guard: f64) -> Zone {
-        Zone {
-            lower: self.lower.map(|l| l + guard),
-            upper: self.upper.map(|u| u - guard),
-        }
+        Zone { lower: self.lower.map(|l| l + guard), upper: self.upper.map(|u| u - guard) }
     }
 
     fn ends(&self) -> (f64, f64) {
-        (
-            self.lower.unwrap_or(f64::NEG_INFINITY),
-            self.upper.unwrap_or(f64::INFINITY),
-        )
+        (self.lower.unwrap_or(f64::NEG_INFINITY), self.upper.unwrap_or(f64::INFINITY))
     }
 
     /// Probability that a variable about `mean` with standard deviation `sd` falls into the zone; `cdf` is that of the
@@ -46,18 +40,10 @@ impl Zone {
         }
         let (a, b) = ((low - mean) / sd, (high - mean) / sd);
         let below = |x: f64| {
-            if x.is_infinite() {
-                f64::from(u8::from(x > 0.0))
-            } else {
-                cdf(x)
-            }
+            if x.is_infinite() { f64::from(u8::from(x > 0.0)) } else { cdf(x) }
         };
         // The difference of two tails keeps its digits on the side where they are small.
-        if a > 0.0 {
-            below(-a) - below(-b)
-        } else {
-            below(b) - below(a)
-        }
+        if a > 0.0 { below(-a) - below(-b) } else { below(b) - below(a) }
     }
 }
 

@@ -24,12 +24,9 @@ pub fn noncentral_t_cdf(x: f64, dof: f64, shift: f64) -> f64 {
     let log_scale = 0.5 * dof * (0.5 * dof).ln() - ln_gamma(0.5 * dof) + 2f64.ln();
     let density = |s: f64| (log_scale + (dof - 1.0) * s.ln() - 0.5 * dof * s * s).exp();
     let spread = REACH / (2.0 * dof).sqrt();
-    integrate(
-        (1.0 - spread).max(0.0),
-        1.0 + spread.max(REACH / dof),
-        PANELS,
-        |s| density(s) * normal_cdf(x * s - shift),
-    )
+    integrate((1.0 - spread).max(0.0), 1.0 + spread.max(REACH / dof), PANELS, |s| {
+        density(s) * normal_cdf(x * s - shift)
+    })
 }
 
 /// Factor k: `mean + k sd` of `n` readings lies above this proportion of all values with this confidence (one side,
@@ -41,9 +38,7 @@ pub fn tolerance_one_sided(n: usize, proportion: f64, confidence: f64) -> Result
     let count = checked(n, proportion, confidence)?;
     let shift = normal_quantile(proportion) * count.sqrt();
     let high = tolerance_limit(count, proportion, confidence) * count.sqrt();
-    let t = root(shift.min(0.0) - high, high, |t| {
-        noncentral_t_cdf(t, count - 1.0, shift) - confidence
-    })?;
+    let t = root(shift.min(0.0) - high, high, |t| noncentral_t_cdf(t, count - 1.0, shift) - confidence)?;
     Ok(t / count.sqrt())
 }
 
@@ -62,9 +57,7 @@ pub fn tolerance_two_sided(n: usize, proportion: f64, confidence: f64) -> Result
         };
         2.0 * integrate(0.0, REACH, PANELS, part)
     };
-    root(1e-3, tolerance_limit(count, proportion, confidence), |k| {
-        reached(k) - confidence
-    })
+    root(1e-3, tolerance_limit(count, proportion, confidence), |k| reached(k) - confidence)
 }
 
 /// The two-sided factor as Howe 1969 approximates it (J. Am. Stat. Assoc. 64, 610).
@@ -95,11 +88,7 @@ fn checked(n: usize, proportion: f64, confidence: f64) -> Result<f64, NumericsEr
     super::error::at_least(n, 2)?;
     for (what, found) in [("proportion", proportion), ("confidence", confidence)] {
         if !(found > 0.0 && found < 1.0) {
-            return Err(NumericsError::OutOfRange {
-                what,
-                found,
-                expected: "between 0 and 1",
-            });
+            return Err(NumericsError::OutOfRange { what, found, expected: "between 0 and 1" });
         }
     }
     Ok(n as f64)
@@ -110,16 +99,8 @@ fn checked(n: usize, proportion: f64, confidence: f64) -> Result<f64, NumericsEr
 #[must_use]
 pub fn proportion_exact(successes: usize, n: usize, alpha: f64) -> (f64, f64) {
     let (all, k, n) = (successes >= n, successes as f64, n as f64);
-    let low = if successes == 0 {
-        0.0
-    } else {
-        beta_quantile(0.5 * alpha, k, n - k + 1.0)
-    };
-    let high = if all {
-        1.0
-    } else {
-        beta_quantile(1.0 - 0.5 * alpha, k + 1.0, n - k)
-    };
+    let low = if successes == 0 { 0.0 } else { beta_quantile(0.5 * alpha, k, n - k + 1.0) };
+    let high = if all { 1.0 } else { beta_quantile(1.0 - 0.5 * alpha, k + 1.0, n - k) };
     (low, high)
 }
 

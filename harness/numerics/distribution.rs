@@ -17,11 +17,7 @@ pub fn normal_cdf(x: f64) -> f64 {
     if x == 0.0 || x.is_nan() {
         return if x.is_nan() { f64::NAN } else { 0.5 };
     }
-    let tail = if x.is_infinite() {
-        0.0
-    } else {
-        0.5 * gamma::gamma_ur(0.5, 0.5 * x * x)
-    };
+    let tail = if x.is_infinite() { 0.0 } else { 0.5 * gamma::gamma_ur(0.5, 0.5 * x * x) };
     if x < 0.0 { tail } else { 1.0 - tail }
 }
 
@@ -34,11 +30,7 @@ pub fn normal_density(x: f64) -> f64 {
 /// Point that a standard normal variable does not exceed with this probability.
 #[must_use]
 pub fn normal_quantile(probability: f64) -> f64 {
-    if (0.0..=1.0).contains(&probability) {
-        Normal::standard().inverse_cdf(probability)
-    } else {
-        f64::NAN
-    }
+    if (0.0..=1.0).contains(&probability) { Normal::standard().inverse_cdf(probability) } else { f64::NAN }
 }
 
 /// Probability that Student's t with these degrees of freedom is at most `x`.
@@ -125,11 +117,7 @@ fn quantile<D: ContinuousCDF<f64, f64> + Continuous<f64, f64>>(distribution: &D,
     }
     let mut x = distribution.inverse_cdf(p);
     for _ in 0..3 {
-        let excess = if p <= 0.5 {
-            distribution.cdf(x) - p
-        } else {
-            (1.0 - p) - distribution.sf(x)
-        };
+        let excess = if p <= 0.5 { distribution.cdf(x) - p } else { (1.0 - p) - distribution.sf(x) };
         let step = excess / distribution.pdf(x);
         if !step.is_finite() || step.abs() > 1e-3 * x.abs().max(1e-3) {
             break;

@@ -62,11 +62,7 @@ impl fmt::Display for NumericsError {
                 write!(f, "{first} values of one kind but {second} of the other")
             }
             Self::NotFinite { what } => write!(f, "{what} is not a finite number"),
-            Self::OutOfRange {
-                what,
-                found,
-                expected,
-            } => {
+            Self::OutOfRange { what, found, expected } => {
                 write!(f, "{what} is {found}, expected {expected}")
             }
             Self::RankDeficient { rank, columns } => write!(
@@ -75,10 +71,7 @@ impl fmt::Display for NumericsError {
             ),
             Self::NotPositiveDefinite => write!(f, "the covariance matrix is not positive definite"),
             Self::NotConverged { evaluations } => {
-                write!(
-                    f,
-                    "no convergence after {evaluations} evaluations; start closer to the answer"
-                )
+                write!(f, "no convergence after {evaluations} evaluations; start closer to the answer")
             }
         }
     }
@@ -88,40 +81,24 @@ impl std::error::Error for NumericsError {}
 
 /// Errs unless every value is finite.
 pub(crate) fn all_finite(values: &[f64], what: &'static str) -> Result<(), NumericsError> {
-    if values.iter().all(|v| v.is_finite()) {
-        Ok(())
-    } else {
-        Err(NumericsError::NotFinite { what })
-    }
+    if values.iter().all(|v| v.is_finite()) { Ok(()) } else { Err(NumericsError::NotFinite { what }) }
 }
 
 /// Errs unless every value is finite and above zero.
 pub(crate) fn all_positive(values: &[f64], what: &'static str) -> Result<(), NumericsError> {
     all_finite(values, what)?;
     match values.iter().find(|v| **v <= 0.0) {
-        Some(&found) => Err(NumericsError::OutOfRange {
-            what,
-            found,
-            expected: "above zero",
-        }),
+        Some(&found) => Err(NumericsError::OutOfRange { what, found, expected: "above zero" }),
         None => Ok(()),
     }
 }
 
 /// Errs unless both have the same length.
 pub(crate) fn same_length(first: usize, second: usize) -> Result<(), NumericsError> {
-    if first == second {
-        Ok(())
-    } else {
-        Err(NumericsError::LengthMismatch { first, second })
-    }
+    if first == second { Ok(()) } else { Err(NumericsError::LengthMismatch { first, second }) }
 }
 
 /// Errs unless there are at least `needed` points.
 pub(crate) fn at_least(found: usize, needed: usize) -> Result<(), NumericsError> {
-    if found >= needed {
-        Ok(())
-    } else {
-        Err(NumericsError::TooFewPoints { found, needed })
-    }
+    if found >= needed { Ok(()) } else { Err(NumericsError::TooFewPoints { found, needed }) }
 }

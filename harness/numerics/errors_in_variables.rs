@@ -70,23 +70,12 @@ pub fn line(points: &[Point]) -> Result<Line, NumericsError> {
         }
     }
     let column = |f: fn(&Point) -> f64| points.iter().map(f).collect::<Vec<f64>>();
-    let plain = polynomial(
-        &column(|p| p.x),
-        &column(|p| p.y),
-        Some(&column(|p| p.u_y)),
-        1,
-        true,
-    )?;
+    let plain = polynomial(&column(|p| p.x), &column(|p| p.y), Some(&column(|p| p.u_y)), 1, true)?;
     let mut slope = plain.params[1];
     for _ in 0..ITERATIONS_MAX {
         let about = About::slope(points, slope);
         let sum = |f: fn(&(f64, f64, f64)) -> f64| {
-            about
-                .weights
-                .iter()
-                .zip(&about.deviations)
-                .map(|(w, d)| w * f(d))
-                .sum::<f64>()
+            about.weights.iter().zip(&about.deviations).map(|(w, d)| w * f(d)).sum::<f64>()
         };
         let next = sum(|d| d.2 * d.1) / sum(|d| d.2 * d.0);
         all_finite(&[next], "slope of the line")?;
@@ -97,9 +86,7 @@ pub fn line(points: &[Point]) -> Result<Line, NumericsError> {
             return Ok(finish(points, slope));
         }
     }
-    Err(NumericsError::NotConverged {
-        evaluations: ITERATIONS_MAX,
-    })
+    Err(NumericsError::NotConverged { evaluations: ITERATIONS_MAX })
 }
 
 /// Intercept, uncertainties and chi-squared at the slope (York et al. 2004, section IV).
@@ -142,11 +129,7 @@ impl About {
                 (u, v, beta)
             })
             .collect();
-        Self {
-            weights,
-            mean,
-            deviations,
-        }
+        Self { weights, mean, deviations }
     }
 }
 

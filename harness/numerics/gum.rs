@@ -62,10 +62,7 @@ impl Term {
     /// A contribution whose uncertainty is taken as exactly known.
     #[must_use]
     pub const fn known(u: f64) -> Self {
-        Self {
-            u,
-            dof: f64::INFINITY,
-        }
+        Self { u, dof: f64::INFINITY }
     }
 }
 
@@ -125,10 +122,7 @@ pub fn u95(u: f64, dof: f64) -> f64 {
 #[must_use]
 pub fn combine(terms: &[Term]) -> Combined {
     let variance: f64 = terms.iter().map(|t| t.u * t.u).sum();
-    Combined {
-        u: variance.sqrt(),
-        dof: welch_satterthwaite(variance, terms),
-    }
+    Combined { u: variance.sqrt(), dof: welch_satterthwaite(variance, terms) }
 }
 
 /// Combines contributions of which some are correlated (JCGM 100:2008, 5.2). For the degrees of freedom,
@@ -150,11 +144,7 @@ pub fn combine_correlated(terms: &[Term], correlations: &[Correlation]) -> Resul
             });
         }
         if !(-1.0..=1.0).contains(&c.r) {
-            return Err(NumericsError::OutOfRange {
-                what: "correlation",
-                found: c.r,
-                expected: "-1 to 1",
-            });
+            return Err(NumericsError::OutOfRange { what: "correlation", found: c.r, expected: "-1 to 1" });
         }
         let (from, to) = (group[c.second], group[c.first]);
         group.iter_mut().filter(|g| **g == from).for_each(|g| *g = to);
@@ -166,10 +156,7 @@ pub fn combine_correlated(terms: &[Term], correlations: &[Correlation]) -> Resul
             let members = || (0..terms.len()).filter(|&i| group[i] == g);
             let variance: f64 = members().map(|i| terms[i].u * terms[i].u + cross[i]).sum();
             let dof = members().map(|i| terms[i].dof).fold(f64::INFINITY, f64::min);
-            Term {
-                u: variance.max(0.0).sqrt(),
-                dof,
-            }
+            Term { u: variance.max(0.0).sqrt(), dof }
         })
         .collect();
     Ok(combine(&groups))
@@ -177,16 +164,9 @@ pub fn combine_correlated(terms: &[Term], correlations: &[Correlation]) -> Resul
 
 /// Effective degrees of freedom; infinite where every contribution is known or zero.
 fn welch_satterthwaite(variance: f64, terms: &[Term]) -> f64 {
-    let lost: f64 = terms
-        .iter()
-        .filter(|t| t.dof.is_finite() && t.u != 0.0)
-        .map(|t| t.u.powi(4) / t.dof)
-        .sum();
-    if lost > 0.0 {
-        variance * variance / lost
-    } else {
-        f64::INFINITY
-    }
+    let lost: f64 =
+        terms.iter().filter(|t| t.dof.is_finite() && t.u != 0.0).map(|t| t.u.powi(4) / t.dof).sum();
+    if lost > 0.0 { variance * variance / lost } else { f64::INFINITY }
 }
 
 /// Mean and scatter of readings taken alike (JCGM 100:2008, 4.2).
@@ -204,10 +184,7 @@ impl TypeA {
     /// Standard uncertainty of the mean, with its degrees of freedom.
     #[must_use]
     pub fn of_mean(&self) -> Combined {
-        Combined {
-            u: self.sd / (self.n as f64).sqrt(),
-            dof: (self.n - 1) as f64,
-        }
+        Combined { u: self.sd / (self.n as f64).sqrt(), dof: (self.n - 1) as f64 }
     }
 }
 
@@ -223,11 +200,7 @@ pub fn type_a(readings: &[f64]) -> Result<TypeA, NumericsError> {
     let deviations = || readings.iter().map(|r| r - rough);
     let mean_deviation = precise::sum(deviations()) / n;
     let squares = precise::sum(deviations().map(|d| (d - mean_deviation).powi(2)));
-    Ok(TypeA {
-        mean: rough + mean_deviation,
-        sd: (squares / (n - 1.0)).sqrt(),
-        n: readings.len(),
-    })
+    Ok(TypeA { mean: rough + mean_deviation, sd: (squares / (n - 1.0)).sqrt(), n: readings.len() })
 }
 
 /// Correlation coefficient of two quantities read together (JCGM 100:2008, 5.2.3).
@@ -264,10 +237,7 @@ pub fn pooled(sets: &[&[f64]]) -> Result<Combined, NumericsError> {
     if dof == 0.0 {
         return Err(NumericsError::TooFewPoints { found: 1, needed: 2 });
     }
-    Ok(Combined {
-        u: (squares / dof).sqrt(),
-        dof,
-    })
+    Ok(Combined { u: (squares / dof).sqrt(), dof })
 }
 
 /// Relative scatter of a standard deviation that comes from `n` readings, 0.24 for ten (JCGM 100:2008, Table E.1);

@@ -28,10 +28,7 @@ pub fn increasing(y: &[f64], weights: &[f64]) -> Result<Vec<f64>, NumericsError>
         }
         blocks.push(block);
     }
-    Ok(blocks
-        .iter()
-        .flat_map(|&(mean, _, members)| std::iter::repeat_n(mean, members))
-        .collect())
+    Ok(blocks.iter().flat_map(|&(mean, _, members)| std::iter::repeat_n(mean, members)).collect())
 }
 
 /// The closest sequence that never rises.

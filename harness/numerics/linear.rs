@@ -115,9 +115,7 @@ pub fn polynomial(
     let lowest = usize::from(!intercept);
     at_least(x.len(), degree + 1 - lowest)?;
     let weights = inverse_uncertainties(y.len(), u)?;
-    let (low, high) = x.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| {
-        (l.min(v), h.max(v))
-    });
+    let (low, high) = x.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
     let centre = if intercept { 0.5 * (low + high) } else { 0.0 };
     let half = (high - centre).abs().max((low - centre).abs());
     let scale = if half > 0.0 { half } else { 1.0 };
@@ -128,9 +126,7 @@ pub fn polynomial(
     check(&design, y)?;
     let target: Vec<f64> = y.iter().zip(&weights).map(|(y, w)| y * w).collect();
     let inner = factor_and_solve(&design, &target)?;
-    let back = DMatrix::from_fn(powers, powers, |k, j| {
-        expansion(k + lowest, j + lowest, centre, scale)
-    });
+    let back = DMatrix::from_fn(powers, powers, |k, j| expansion(k + lowest, j + lowest, centre, scale));
     Ok(inner.into_fit(&back, y, &weights, intercept))
 }
 
@@ -147,26 +143,15 @@ pub fn generalised(
     same_length(y.len(), covariance.nrows())?;
     same_length(y.len(), covariance.ncols())?;
     all_finite(covariance.as_slice(), "covariance of the observations")?;
-    let lower = covariance
-        .clone()
-        .cholesky()
-        .ok_or(NumericsError::NotPositiveDefinite)?
-        .unpack();
-    let whitened = lower
-        .solve_lower_triangular(design)
-        .ok_or(NumericsError::NotPositiveDefinite)?;
+    let lower = covariance.clone().cholesky().ok_or(NumericsError::NotPositiveDefinite)?.unpack();
+    let whitened = lower.solve_lower_triangular(design).ok_or(NumericsError::NotPositiveDefinite)?;
     let target = lower
         .solve_lower_triangular(&DVector::from_column_slice(y))
         .ok_or(NumericsError::NotPositiveDefinite)?;
     let ones = vec![1.0; y.len()];
     let columns = design.ncols();
     let inner = factor_and_solve(&whitened, target.as_slice())?;
-    Ok(inner.into_fit(
-        &DMatrix::identity(columns, columns),
-        target.as_slice(),
-        &ones,
-        false,
-    ))
+    Ok(inner.into_fit(&DMatrix::identity(columns, columns), target.as_slice(), &ones, false))
 }
 
 /// What the factorisation gives, in the centred and scaled columns.
@@ -184,11 +169,7 @@ impl Inner {
             .map(|k| precise::dot((0..columns).map(|j| (back[(k, j)], self.params[j]))))
             .collect();
         let chi2 = precise::dot(self.residuals.iter().map(|r| (*r, *r)));
-        let mean = if intercept {
-            weighted_mean(y.iter(), weights)
-        } else {
-            0.0
-        };
+        let mean = if intercept { weighted_mean(y.iter(), weights) } else { 0.0 };
         let ss_total = precise::sum(y.iter().zip(weights).map(|(y, w)| ((y - mean) * w).powi(2)));
         LinearFit {
             params,
@@ -207,18 +188,13 @@ fn factor_and_solve(design: &DMatrix<f64>, y: &[f64]) -> Result<Inner, NumericsE
     let lengths: Vec<f64> = design.column_iter().map(|c| c.norm()).collect();
     let empty = lengths.iter().filter(|l| **l <= 0.0).count();
     if empty > 0 {
-        return Err(NumericsError::RankDeficient {
-            rank: columns - empty,
-            columns,
-        });
+        return Err(NumericsError::RankDeficient { rank: columns - empty, columns });
     }
     let scaled = DMatrix::from_fn(rows, columns, |i, j| design[(i, j)] / lengths[j]);
     let factors = scaled.clone().col_piv_qr();
     let (q, r) = (factors.q(), factors.r());
     let largest = r[(0, 0)].abs();
-    let rank = (0..columns)
-        .filter(|&k| r[(k, k)].abs() > RANK_TOLERANCE * largest)
-        .count();
+    let rank = (0..columns).filter(|&k| r[(k, k)].abs() > RANK_TOLERANCE * largest).count();
     let deficient = NumericsError::RankDeficient { rank, columns };
     if rank < columns {
         return Err(deficient);
@@ -227,9 +203,7 @@ fn factor_and_solve(design: &DMatrix<f64>, y: &[f64]) -> Result<Inner, NumericsE
     let mut residuals = y.to_vec();
     for _ in 0..=REFINEMENTS {
         let projected = q.transpose() * DVector::from_column_slice(&residuals);
-        let mut step = r
-            .solve_upper_triangular(&projected)
-            .ok_or_else(|| deficient.clone())?;
+        let mut step = r.solve_upper_triangular(&projected).ok_or_else(|| deficient.clone())?;
         factors.p().inv_permute_rows(&mut step);
         params += step;
         for (i, residual) in residuals.iter_mut().enumerate() {
@@ -237,17 +211,12 @@ fn factor_and_solve(design: &DMatrix<f64>, y: &[f64]) -> Result<Inner, NumericsE
             *residual = precise::dot(terms.chain([(y[i], 1.0)]));
         }
     }
-    let mut inverse = r
-        .solve_upper_triangular(&DMatrix::identity(columns, columns))
-        .ok_or_else(|| deficient.clone())?;
+    let mut inverse =
+        r.solve_upper_triangular(&DMatrix::identity(columns, columns)).ok_or_else(|| deficient.clone())?;
     factors.p().inv_permute_rows(&mut inverse);
     let half = DMatrix::from_fn(columns, columns, |i, j| inverse[(i, j)] / lengths[i]);
     let params = DVector::from_fn(columns, |j, _| params[j] / lengths[j]);
-    Ok(Inner {
-        params,
-        covariance: &half * half.transpose(),
-        residuals,
-    })
+    Ok(Inner { params, covariance: &half * half.transpose(), residuals })
 }
 
 fn check(design: &DMatrix<f64>, y: &[f64]) -> Result<(), NumericsError> {
@@ -269,11 +238,7 @@ fn inverse_uncertainties(points: usize, u: Option<&[f64]>) -> Result<Vec<f64>, N
 
 fn is_constant(design: &DMatrix<f64>, column: usize) -> bool {
     let first = design[(0, column)];
-    first != 0.0
-        && design
-            .column(column)
-            .iter()
-            .all(|v| v.to_bits() == first.to_bits())
+    first != 0.0 && design.column(column).iter().all(|v| v.to_bits() == first.to_bits())
 }
 
 /// Mean with weights `1/u^2`, from the inverse uncertainties.

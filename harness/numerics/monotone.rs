@@ -31,11 +31,7 @@ impl Pchip {
                 expected: "above the one before",
             });
         }
-        Ok(Self {
-            x: x.to_vec(),
-            y: y.to_vec(),
-            slopes: slopes(x, y),
-        })
+        Ok(Self { x: x.to_vec(), y: y.to_vec(), slopes: slopes(x, y) })
     }
 
     /// Lowest and highest `x`.

@@ -76,11 +76,7 @@ impl Outcome {
         all_finite(&outputs, "an output of a trial")?;
         let a = type_a(&outputs)?;
         outputs.sort_unstable_by(f64::total_cmp);
-        Ok(Self {
-            mean: a.mean,
-            u: a.sd,
-            sorted: outputs,
-        })
+        Ok(Self { mean: a.mean, u: a.sd, sorted: outputs })
     }
 
     /// The output that this share of trials does not exceed.
@@ -95,10 +91,7 @@ impl Outcome {
     /// Interval that leaves equal probability on both sides (JCGM 101:2008, 7.7.2).
     #[must_use]
     pub fn symmetric(&self, probability: f64) -> (f64, f64) {
-        (
-            self.quantile(0.5 * (1.0 - probability)),
-            self.quantile(0.5 * (1.0 + probability)),
-        )
+        (self.quantile(0.5 * (1.0 - probability)), self.quantile(0.5 * (1.0 + probability)))
     }
 
     /// Shortest interval with this probability (JCGM 101:2008, 7.7.4).

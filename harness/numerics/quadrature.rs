@@ -49,9 +49,7 @@ fn legendre_rule() -> [(f64, f64); POINTS] {
 pub fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Result<f64, NumericsError> {
     let (mut f_low, mut f_high) = (f(low), f(high));
     if !(f_low.is_finite() && f_high.is_finite()) {
-        return Err(NumericsError::NotFinite {
-            what: "function at an end of the interval",
-        });
+        return Err(NumericsError::NotFinite { what: "function at an end of the interval" });
     }
     if f_low == 0.0 || f_high == 0.0 {
         return Ok(if f_low == 0.0 { low } else { high });
@@ -74,9 +72,7 @@ pub fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Result<f64, 
         let x = if step % 3 == 2 || !inside { middle } else { falsi };
         let value = f(x);
         if !value.is_finite() {
-            return Err(NumericsError::NotFinite {
-                what: "function inside the interval",
-            });
+            return Err(NumericsError::NotFinite { what: "function inside the interval" });
         }
         if value == 0.0 {
             return Ok(x);
@@ -89,9 +85,7 @@ pub fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Result<f64, 
             (high, f_high) = (x, value);
         }
     }
-    Err(NumericsError::NotConverged {
-        evaluations: STEPS_MAX,
-    })
+    Err(NumericsError::NotConverged { evaluations: STEPS_MAX })
 }
 
 #[cfg(test)]
@@ -109,10 +103,7 @@ mod tests {
         close(root(2.0, 0.0, |x| x * x - 2.0).unwrap(), 2f64.sqrt());
         close(root(-1e9, 1.0, |x| x.exp() - 0.5).unwrap(), 0.5f64.ln());
         close(root(0.0, 1.0, |x| x).unwrap(), 0.0);
-        close(
-            root(-1.0, 5.0, |x| if x < 3.0 { -1.0 } else { 1.0 }).unwrap(),
-            3.0,
-        );
+        close(root(-1.0, 5.0, |x| if x < 3.0 { -1.0 } else { 1.0 }).unwrap(), 3.0);
         assert!(root(1.0, 2.0, |x| x).is_err());
         assert!(root(0.0, 1.0, |_| f64::NAN).is_err());
     }

@@ -50,11 +50,7 @@ pub fn variance_inflation(y: &[f64]) -> Result<f64, NumericsError> {
     let mut sum = -1.0;
     for k in (0..=r.len()).step_by(2) {
         let at = |lag: usize| {
-            if lag == 0 {
-                1.0
-            } else {
-                r.get(lag - 1).copied().unwrap_or(0.0)
-            }
+            if lag == 0 { 1.0 } else { r.get(lag - 1).copied().unwrap_or(0.0) }
         };
         let pair = at(k) + at(k + 1);
         if pair <= 0.0 {
@@ -83,11 +79,7 @@ pub fn median(y: &[f64]) -> Result<f64, NumericsError> {
     let mut sorted = y.to_vec();
     sorted.sort_by(f64::total_cmp);
     let half = sorted.len() / 2;
-    Ok(if sorted.len() % 2 == 1 {
-        sorted[half]
-    } else {
-        0.5 * (sorted[half - 1] + sorted[half])
-    })
+    Ok(if sorted.len() % 2 == 1 { sorted[half] } else { 0.5 * (sorted[half - 1] + sorted[half]) })
 }
 
 /// A straight line through a series, by ordinary least squares, with several opinions on its standard error.
@@ -153,12 +145,7 @@ impl Slope {
     /// 1987, Econometrica 55, 703; no correction for small samples).
     #[must_use]
     pub fn se_newey_west(&self, lags: usize) -> f64 {
-        let scores: Vec<f64> = self
-            .t_centred
-            .iter()
-            .zip(&self.residuals)
-            .map(|(d, e)| d * e)
-            .collect();
+        let scores: Vec<f64> = self.t_centred.iter().zip(&self.residuals).map(|(d, e)| d * e).collect();
         let at = |lag: usize| scores.iter().zip(&scores[lag..]).map(|(a, b)| a * b).sum::<f64>();
         let most = lags.min(scores.len() - 1);
         let weighted = |lag: usize| 2.0 * (1.0 - lag as f64 / (lags + 1) as f64) * at(lag);
@@ -187,10 +174,7 @@ pub fn curvature(t: &[f64], y: &[f64]) -> Result<(f64, f64, f64), NumericsError>
     at_least(t.len(), 4)?;
     let parabola = polynomial(t, y, None, 2, true)?;
     let variance = parabola.reduced_chi2().unwrap_or(f64::NAN);
-    let (c2, se) = (
-        parabola.params[2],
-        (parabola.covariance[(2, 2)] * variance).sqrt(),
-    );
+    let (c2, se) = (parabola.params[2], (parabola.covariance[(2, 2)] * variance).sqrt());
     Ok((c2, se, 2.0 * t_survival((c2 / se).abs(), parabola.dof as f64)))
 }
 

@@ -64,14 +64,9 @@ pub fn one_way(groups: &[&[f64]]) -> Result<Anova, NumericsError> {
     let mean_of = |g: &[f64]| precise::sum(g.iter().map(|v| v - rough)) / g.len() as f64;
     let grand = precise::sum(all().map(|v| v - rough)) / n as f64;
     let means: Vec<f64> = groups.iter().map(|g| mean_of(g)).collect();
-    let between = groups
-        .iter()
-        .zip(&means)
-        .map(|(g, m)| g.len() as f64 * (m - grand).powi(2));
-    let within = groups
-        .iter()
-        .zip(&means)
-        .flat_map(|(g, m)| g.iter().map(move |v| ((v - rough) - m).powi(2)));
+    let between = groups.iter().zip(&means).map(|(g, m)| g.len() as f64 * (m - grand).powi(2));
+    let within =
+        groups.iter().zip(&means).flat_map(|(g, m)| g.iter().map(move |v| ((v - rough) - m).powi(2)));
     Ok(Anova {
         ss_between: precise::sum(between),
         dof_between: (groups.len() - 1) as f64,
@@ -129,11 +124,7 @@ pub fn grubbs(readings: &[f64], alpha: f64) -> Result<Extreme, NumericsError> {
         .map(|v| distance(*v))
         .enumerate()
         .fold(first, |best, here| if here.1 > best.1 { here } else { best });
-    Ok(Extreme {
-        index,
-        g,
-        critical: grubbs_critical(readings.len(), alpha, true),
-    })
+    Ok(Extreme { index, g, critical: grubbs_critical(readings.len(), alpha, true) })
 }
 
 /// Largest G of `n` readings with false alarm `alpha`, on both sides or one (Grubbs 1969, ASTM E178).

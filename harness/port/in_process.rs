@@ -68,15 +68,7 @@ impl<B: VirtualBench> InProcess<B> {
                 back[device.0] = Some(instrument);
             }
         }
-        InProcess {
-            bench,
-            links,
-            back,
-            now: Moment::START,
-            questions: Vec::new(),
-            pace,
-            stop,
-        }
+        InProcess { bench, links, back, now: Moment::START, questions: Vec::new(), pace, stop }
     }
 
     /// The same ports, their time beginning at `moment`: the bench has stood at rest until then, and what it said

@@ -55,9 +55,7 @@ impl BenchLock {
 
 /// The lock's file name: the device behind a link counts, so that two names of one port are one lock.
 fn lock_name(port: &str) -> String {
-    let path = Path::new(port)
-        .canonicalize()
-        .unwrap_or_else(|_| PathBuf::from(port));
+    let path = Path::new(port).canonicalize().unwrap_or_else(|_| PathBuf::from(port));
     let plain = |c: char| if c.is_ascii_alphanumeric() { c } else { '-' };
     let name: String = path.display().to_string().chars().map(plain).collect();
     format!("dutycup{name}.lock")
@@ -68,29 +66,19 @@ fn lock(path: &Path, bench: &str) -> Result<File, Fault> {
     let flags = (OFlags::NOFOLLOW | OFlags::CLOEXEC).bits().cast_signed();
     let open = |create: bool| {
         let mut options = OpenOptions::new();
-        options
-            .read(true)
-            .write(create)
-            .create(create)
-            .custom_flags(flags);
+        options.read(true).write(create).create(create).custom_flags(flags);
         options.open(path)
     };
     // The file may belong to another user: reading it is enough to lock it.
-    let mut file = open(true).or_else(|_| open(false)).map_err(|e| {
-        locked(
-            format!("cannot make the lock {}: {e}", path.display()),
-            "see who owns it",
-        )
-    })?;
+    let mut file = open(true)
+        .or_else(|_| open(false))
+        .map_err(|e| locked(format!("cannot make the lock {}: {e}", path.display()), "see who owns it"))?;
     if rustix::fs::flock(&file, FlockOperation::NonBlockingLockExclusive).is_err() {
         let mut holder = String::new();
         // Who holds it is a courtesy; the lock is what counts.
         let _ = (&mut file).take(HOLDER_BYTES_MAX).read_to_string(&mut holder);
         let seen = format!("another run holds this bench: {}", holder.trim());
-        return Err(locked(
-            seen,
-            "wait until it has ended, or end it; nothing was opened or sent",
-        ));
+        return Err(locked(seen, "wait until it has ended, or end it; nothing was opened or sent"));
     }
     let _ = file.set_len(0);
     let _ = writeln!(file, "process {}, bench {bench}", std::process::id());

@@ -54,16 +54,9 @@ impl Power {
     /// Why the run must end, if it must.
     #[must_use]
     pub fn fault(self) -> Option<Fault> {
-        let charge = self
-            .charge_pct
-            .filter(|c| *c < END_BELOW_PCT && self.on_battery())?;
+        let charge = self.charge_pct.filter(|c| *c < END_BELOW_PCT && self.on_battery())?;
         let seen = format!("the computer runs on its battery, with {charge} % left");
-        Some(Fault::new(
-            FaultCode::PowerLow,
-            "computer",
-            seen,
-            "plug it in, then run again",
-        ))
+        Some(Fault::new(FaultCode::PowerLow, "computer", seen, "plug it in, then run again"))
     }
 
     /// What to tell the operator, where this is worse than `before`.
@@ -113,13 +106,7 @@ mod tests {
         assert!(low.warning(unplugged).is_some() && low.fault().is_none());
         assert_eq!(look("9\n", "0\n").fault().unwrap().code, FaultCode::PowerLow);
         assert_eq!(look("9\n", "1\n").fault(), None, "it charges");
-        assert_eq!(
-            look("none\n", "0\n"),
-            Power {
-                charge_pct: None,
-                mains: Some(false)
-            }
-        );
+        assert_eq!(look("none\n", "0\n"), Power { charge_pct: None, mains: Some(false) });
         assert_eq!(Power::look(Path::new("/nonexistent")), Power::default());
     }
 }

@@ -36,11 +36,7 @@ impl Pty {
         rustix::termios::tcsetattr(&slave, OptionalActions::Now, &settings)?;
         let flags = rustix::fs::fcntl_getfl(&master)?;
         rustix::fs::fcntl_setfl(&master, flags | OFlags::NONBLOCK)?;
-        Ok(Pty {
-            master,
-            path,
-            _keep_open: slave,
-        })
+        Ok(Pty { master, path, _keep_open: slave })
     }
 
     /// Path of the side that the client opens.

@@ -97,9 +97,7 @@ pub struct SerialPorts {
 
 impl std::fmt::Debug for SerialPorts {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("SerialPorts")
-            .field("names", &self.names)
-            .finish_non_exhaustive()
+        f.debug_struct("SerialPorts").field("names", &self.names).finish_non_exhaustive()
     }
 }
 
@@ -122,26 +120,16 @@ impl SerialPorts {
         for end in [&bell, &heard] {
             end.set_nonblocking(true).map_err(broken)?;
         }
-        let handle = Handle {
-            queue: sender,
-            bell: Arc::new(bell),
-            clock,
-        };
+        let handle = Handle { queue: sender, bell: Arc::new(bell), clock };
         let (mut lines, mut failed) = (Vec::new(), Vec::new());
         let paths = rig.instruments.iter().filter_map(|i| i.port.path.as_deref());
-        let lock = BenchLock::take(&rig.name, paths)
-            .map_err(|fault| failed.push((0, fault)))
-            .ok();
+        let lock = BenchLock::take(&rig.name, paths).map_err(|fault| failed.push((0, fault))).ok();
         for (index, instrument) in rig.instruments.iter().enumerate() {
             if lock.is_none() {
                 lines.push(None);
                 continue;
             }
-            let opened = instrument
-                .port
-                .path
-                .as_ref()
-                .map(|path| open_line(path, &instrument.port));
+            let opened = instrument.port.path.as_ref().map(|path| open_line(path, &instrument.port));
             lines.push(match opened {
                 Some(Ok(line)) => Some(line),
                 Some(Err(fault)) => {
@@ -178,10 +166,7 @@ impl SerialPorts {
     fn look_at_the_computer(&mut self) -> Option<Fault> {
         let now = self.clock.now();
         if let Some(slept) = self.sleep.look() {
-            let seen = format!(
-                "the computer slept for {:.1} s during the run",
-                slept.as_secs_f64()
-            );
+            let seen = format!("the computer slept for {:.1} s during the run", slept.as_secs_f64());
             let help = "keep it awake (lid open, no suspend), look at the bench, then run again";
             return Some(Fault::new(FaultCode::Suspended, "computer", seen, help));
         }
@@ -199,10 +184,7 @@ impl SerialPorts {
 
     /// Waits for bytes, the bell or the alarm; whether the bell rang, and which ports have something.
     fn waited(&self) -> (bool, Vec<usize>) {
-        let mut fds = vec![
-            PollFd::new(&self.alarm, PollFlags::IN),
-            PollFd::new(&self.heard, PollFlags::IN),
-        ];
+        let mut fds = vec![PollFd::new(&self.alarm, PollFlags::IN), PollFd::new(&self.heard, PollFlags::IN)];
         let mut ports = Vec::with_capacity(self.lines.len());
         for (index, line) in self.lines.iter().enumerate() {
             if let Some(line) = line.as_ref().filter(|l| l.there) {
@@ -223,10 +205,7 @@ impl SerialPorts {
     /// Waits until a port takes bytes again, or until `until`.
     fn until_room(&self, line: &Line, until: Moment) {
         let span = until.since(self.clock.now());
-        let timeout = Timespec {
-            tv_sec: span.as_secs() as i64,
-            tv_nsec: i64::from(span.subsec_nanos()),
-        };
+        let timeout = Timespec { tv_sec: span.as_secs() as i64, tv_nsec: i64::from(span.subsec_nanos()) };
         // Whatever it comes to, the next write tells.
         let _ = rustix::event::poll(&mut [PollFd::new(&line.device, PollFlags::OUT)], Some(&timeout));
     }
@@ -261,11 +240,7 @@ fn open_line(path: &str, spec: &PortSpec) -> Result<Line, Fault> {
     );
     let settings = open_tty(path, spec)?;
     let device = device.map_err(|e| open_fault(path, &std::io::Error::from(e).into()))?;
-    Ok(Line {
-        settings,
-        device,
-        there: true,
-    })
+    Ok(Line { settings, device, there: true })
 }
 
 /// Opens a device with the rig's line settings.
@@ -283,16 +258,9 @@ fn open_tty(path: &str, spec: &PortSpec) -> Result<TTYPort, Fault> {
         Parity::Even => serialport::Parity::Even,
         Parity::Odd => serialport::Parity::Odd,
     };
-    let data_bits = if spec.data_bits == 7 {
-        serialport::DataBits::Seven
-    } else {
-        serialport::DataBits::Eight
-    };
-    let stop_bits = if spec.stop_bits == 2 {
-        serialport::StopBits::Two
-    } else {
-        serialport::StopBits::One
-    };
+    let data_bits =
+        if spec.data_bits == 7 { serialport::DataBits::Seven } else { serialport::DataBits::Eight };
+    let stop_bits = if spec.stop_bits == 2 { serialport::StopBits::Two } else { serialport::StopBits::One };
     let opened = serialport::new(path, spec.baud)
         .parity(parity)
         .data_bits(data_bits)
@@ -310,10 +278,7 @@ fn open_fault(path: &str, error: &serialport::Error) -> Fault {
             FaultCode::PortDenied,
             path,
             text,
-            format!(
-                "ask for membership of the group that owns the device ({})",
-                owner_group(path)
-            ),
+            format!("ask for membership of the group that owns the device ({})", owner_group(path)),
         ),
         serialport::ErrorKind::NoDevice if text.contains("lock") || text.contains("busy") => Fault::new(
             FaultCode::PortBusy,
@@ -345,12 +310,8 @@ fn owner_group(path: &str) -> String {
     };
     let groups = std::fs::read_to_string("/etc/group").unwrap_or_default();
     let gid = meta.gid().to_string();
-    let named = groups
-        .lines()
-        .find(|line| line.split(':').nth(2) == Some(gid.as_str()));
-    named
-        .and_then(|line| line.split(':').next())
-        .map_or(gid.clone(), str::to_owned)
+    let named = groups.lines().find(|line| line.split(':').nth(2) == Some(gid.as_str()));
+    named.and_then(|line| line.split(':').next()).map_or(gid.clone(), str::to_owned)
 }
 
 /// Serial devices found on this machine, for messages.
@@ -359,16 +320,9 @@ pub fn candidates() -> String {
     if !Path::new("/sys/class/tty").exists() {
         return "(this machine lists no serial devices)".into();
     }
-    let found: Vec<String> = serialport::available_ports()
-        .unwrap_or_default()
-        .into_iter()
-        .map(|p| p.port_name)
-        .collect();
-    if found.is_empty() {
-        "(none found on this machine)".into()
-    } else {
-        found.join(", ")
-    }
+    let found: Vec<String> =
+        serialport::available_ports().unwrap_or_default().into_iter().map(|p| p.port_name).collect();
+    if found.is_empty() { "(none found on this machine)".into() } else { found.join(", ") }
 }
 
 impl Ports for SerialPorts {
@@ -433,12 +387,7 @@ impl Ports for SerialPorts {
 }
 
 fn write_fault(name: &str, code: FaultCode, seen: &str) -> Fault {
-    Fault::new(
-        code,
-        name,
-        format!("while writing: {seen}"),
-        "check plug and cable",
-    )
+    Fault::new(code, name, format!("while writing: {seen}"), "check plug and cable")
 }
 
 impl Drop for SerialPorts {

@@ -132,25 +132,14 @@ impl Fault {
         seen: impl Into<String>,
         help: impl Into<String>,
     ) -> Self {
-        Fault {
-            code,
-            who: who.into(),
-            seen: seen.into(),
-            help: help.into(),
-        }
+        Fault { code, who: who.into(), seen: seen.into(), help: help.into() }
     }
 }
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         use super::safe_text;
-        write!(
-            f,
-            "{} ({}): {}",
-            self.code,
-            safe_text(&self.who),
-            safe_text(&self.seen)
-        )?;
+        write!(f, "{} ({}): {}", self.code, safe_text(&self.who), safe_text(&self.seen))?;
         if !self.help.is_empty() {
             write!(f, "; {}", safe_text(&self.help))?;
         }

@@ -38,12 +38,7 @@ pub struct Problem {
 impl Problem {
     /// A problem without a place.
     pub fn new(what: impl Into<String>) -> Self {
-        Problem {
-            place: None,
-            what: what.into(),
-            expected: None,
-            help: None,
-        }
+        Problem { place: None, what: what.into(), expected: None, help: None }
     }
 
     /// The same problem at a place.
@@ -71,14 +66,7 @@ impl Problem {
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Some(p) = &self.place {
-            writeln!(
-                f,
-                "{}:{}:{}: {}",
-                safe_text(&p.file),
-                p.line,
-                p.column,
-                safe_text(&self.what)
-            )?;
+            writeln!(f, "{}:{}:{}: {}", safe_text(&p.file), p.line, p.column, safe_text(&self.what))?;
             let number = p.line.to_string();
             writeln!(f, "  {number} | {}", safe_text(&p.text))?;
             let pad = " ".repeat(number.len());
@@ -221,10 +209,7 @@ mod tests {
 
     #[test]
     fn nothing_from_outside_moves_the_cursor() {
-        assert_eq!(
-            safe_text("a\u{1b}[2J\u{9b}1A\u{202e}b\tc"),
-            "a\\u{1b}[2J\\u{9b}1A\\u{202e}b\\u{9}c"
-        );
+        assert_eq!(safe_text("a\u{1b}[2J\u{9b}1A\u{202e}b\tc"), "a\\u{1b}[2J\\u{9b}1A\\u{202e}b\\u{9}c");
         for c in "\u{ad}\u{61c}\u{200d}\u{2028}\u{2069}\u{feff}\u{fe0f}\u{e0041}\u{85}\u{7f}\0".chars() {
             assert!(safe_text(&c.to_string()).starts_with("\\u{"), "{c:?}");
         }

@@ -64,10 +64,7 @@ impl Decimal {
             scale += 1;
         }
         let fits = digits.abs() <= DIGITS_MAX && scale <= SCALE_MAX;
-        fits.then(|| Decimal {
-            digits,
-            scale: scale.unsigned_abs(),
-        })
+        fits.then(|| Decimal { digits, scale: scale.unsigned_abs() })
     }
 
     /// The nearest binary number: one rounding, since digits and power of ten are exact.
@@ -110,10 +107,5 @@ pub fn axis(from: Decimal, to: Decimal, step: Decimal, most: usize) -> Result<Ve
         return Err(AxisError::TooMany(count));
     }
     let signed = if last < first { -step } else { step };
-    Ok((0..count)
-        .map(|i| Decimal {
-            digits: first + i * signed,
-            scale,
-        })
-        .collect())
+    Ok((0..count).map(|i| Decimal { digits: first + i * signed, scale }).collect())
 }

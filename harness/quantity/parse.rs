@@ -142,9 +142,7 @@ pub fn split(text: &str, dimension: Dimension) -> Result<(&str, &'static Unit), 
     if matches!(dimension, Dimension::GaugePressure | Dimension::AbsolutePressure) {
         return Ok((number, pressure_unit(word, dimension)?));
     }
-    find_unit(word, dimension)
-        .map(|unit| (number, unit))
-        .ok_or_else(|| wrong_unit(word, dimension))
+    find_unit(word, dimension).map(|unit| (number, unit)).ok_or_else(|| wrong_unit(word, dimension))
 }
 
 /// Reads a plain decimal number: digits with an optional point, sign and exponent.
@@ -164,10 +162,8 @@ pub fn parse_number(text: &str) -> Result<f64, QuantityError> {
         return Err(QuantityError::NotANumber(Some("leave out the leading zero")));
     }
     let value: f64 = text.parse().map_err(|_| QuantityError::NotANumber(None))?;
-    let written_zero = digits
-        .split(['e', 'E'])
-        .next()
-        .is_some_and(|m| m.bytes().all(|b| b == b'0' || b == b'.'));
+    let written_zero =
+        digits.split(['e', 'E']).next().is_some_and(|m| m.bytes().all(|b| b == b'0' || b == b'.'));
     if value == 0.0 && !written_zero {
         return Err(QuantityError::OutOfReach);
     }
@@ -201,9 +197,7 @@ fn number_length(text: &str) -> usize {
 
 /// Whether a unit may begin right behind a number: `5psi`, `30%`; not `1:30`, `1_000`, `0x7f`, `1,5`.
 fn clean_break(rest: &str) -> bool {
-    rest.chars()
-        .next()
-        .is_none_or(|c| c.is_alphabetic() && c != 'x' && c != 'X' || c == '%' || c == '°')
+    rest.chars().next().is_none_or(|c| c.is_alphabetic() && c != 'x' && c != 'X' || c == '%' || c == '°')
 }
 
 /// What to do about a text that is not a number.
@@ -226,11 +220,7 @@ fn hint(text: &str) -> Option<&'static str> {
 }
 
 fn reachable(value: f64) -> Result<f64, QuantityError> {
-    if value.is_finite() && value.abs() <= LARGEST {
-        Ok(value)
-    } else {
-        Err(QuantityError::OutOfReach)
-    }
+    if value.is_finite() && value.abs() <= LARGEST { Ok(value) } else { Err(QuantityError::OutOfReach) }
 }
 
 /// A pressure unit, with its words for gauge and absolute: `psi`, `psig`, `psi gauge`, `psia`, `psi abs`.
@@ -248,9 +238,8 @@ fn pressure_unit(word: &str, wanted: Dimension) -> Result<&'static Unit, Quantit
         short.then(|| find_unit(stem, Dimension::GaugePressure)).flatten()
     };
     let absolute = stem(&[" abs", " absolute"]).or_else(|| glued('a'));
-    let gauge = find_unit(word, Dimension::GaugePressure)
-        .or_else(|| stem(&[" gauge", " g"]))
-        .or_else(|| glued('g'));
+    let gauge =
+        find_unit(word, Dimension::GaugePressure).or_else(|| stem(&[" gauge", " g"])).or_else(|| glued('g'));
     match (wanted, gauge, absolute) {
         (Dimension::GaugePressure, Some(unit), _) | (Dimension::AbsolutePressure, _, Some(unit)) => Ok(unit),
         (Dimension::GaugePressure, _, Some(_)) => Err(QuantityError::AbsoluteGiven),
@@ -261,10 +250,7 @@ fn pressure_unit(word: &str, wanted: Dimension) -> Result<&'static Unit, Quantit
 
 /// Why a unit word does not fit: it belongs to another dimension, or to none.
 fn wrong_unit(word: &str, wanted: Dimension) -> QuantityError {
-    let other = Dimension::ALL
-        .iter()
-        .filter(|d| **d != wanted)
-        .find_map(|d| find_unit(word, *d));
+    let other = Dimension::ALL.iter().filter(|d| **d != wanted).find_map(|d| find_unit(word, *d));
     if let Some(unit) = other {
         return QuantityError::OtherDimension(unit.symbol, unit.dimension);
     }

@@ -50,11 +50,7 @@ pub fn show(value: f64, dimension: Dimension, units: Units) -> String {
 #[must_use]
 pub fn show_difference(value: f64, dimension: Dimension, units: Units) -> String {
     match units.of(dimension) {
-        Some(unit) => format!(
-            "{} {}",
-            rounded(unit.difference_from_internal(value), 4),
-            unit.symbol
-        ),
+        Some(unit) => format!("{} {}", rounded(unit.difference_from_internal(value), 4), unit.symbol),
         None => rounded(value, 4),
     }
 }
@@ -67,10 +63,6 @@ pub fn rounded(value: f64, significant: i32) -> String {
     }
     let decimals = (significant - 1 - value.abs().log10().floor() as i32).clamp(0, 12);
     let text = format!("{value:.*}", decimals.unsigned_abs() as usize);
-    let short = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
+    let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if short == "-0" { "0" } else { short }.to_owned()
 }

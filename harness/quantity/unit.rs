@@ -135,13 +135,9 @@ pub fn find_unit(word: &str, dimension: Dimension) -> Option<&'static Unit> {
     let word = word.split_whitespace().collect::<Vec<_>>().join(" ");
     let named = |exact: bool| {
         units_of(dimension).find(|u| {
-            std::iter::once(&u.symbol).chain(u.also).any(|name| {
-                if exact {
-                    **name == *word
-                } else {
-                    same_but_case(name, &word)
-                }
-            })
+            std::iter::once(&u.symbol)
+                .chain(u.also)
+                .any(|name| if exact { **name == *word } else { same_but_case(name, &word) })
         })
     };
     named(true).or_else(|| named(false))

@@ -36,10 +36,7 @@ pub fn decimals(role: &Role) -> u8 {
 pub fn header(roles: &[Role]) -> Result<String, Fault> {
     let refuse = |seen: String, help: &str| Err(Fault::new(FaultCode::Config, "record", seen, help));
     if roles.len() > COLUMNS_MAX {
-        return refuse(
-            format!("{} columns", roles.len()),
-            &format!("a record holds at most {COLUMNS_MAX}"),
-        );
+        return refuse(format!("{} columns", roles.len()), &format!("a record holds at most {COLUMNS_MAX}"));
     }
     let mut line = String::from("time_s,step");
     let mut seen: Vec<(String, &Role)> = Vec::with_capacity(roles.len());
@@ -71,9 +68,7 @@ pub fn roles(header: &str) -> Option<Vec<Role>> {
 
 /// The role that is written to a column.
 fn role_of(column: &str) -> Option<Role> {
-    let plain = Role::words()
-        .filter_map(Role::parse)
-        .find(|r| r.column() == column);
+    let plain = Role::words().filter_map(Role::parse).find(|r| r.column() == column);
     plain.or_else(|| {
         let named = |prefix: &str, suffix: &str, make: fn(Name) -> Role| {
             let name = column.strip_prefix(prefix)?.strip_suffix(suffix)?;
@@ -93,24 +88,13 @@ mod tests {
 
     #[test]
     fn every_role_comes_back_from_its_column() {
-        let named = [
-            "relay.supply_output",
-            "switched.lamp",
-            "analogue.out_1",
-            "duty_output.pump",
-            "sensor.iat",
-        ];
+        let named =
+            ["relay.supply_output", "switched.lamp", "analogue.out_1", "duty_output.pump", "sensor.iat"];
         let all: Vec<Role> = Role::words().chain(named).filter_map(Role::parse).collect();
         assert_eq!(all.len(), Role::words().count() + named.len());
         assert_eq!(roles(&header(&all).unwrap()).unwrap(), all);
         assert_eq!(roles("time_s,step").unwrap(), []);
-        for bad in [
-            "",
-            "time_s",
-            "step,time_s",
-            "time_s,step,boost_kpa",
-            "time_s,step,",
-        ] {
+        for bad in ["", "time_s", "step,time_s", "time_s,step,boost_kpa", "time_s,step,"] {
             assert_eq!(roles(bad), None, "{bad}");
         }
     }

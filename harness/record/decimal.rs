@@ -132,9 +132,7 @@ fn read_eight(bytes: &[u8]) -> Option<(f64, usize)> {
         let before = digits & (u64::MAX >> (8 * (8 - whole)));
         up(before | behind.wrapping_shl(8 * whole), whole + part)
     } else {
-        up(digits, whole)
-            .wrapping_mul(POW10_WHOLE[part as usize])
-            .wrapping_add(up(behind, part))
+        up(digits, whole).wrapping_mul(POW10_WHOLE[part as usize]).wrapping_add(up(behind, part))
     };
     Some((n as f64 / POW10[part as usize], at + 1 + part as usize))
 }
@@ -179,10 +177,7 @@ fn read_slowly(bytes: &[u8]) -> Option<(f64, usize)> {
         return None;
     }
     let text = std::str::from_utf8(&bytes[..end]).ok()?;
-    text.parse()
-        .ok()
-        .filter(|v: &f64| v.is_finite())
-        .map(|v| (v, end))
+    text.parse().ok().filter(|v: &f64| v.is_finite()).map(|v| (v, end))
 }
 
 #[cfg(test)]
@@ -248,19 +243,14 @@ mod tests {
 
     #[test]
     fn what_is_no_number_is_refused() {
-        for bad in [
-            "", "-", ".", "-.", "nan", "inf", "-inf", "+1", "x", ",", "1e999", "e5", "--1", "0x7f\0",
-        ] {
+        for bad in ["", "-", ".", "-.", "nan", "inf", "-inf", "+1", "x", ",", "1e999", "e5", "--1", "0x7f\0"]
+        {
             let got = read_number(bad.as_bytes()).filter(|(_, used)| *used == bad.len());
             assert_eq!(got, None, "{bad}");
         }
-        for bad in [
-            "nan,1.5,2.5,3.5",
-            "-,1.5,2.5,3.5,4",
-            ".,1.5,2.5,3.5",
-            "x1.5,2.5,3.5",
-            "\u{0661},1.5,2.5,3",
-        ] {
+        for bad in
+            ["nan,1.5,2.5,3.5", "-,1.5,2.5,3.5,4", ".,1.5,2.5,3.5", "x1.5,2.5,3.5", "\u{0661},1.5,2.5,3"]
+        {
             assert_eq!(read_number(bad.as_bytes()), None, "{bad}");
         }
         assert_eq!(read_number(b"1.5e3,2.5,3.5,4.5,5.5"), Some((1500.0, 5)));

@@ -56,11 +56,7 @@ impl Gate {
 
 impl fmt::Debug for Gate {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(if self.0.is_some() {
-            "Gate(asks)"
-        } else {
-            "Gate(open)"
-        })
+        f.write_str(if self.0.is_some() { "Gate(asks)" } else { "Gate(open)" })
     }
 }
 
@@ -68,22 +64,11 @@ impl fmt::Debug for Gate {
 pub(super) fn fault(path: &Path, doing: &str, error: &io::Error) -> Fault {
     let full = [Errno::NOSPC, Errno::DQUOT, Errno::FBIG].map(Errno::raw_os_error);
     let (code, help) = if error.raw_os_error().is_some_and(|e| full.contains(&e)) {
-        (
-            FaultCode::DiskFull,
-            "make room; what was written before is kept and readable",
-        )
+        (FaultCode::DiskFull, "make room; what was written before is kept and readable")
     } else {
-        (
-            FaultCode::Io,
-            "check the disk; what was written before is kept and readable",
-        )
+        (FaultCode::Io, "check the disk; what was written before is kept and readable")
     };
-    Fault::new(
-        code,
-        path.display().to_string(),
-        format!("{doing}: {error}"),
-        help,
-    )
+    Fault::new(code, path.display().to_string(), format!("{doing}: {error}"), help)
 }
 
 /// A folder for a run: made, with those above it, or found empty; never a symbolic link.
@@ -92,18 +77,11 @@ pub(super) fn new_folder(gate: &Gate, dir: &Path) -> Result<(), Fault> {
     gate.pass(Op::Open).map_err(|e| failed(&e))?;
     match std::fs::symlink_metadata(dir) {
         Err(e) if e.kind() == io::ErrorKind::NotFound => {
-            DirBuilder::new()
-                .recursive(true)
-                .create(dir)
-                .map_err(|e| failed(&e))?;
+            DirBuilder::new().recursive(true).create(dir).map_err(|e| failed(&e))?;
         }
         Err(e) => return Err(failed(&e)),
         Ok(meta) if !meta.is_dir() => {
-            let what = if meta.is_symlink() {
-                "is a symbolic link"
-            } else {
-                "is not a folder"
-            };
+            let what = if meta.is_symlink() { "is a symbolic link" } else { "is not a folder" };
             let help = "name a folder that is new or empty";
             return Err(Fault::new(FaultCode::Io, dir.display().to_string(), what, help));
         }
@@ -148,22 +126,14 @@ fn enough_room(dir: &Path, free: u64) -> Result<(), Fault> {
     Err(Fault::new(
         FaultCode::DiskFull,
         dir.display().to_string(),
-        format!(
-            "{} MB free, a run needs {} MB",
-            free / 1_000_000,
-            ROOM_MIN_BYTES / 1_000_000
-        ),
+        format!("{} MB free, a run needs {} MB", free / 1_000_000, ROOM_MIN_BYTES / 1_000_000),
         "make room or name a folder on another disk",
     ))
 }
 
 /// A file that was not there before, to append to.
 pub(super) fn new_file(gate: &Gate, path: &Path) -> Result<File, Fault> {
-    open(
-        gate,
-        path,
-        OpenOptions::new().read(true).append(true).create_new(true),
-    )
+    open(gate, path, OpenOptions::new().read(true).append(true).create_new(true))
 }
 
 /// A file that is there, to append to.
@@ -208,10 +178,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Fault> {
 /// # Errors
 /// As [`write_whole`].
 pub fn write_whole_through(gate: &Gate, path: &Path, bytes: &[u8]) -> Result<(), Fault> {
-    let dir = path
-        .parent()
-        .filter(|p| !p.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
+    let dir = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let failed = |e: io::Error| fault(path, "cannot write", &e);
     gate.pass(Op::Open).map_err(failed)?;
     let mut temporary = tempfile::Builder::new()
@@ -224,9 +191,7 @@ pub fn write_whole_through(gate: &Gate, path: &Path, bytes: &[u8]) -> Result<(),
         let done = write_some(gate, temporary.as_file_mut(), rest).map_err(failed)?;
         rest = &rest[done..];
     }
-    gate.pass(Op::Sync)
-        .and_then(|_| temporary.as_file().sync_all())
-        .map_err(failed)?;
+    gate.pass(Op::Sync).and_then(|_| temporary.as_file().sync_all()).map_err(failed)?;
     gate.pass(Op::Rename).map_err(failed)?;
     temporary.persist(path).map_err(|e| failed(e.error))?;
     sync_folder(gate, dir)

@@ -96,10 +96,7 @@ fn guarded(text: &str) -> bool {
 fn push_text(out: &mut Vec<u8>, text: &str) {
     let mut safe = safe_text(text);
     if safe.len() > DETAIL_MAX {
-        let cut = (0..=DETAIL_MAX)
-            .rev()
-            .find(|i| safe.is_char_boundary(*i))
-            .unwrap_or(0);
+        let cut = (0..=DETAIL_MAX).rev().find(|i| safe.is_char_boundary(*i)).unwrap_or(0);
         safe.truncate(cut);
         safe.push_str(" [cut]");
     }
@@ -108,10 +105,7 @@ fn push_text(out: &mut Vec<u8>, text: &str) {
     }
     if safe.contains([',', '"']) {
         out.push(b'"');
-        out.extend(
-            safe.bytes()
-                .flat_map(|b| std::iter::repeat_n(b, if b == b'"' { 2 } else { 1 })),
-        );
+        out.extend(safe.bytes().flat_map(|b| std::iter::repeat_n(b, if b == b'"' { 2 } else { 1 })));
         out.push(b'"');
     } else {
         out.extend_from_slice(safe.as_bytes());
@@ -137,13 +131,7 @@ impl EventReader {
             Ok(opened) => BufReader::new(opened).take(bytes),
             Err(e) => return Err(Problem::new(format!("{file}: cannot be read: {e}")).into()),
         };
-        Ok(EventReader {
-            file,
-            lines,
-            line: Vec::new(),
-            number: 0,
-            over: false,
-        })
+        Ok(EventReader { file, lines, line: Vec::new(), number: 0, over: false })
     }
 
     /// The next line without its end; none at the end, and for a last line that was cut short.
@@ -205,10 +193,8 @@ impl Iterator for EventReader {
 
 /// An event from its line; none if it is not one.
 fn parse_line(line: &[u8]) -> Option<Event> {
-    let mut rows = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .buffer_capacity(line.len() + 1)
-        .from_reader(line);
+    let mut rows =
+        csv::ReaderBuilder::new().has_headers(false).buffer_capacity(line.len() + 1).from_reader(line);
     let mut record = csv::StringRecord::new();
     rows.read_record(&mut record).ok().filter(|read| *read)?;
     let event = parse(&record);
@@ -220,12 +206,7 @@ fn parse(cells: &csv::StringRecord) -> Option<Event> {
     let cell = |i: usize| cells.get(i);
     let text = |i: usize| {
         let t = cell(i)?;
-        Some(
-            t.strip_prefix('\'')
-                .filter(|rest| guarded(rest))
-                .unwrap_or(t)
-                .to_owned(),
-        )
+        Some(t.strip_prefix('\'').filter(|rest| guarded(rest)).unwrap_or(t).to_owned())
     };
     let (time_s, used) = decimal::read_number(cell(0)?.as_bytes())?;
     (used == cell(0)?.len() && cells.len() == 4).then_some(Event {
@@ -243,9 +224,7 @@ mod tests {
     fn read(text: &[u8]) -> Vec<Result<Event, Problems>> {
         let dir = tempfile::tempdir().unwrap();
         std::fs::write(dir.path().join(EVENTS), text).unwrap();
-        EventReader::open(dir.path(), text.len() as u64)
-            .unwrap()
-            .collect()
+        EventReader::open(dir.path(), text.len() as u64).unwrap().collect()
     }
 
     fn round_trip(detail: &str) -> (String, Event) {
@@ -278,10 +257,7 @@ mod tests {
         assert_eq!(event.get("role"), Some("line_pressure"));
         assert_eq!(event.number("value"), Some(412.5));
         assert_eq!((event.get("empty"), event.get("x")), (Some(""), None));
-        assert_eq!(
-            detail([("a", String::from("1;2")), ("b", String::from("c"))]),
-            "a=1,2;b=c"
-        );
+        assert_eq!(detail([("a", String::from("1;2")), ("b", String::from("c"))]), "a=1,2;b=c");
     }
 
     #[test]

@@ -25,13 +25,7 @@ pub(super) struct Journal {
 
 impl Journal {
     pub(super) fn new(gate: &Gate, path: PathBuf, file: File, extent: Extent) -> Self {
-        Journal {
-            path,
-            file,
-            gate: gate.clone(),
-            buffer: Vec::with_capacity(BLOCK + BLOCK / 4),
-            extent,
-        }
+        Journal { path, file, gate: gate.clone(), buffer: Vec::with_capacity(BLOCK + BLOCK / 4), extent }
     }
 
     /// Hands everything gathered to the system.
@@ -70,10 +64,7 @@ impl Keeper {
         kept: [Extent; 2],
     ) -> Result<Self, Fault> {
         let again = |j: &Journal| {
-            let file = j
-                .file
-                .try_clone()
-                .map_err(|e| disk::fault(&j.path, "cannot open again", &e))?;
+            let file = j.file.try_clone().map_err(|e| disk::fault(&j.path, "cannot open again", &e))?;
             Ok((j.path.clone(), file))
         };
         Ok(Keeper {
@@ -117,10 +108,7 @@ impl Keeper {
         let (path, file) = &self.files[i];
         let synced = self.gate.pass(Op::Sync).and_then(|_| file.sync_data());
         synced.map_err(|e| {
-            let doubtful = format!(
-                "bytes {} to {} may not be on the disk",
-                self.kept[i].bytes, extent.bytes
-            );
+            let doubtful = format!("bytes {} to {} may not be on the disk", self.kept[i].bytes, extent.bytes);
             let mut fault = disk::fault(path, "cannot sync", &e);
             fault.seen = format!("{}; {doubtful}", fault.seen);
             fault

@@ -84,11 +84,7 @@ impl Keeping {
     /// The fault the thread met, if it did.
     #[inline]
     pub(super) fn fault(&self) -> Option<Fault> {
-        if self.shared.failed.load(Ordering::Relaxed) {
-            self.shared.lock().fault.clone()
-        } else {
-            None
-        }
+        if self.shared.failed.load(Ordering::Relaxed) { self.shared.lock().fault.clone() } else { None }
     }
 
     /// Takes note of how far the system has taken the files.
@@ -134,12 +130,7 @@ impl Keeping {
 
 fn thread_gone() -> Fault {
     let seen = "the thread that syncs the record ended";
-    Fault::new(
-        FaultCode::Io,
-        "record",
-        seen,
-        "what was synced before is kept and readable",
-    )
+    Fault::new(FaultCode::Io, "record", seen, "what was synced before is kept and readable")
 }
 
 /// The second thread: every [`SYNC_EVERY`] it brings to the disk what the system has taken.

@@ -56,9 +56,7 @@ impl RunFolder {
         let mut problems = Problems::default();
         let text = |name: &str, problems: &mut Problems| {
             let read = yaml::Text::read(&dir.join(name));
-            read.map(|t| t.text.to_string())
-                .map_err(|p| problems.0.extend(p.0))
-                .ok()
+            read.map(|t| t.text.to_string()).map_err(|p| problems.0.extend(p.0)).ok()
         };
         let run = text(RUN, &mut problems).map(|text| RunFile::from_text(&text));
         let run = run.and_then(|r| r.map_err(|p| problems.0.extend(p.0)).ok());
@@ -76,14 +74,7 @@ impl RunFolder {
         let mut notes = Vec::new();
         record.check_lengths(&run.files, &mut notes, &mut problems);
         problems.into_result()?;
-        Ok(RunFolder {
-            dir: dir.to_owned(),
-            run,
-            rig_text,
-            scenario_text,
-            notes,
-            record,
-        })
+        Ok(RunFolder { dir: dir.to_owned(), run, rig_text, scenario_text, notes, record })
     }
 
     /// Roles of the columns of `samples.csv`, in order.
@@ -141,21 +132,17 @@ fn check_hashes(dir: &Path, files: &[FileRecord], problems: &mut Problems) {
             .and_then(|f| sha256_of(&mut f.take(file.bytes.saturating_add(1))));
         match found {
             Ok(found) if found == *expected => {}
-            Ok(_) => problems.push(altered(
-                &dir.join(&file.name),
-                "it does not match its SHA-256 in run.yaml",
-            )),
+            Ok(_) => {
+                problems.push(altered(&dir.join(&file.name), "it does not match its SHA-256 in run.yaml"))
+            }
             Err(e) => problems.push(unreadable(&dir.join(&file.name), &e)),
         }
     }
 }
 
 fn altered(path: &Path, how: &str) -> Problem {
-    Problem::new(format!(
-        "{} was altered after it was written: {how}",
-        path.display()
-    ))
-    .help("take the folder from a copy; a record that was edited proves nothing")
+    Problem::new(format!("{} was altered after it was written: {how}", path.display()))
+        .help("take the folder from a copy; a record that was edited proves nothing")
 }
 
 fn unreadable(path: &Path, error: &std::io::Error) -> Problem {
@@ -168,27 +155,14 @@ impl Record {
         let path = dir.join(SAMPLES);
         let samples = File::open(&path).map_err(|e| unreadable(&path, &e))?;
         let mut header = Vec::new();
-        let read = BufReader::new(&samples)
-            .take(kept[0].bytes.min(64 * 1024))
-            .read_until(b'\n', &mut header);
+        let read = BufReader::new(&samples).take(kept[0].bytes.min(64 * 1024)).read_until(b'\n', &mut header);
         read.map_err(|e| unreadable(&path, &e))?;
-        let line = header
-            .strip_suffix(b"\n")
-            .and_then(|h| std::str::from_utf8(h).ok());
+        let line = header.strip_suffix(b"\n").and_then(|h| std::str::from_utf8(h).ok());
         let columns = line.and_then(columns::roles).ok_or_else(|| {
-            Problem::new(format!(
-                "{}: the first line is not a header of ours",
-                path.display()
-            ))
-            .expected("time_s, step and a column a role")
+            Problem::new(format!("{}: the first line is not a header of ours", path.display()))
+                .expected("time_s, step and a column a role")
         })?;
-        let record = Record {
-            dir: dir.to_owned(),
-            columns,
-            samples,
-            kept,
-            sums_bytes,
-        };
+        let record = Record { dir: dir.to_owned(), columns, samples, kept, sums_bytes };
         record.check_events()?;
         Ok(record)
     }
@@ -196,9 +170,7 @@ impl Record {
     /// Checks the bytes of `events.csv` against their sum.
     fn check_events(&self) -> Result<(), Problems> {
         let path = self.dir.join(EVENTS);
-        let mut file = File::open(&path)
-            .map_err(|e| unreadable(&path, &e))?
-            .take(self.kept[1].bytes);
+        let mut file = File::open(&path).map_err(|e| unreadable(&path, &e))?.take(self.kept[1].bytes);
         let (mut extent, mut block) = (Extent::default(), vec![0; 64 * 1024]);
         loop {
             match file.read(&mut block).map_err(|e| unreadable(&path, &e))? {
@@ -206,11 +178,7 @@ impl Record {
                 n => extent = extent.with(&block[..n]),
             }
         }
-        if extent == self.kept[1] {
-            Ok(())
-        } else {
-            Err(self.damage(1, &path).into())
-        }
+        if extent == self.kept[1] { Ok(()) } else { Err(self.damage(1, &path).into()) }
     }
 
     /// Compares the lengths of the recorded files with what is vouched for.
@@ -226,16 +194,12 @@ impl Record {
             };
             let ended = files.iter().find(|f| f.name == name);
             if let Some(file) = ended.filter(|f| f.bytes != length || f.bytes != kept.bytes) {
-                let how = format!(
-                    "run.yaml says {} bytes, sums.csv {}, it has {length}",
-                    file.bytes, kept.bytes
-                );
+                let how =
+                    format!("run.yaml says {} bytes, sums.csv {}, it has {length}", file.bytes, kept.bytes);
                 problems.push(altered(&path, &how));
             } else if length < kept.bytes {
-                problems.push(altered(
-                    &path,
-                    &format!("sums.csv says {} bytes, it has {length}", kept.bytes),
-                ));
+                problems
+                    .push(altered(&path, &format!("sums.csv says {} bytes, it has {length}", kept.bytes)));
             } else if length > kept.bytes {
                 let torn = length - kept.bytes;
                 notes.push(format!(
@@ -250,11 +214,7 @@ impl Record {
 
     fn samples(&self, wanted: &[bool], each: &mut impl FnMut(&SampleRow<'_>)) -> Result<(), Problems> {
         let path = self.dir.join(SAMPLES);
-        let source = Source {
-            file: &self.samples,
-            end: self.kept[0].bytes,
-            wanted,
-        };
+        let source = Source { file: &self.samples, end: self.kept[0].bytes, wanted };
         match source.read(each) {
             Ok(crc) if crc == self.kept[0].crc32c => Ok(()),
             Ok(_) => Err(self.damage(0, &path).into()),
@@ -299,9 +259,7 @@ impl Record {
 fn extent_to(bytes: &mut BufReader<File>, mut so_far: Extent, to: u64) -> Extent {
     while so_far.bytes < to {
         let Ok(block) = bytes.fill_buf() else { break };
-        let n = block
-            .len()
-            .min(usize::try_from(to - so_far.bytes).unwrap_or(usize::MAX));
+        let n = block.len().min(usize::try_from(to - so_far.bytes).unwrap_or(usize::MAX));
         if n == 0 {
             break;
         }

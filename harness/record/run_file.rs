@@ -180,11 +180,7 @@ impl From<Bound> for BoundRecord {
             Bound::Limits(half) => (Some(half), None, None),
             Bound::Standard(u, dof) => (None, Some(u), dof.is_finite().then_some(dof)),
         };
-        BoundRecord {
-            limits,
-            standard,
-            dof,
-        }
+        BoundRecord { limits, standard, dof }
     }
 }
 
@@ -319,11 +315,7 @@ impl FileRecord {
         } else {
             Some(sha256_of(&mut file).map_err(failed)?)
         };
-        Ok(FileRecord {
-            name: name.to_owned(),
-            bytes,
-            sha256,
-        })
+        Ok(FileRecord { name: name.to_owned(), bytes, sha256 })
     }
 }
 

@@ -67,8 +67,7 @@ impl RunFile {
     /// Takes over what a finished recorder says about its files and counts.
     pub fn finished(&mut self, record: &super::Finished) {
         self.counts = record.counts;
-        self.files
-            .retain(|f| record.files.iter().all(|r| r.name != f.name));
+        self.files.retain(|f| record.files.iter().all(|r| r.name != f.name));
         self.files.extend(record.files.iter().cloned());
     }
 }
@@ -87,10 +86,7 @@ fn channels(rig: &Rig) -> Vec<ChannelRecord> {
     let of = |c: &ChannelSpec| ChannelRecord {
         role: c.role.word(),
         column: c.role.column(),
-        instrument: rig
-            .instruments
-            .get(c.instrument)
-            .map_or_else(String::new, |i| i.name.clone()),
+        instrument: rig.instruments.get(c.instrument).map_or_else(String::new, |i| i.name.clone()),
         gain: c.scaling.gain,
         offset: c.scaling.offset,
         every_s: c.every.as_secs_f64(),

@@ -49,9 +49,7 @@ impl RunFile {
         }
         // The budgets of every YAML file hold here too: a run folder may come from anywhere.
         yaml::parse(&yaml::Text::new(RUN, body))?;
-        let newer = body
-            .lines()
-            .find_map(|l| l.strip_prefix("format: ")?.parse::<u32>().ok());
+        let newer = body.lines().find_map(|l| l.strip_prefix("format: ")?.parse::<u32>().ok());
         if let Some(version) = newer.filter(|v| !(1..=FORMAT).contains(v)) {
             let what = format!("run.yaml has format {version}; this program reads 1 to {FORMAT}");
             return Err(Problem::new(what).help("use a newer version of dutycup").into());

@@ -91,9 +91,7 @@ impl Source<'_> {
             let mut crc = 0;
             for chunk in 0..chunks {
                 let (filled, empty) = &lanes[chunk as usize % WORKERS];
-                let batch = filled
-                    .recv()
-                    .map_err(|_| Stop::Io(io::ErrorKind::BrokenPipe.into()))?;
+                let batch = filled.recv().map_err(|_| Stop::Io(io::ErrorKind::BrokenPipe.into()))?;
                 let batch = self.hand_on(batch, crc, each).map(|(sum, batch)| {
                     crc = sum;
                     batch
@@ -138,17 +136,9 @@ impl Source<'_> {
             return;
         };
         let text = &batch.text[..];
-        let rows = Rows {
-            wanted: self.wanted,
-            to_the_end: to == self.end,
-        };
+        let rows = Rows { wanted: self.wanted, to_the_end: to == self.end };
         let parsed = rows.parse(text, skipped + 1, last, &mut batch.heads, &mut batch.values);
-        batch.stop = parsed.err().map(|(at, what)| {
-            Stop::Bad(Bad {
-                offset: from + at as u64,
-                what,
-            })
-        });
+        batch.stop = parsed.err().map(|(at, what)| Stop::Bad(Bad { offset: from + at as u64, what }));
     }
 
     /// Hands the rows of a batch on; the check sum so far and the batch, to be used again.
@@ -160,18 +150,11 @@ impl Source<'_> {
     ) -> Result<(u32, Batch), Stop> {
         for (i, (time_s, step)) in batch.heads.iter().enumerate() {
             let values = &batch.values[i * self.wanted.len()..(i + 1) * self.wanted.len()];
-            each(&SampleRow {
-                time_s: *time_s,
-                step: *step,
-                values,
-            });
+            each(&SampleRow { time_s: *time_s, step: *step, values });
         }
         match batch.stop.take() {
             Some(stop) => Err(stop),
-            None => Ok((
-                crc32c::crc32c_combine(crc, batch.crc32c, batch.bytes as usize),
-                batch,
-            )),
+            None => Ok((crc32c::crc32c_combine(crc, batch.crc32c, batch.bytes as usize), batch)),
         }
     }
 }
@@ -277,10 +260,7 @@ fn cell_length(text: &[u8]) -> usize {
         at += 8;
     }
     let rest = &text[at..];
-    at + rest
-        .iter()
-        .position(|b| matches!(b, b',' | b'\n'))
-        .unwrap_or(rest.len())
+    at + rest.iter().position(|b| matches!(b, b',' | b'\n')).unwrap_or(rest.len())
 }
 
 /// Digits of a step number, and how many.

@@ -26,10 +26,7 @@ impl Extent {
     /// The extent that also covers `more`.
     #[must_use]
     pub fn with(self, more: &[u8]) -> Extent {
-        Extent {
-            bytes: self.bytes + more.len() as u64,
-            crc32c: crc32c::crc32c_append(self.crc32c, more),
-        }
+        Extent { bytes: self.bytes + more.len() as u64, crc32c: crc32c::crc32c_append(self.crc32c, more) }
     }
 }
 
@@ -81,10 +78,8 @@ fn parse(line: &[u8]) -> Option<(usize, Extent)> {
     let mut cells = text.split(',');
     let name = cells.next()?;
     let file = FILES.iter().position(|f| *f == name)?;
-    let extent = Extent {
-        bytes: cells.next()?.parse().ok()?,
-        crc32c: u32::from_str_radix(cells.next()?, 16).ok()?,
-    };
+    let extent =
+        Extent { bytes: cells.next()?.parse().ok()?, crc32c: u32::from_str_radix(cells.next()?, 16).ok()? };
     let mut same = Vec::with_capacity(line.len() + 1);
     push_line(&mut same, name, extent);
     (same.strip_suffix(b"\n") == Some(line)).then_some((file, extent))

@@ -101,20 +101,9 @@ impl Recorder {
         let sums_path = dir.join(SUMS);
         let sums_file = disk::old_file(&gate, &sums_path)?;
         disk::sync_folder(&gate, dir)?;
-        let mut keeper = Keeper::new(
-            [&samples, &events],
-            (sums_path, sums_file),
-            [Extent::default(); 2],
-        )?;
+        let mut keeper = Keeper::new([&samples, &events], (sums_path, sums_file), [Extent::default(); 2])?;
         keeper.keep([samples.extent, events.extent], true)?;
-        Ok(Self::assemble(
-            gate,
-            dir,
-            columns.to_vec(),
-            [samples, events],
-            keeper,
-            Moment::START,
-        ))
+        Ok(Self::assemble(gate, dir, columns.to_vec(), [samples, events], keeper, Moment::START))
     }
 
     /// Goes on with the record in `dir` after a run that ended early: what no line of `sums.csv` vouches for is cut
@@ -146,9 +135,7 @@ impl Recorder {
         let events = reopen(EVENTS, old.kept[1])?;
         let sums_path = dir.join(SUMS);
         let sums_file = disk::old_file(&gate, &sums_path)?;
-        let cut = gate
-            .pass(Op::Truncate)
-            .and_then(|_| sums_file.set_len(old.sums_bytes));
+        let cut = gate.pass(Op::Truncate).and_then(|_| sums_file.set_len(old.sums_bytes));
         cut.map_err(|e| disk::fault(&sums_path, "cannot cut off a torn line", &e))?;
         let keeper = Keeper::new([&samples, &events], (sums_path, sums_file), old.kept)?;
         let mut recorder = Self::assemble(gate, dir, old.columns, [samples, events], keeper, old.last);
@@ -168,12 +155,7 @@ impl Recorder {
         Recorder {
             dir: dir.to_owned(),
             decimals: columns.iter().map(columns::decimals).collect(),
-            row: Row {
-                at: last,
-                step: 0,
-                values: vec![MISSING; columns.len()],
-                filled: 0,
-            },
+            row: Row { at: last, step: 0, values: vec![MISSING; columns.len()], filled: 0 },
             columns,
             samples,
             events,
@@ -235,12 +217,7 @@ impl Recorder {
         let Some(scaled) = decimal::scaled(value, decimals) else {
             let who = self.columns[column].word();
             let seen = format!("a reading of {value} cannot be recorded");
-            return Err(Fault::new(
-                FaultCode::Range,
-                who,
-                seen,
-                "check the instrument and its scaling",
-            ));
+            return Err(Fault::new(FaultCode::Range, who, seen, "check the instrument and its scaling"));
         };
         let row = &self.row;
         if row.filled > 0 && (row.at != at || row.step != step || row.values[column] != MISSING) {
@@ -348,15 +325,9 @@ impl Recorder {
     /// # Errors
     /// `DISK_FULL` or `IO` when writing fails or failed before.
     pub fn finish(&mut self) -> Result<Finished, Fault> {
-        let flushed = if self.keeping.is_over() {
-            self.check()
-        } else {
-            self.flush()
-        };
+        let flushed = if self.keeping.is_over() { self.check() } else { self.flush() };
         let ended = self.end_keeping();
-        flushed
-            .and(ended)
-            .inspect_err(|fault| self.failed = Some(fault.clone()))?;
+        flushed.and(ended).inspect_err(|fault| self.failed = Some(fault.clone()))?;
         if self.done.files.is_empty() {
             for name in [SAMPLES, EVENTS, SUMS] {
                 self.done.files.push(FileRecord::of(&self.dir, name)?);

@@ -112,41 +112,22 @@ impl Bins {
             if (from_s..=to_s).contains(&middle) {
                 times.push(middle);
                 means.push(bin.sum / f64::from(bin.n));
-                all = Bin {
-                    n: all.n + bin.n,
-                    sum: all.sum + bin.sum,
-                    squares: all.squares + bin.squares,
-                };
+                all = Bin { n: all.n + bin.n, sum: all.sum + bin.sum, squares: all.squares + bin.squares };
             }
         }
         let n = f64::from(all.n);
         let mean = (all.n > 0).then(|| all.sum / n)?;
         let centred = (all.squares - n * mean * mean).max(0.0);
-        let sd = if all.n > 1 {
-            (centred / (n - 1.0)).sqrt()
-        } else {
-            0.0
-        };
+        let sd = if all.n > 1 { (centred / (n - 1.0)).sqrt() } else { 0.0 };
         let steady = trend(&times, &means, 1);
         let (u, dof) = match &steady {
             Some(t) => (t.u[0], t.dof),
             None if all.n > 1 => (sd / n.sqrt(), n - 1.0),
             None => (0.0, f64::INFINITY),
         };
-        let stuck = if sd < 0.5 * resolution {
-            resolution / 12.0_f64.sqrt()
-        } else {
-            0.0
-        };
+        let stuck = if sd < 0.5 * resolution { resolution / 12.0_f64.sqrt() } else { 0.0 };
         let drift = trend(&times, &means, 2).map_or((0.0, 0.0), |t: Trend| (t.coefficients[1], t.u[1]));
-        Some(Average {
-            mean,
-            u: u.hypot(stuck),
-            dof,
-            sd,
-            per_s: drift,
-            n: all.n,
-        })
+        Some(Average { mean, u: u.hypot(stuck), dof, sd, per_s: drift, n: all.n })
     }
 }
 
@@ -169,10 +150,7 @@ mod tests {
         assert_eq!(all.n, 19_000, "readings before the start are left out");
         let part = bins.average(20.0, 100.0, 0.0).unwrap();
         assert!((part.mean - 5.0).abs() < 0.01, "{part:?}");
-        assert!(
-            (part.per_s.0 - 0.01).abs() < 4.0 * part.per_s.1 && part.per_s.1 < 1e-3,
-            "{part:?}"
-        );
+        assert!((part.per_s.0 - 0.01).abs() < 4.0 * part.per_s.1 && part.per_s.1 < 1e-3, "{part:?}");
         assert!(bins.bins.len() <= BINS_MAX);
     }
 

@@ -100,13 +100,7 @@ pub fn systematics(known: &Instruments, density_kg_m3: f64, density_u: f64, back
             Bound::Standard(u, dof) => (u, dof, false),
         };
         if u > 0.0 {
-            all.push(Systematic {
-                source,
-                u,
-                dof,
-                rectangular,
-                from,
-            });
+            all.push(Systematic { source, u, dof, rectangular, from });
         }
     };
     let exact = |u: f64| Bound::Standard(u, f64::INFINITY);
@@ -121,37 +115,19 @@ pub fn systematics(known: &Instruments, density_kg_m3: f64, density_u: f64, back
     add(Source::SupplyZero, known.supply.zero, known.supply.from);
     add(Source::DutyZero, known.duty.zero, known.duty.from);
     add(Source::DutyGain, known.duty.gain, known.duty.from);
-    add(
-        Source::Density,
-        exact(density_u),
-        "temperature, salts, air and formula",
-    );
-    add(
-        Source::Capture,
-        exact(half_width(known.mist).hypot(half_width(known.leak))),
-        known.from,
-    );
+    add(Source::Density, exact(density_u), "temperature, salts, air and formula");
+    add(Source::Capture, exact(half_width(known.mist).hypot(half_width(known.leak))), known.from);
     add(Source::Freewheel, exact(known.freewheel_v.1), known.from);
-    add(
-        Source::TapLoss,
-        Bound::Limits(0.5 * (known.tap_loss.1 - known.tap_loss.0)),
-        known.from,
-    );
-    add(
-        Source::TapHeight,
-        exact(density_kg_m3 * GRAVITY_M_S2 * known.tap_height_m.1 * 1e-3),
-        known.from,
-    );
+    add(Source::TapLoss, Bound::Limits(0.5 * (known.tap_loss.1 - known.tap_loss.0)), known.from);
+    add(Source::TapHeight, exact(density_kg_m3 * GRAVITY_M_S2 * known.tap_height_m.1 * 1e-3), known.from);
     Systematics(all)
 }
 
 /// The budget of a typical flow: the good collection of median flow.
 #[must_use]
 pub fn rows(collections: &[Collection], systematics: &Systematics) -> Vec<BudgetRow> {
-    let mut good: Vec<&Collection> = collections
-        .iter()
-        .filter(|c| c.void.is_none() && c.flow_ml_min > 0.0)
-        .collect();
+    let mut good: Vec<&Collection> =
+        collections.iter().filter(|c| c.void.is_none() && c.flow_ml_min > 0.0).collect();
     good.sort_by(|a, b| a.flow_ml_min.total_cmp(&b.flow_ml_min));
     let Some(typical) = good.get(good.len() / 2) else {
         return Vec::new();
@@ -190,20 +166,9 @@ pub fn rows(collections: &[Collection], systematics: &Systematics) -> Vec<Budget
 #[must_use]
 pub fn flow_u95(collection: &Collection, systematics: &Systematics) -> f64 {
     use crate::numerics::gum::{Term, combine};
-    let common = [
-        Source::ScaleGain,
-        Source::ClockGain,
-        Source::Density,
-        Source::Capture,
-    ];
+    let common = [Source::ScaleGain, Source::ClockGain, Source::Density, Source::Capture];
     let mut terms = vec![Term::new(collection.flow_random_ml_min, collection.flow_dof)];
     let of = |s: &&Systematic| common.contains(&s.source);
-    terms.extend(
-        systematics
-            .0
-            .iter()
-            .filter(of)
-            .map(|s| Term::new(s.u * collection.flow_ml_min, s.dof)),
-    );
+    terms.extend(systematics.0.iter().filter(of).map(|s| Term::new(s.u * collection.flow_ml_min, s.dof)));
     combine(&terms).u95()
 }

@@ -28,8 +28,7 @@ type Mass = (f64, f64);
 /// Puts the flow into a collection of a run, from the masses before and after; void where one is missing.
 pub fn weigh(c: &mut Collection, before: Option<Mass>, after: Option<Mass>, known: &Instruments) {
     let (Some(before), Some(after)) = (before, after) else {
-        c.void
-            .get_or_insert_with(|| String::from("the cup was not weighed before and after"));
+        c.void.get_or_insert_with(|| String::from("the cup was not weighed before and after"));
         return;
     };
     if c.collect_s <= 0.0 {
@@ -82,9 +81,8 @@ pub fn settle(
     let n = mine.len() as f64;
     let mean_s = mine.iter().map(|c| c.collect_s).sum::<f64>() / n;
     for done in mine {
-        if let Some(c) = collections
-            .iter_mut()
-            .find(|c| c.step == done.step && c.time_s.total_cmp(&done.time_s).is_eq())
+        if let Some(c) =
+            collections.iter_mut().find(|c| c.step == done.step && c.time_s.total_cmp(&done.time_s).is_eq())
         {
             *c = done;
         }
@@ -143,11 +141,7 @@ fn collection(
     let degc = point.water_degc.unwrap_or(known.water_degc.0);
     let conversion = budget::conversion(known, degc, known.ambient_kpa)
         .map_err(|e| Problems::from(Problem::new(format!("line {}: {e}", point.line))))?;
-    let Conversion {
-        ml_min_per_g_s: factor,
-        density_kg_m3,
-        ..
-    } = conversion;
+    let Conversion { ml_min_per_g_s: factor, density_kg_m3, .. } = conversion;
     let step = |step: f64| step / 12.0_f64.sqrt();
     let g_s = point.collected_g / point.collect_s;
     // Two weighings, each rounded; what timing adds stands apart, because repeats may replace it.
@@ -155,9 +149,7 @@ fn collection(
     let timing_u = g_s * known.timing_s / point.collect_s;
     let mut notes = Vec::new();
     if point.supply_v.is_none() {
-        notes.push(String::from(
-            "supply not measured: mean of the other points taken",
-        ));
+        notes.push(String::from("supply not measured: mean of the other points taken"));
     }
     if point.collected_g < 0.0 {
         notes.push(String::from("the scale read less than before: no flow"));
@@ -170,9 +162,7 @@ fn collection(
         duty_pct: None,
         duty_set_pct: Some(point.duty_pct),
         supply_v: point.supply_v.unwrap_or(supply.0),
-        line_pressure_kpa: point
-            .line_kpa
-            .map(|kpa| budget::at_nozzle_kpa(known, kpa, density_kg_m3)),
+        line_pressure_kpa: point.line_kpa.map(|kpa| budget::at_nozzle_kpa(known, kpa, density_kg_m3)),
         back_pressure_kpa: point.back_kpa.unwrap_or(0.0),
         water_degc: point.water_degc,
         collected_g: point.collected_g,
@@ -183,11 +173,7 @@ fn collection(
         flow_dof: f64::INFINITY,
         pressure_random_kpa: step(known.gauge.step),
         duty_random_pct: step(known.duty.step),
-        supply_random_v: if point.supply_v.is_some() {
-            step(known.supply.step)
-        } else {
-            supply.1
-        },
+        supply_random_v: if point.supply_v.is_some() { step(known.supply.step) } else { supply.1 },
         static_flow_ml_min: None,
         void: None,
         note: notes.join("; "),

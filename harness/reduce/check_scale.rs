@@ -77,19 +77,11 @@ pub fn scale(weighings: &[Weighing], known: &Instruments) -> Option<Gain> {
     let n = gains.len() as f64;
     let error = (!gains.is_empty()).then(|| gains.iter().sum::<f64>() / n)?;
     let scatter = gains.iter().map(|g| (g - error).powi(2)).sum::<f64>();
-    let random = if gains.len() > 1 {
-        (scatter / (n - 1.0) / n).sqrt()
-    } else {
-        0.0
-    };
+    let random = if gains.len() > 1 { (scatter / (n - 1.0) / n).sqrt() } else { 0.0 };
     // Two roundings in every difference, the same ones in every repeat where the scale does not move.
     let steps = known.scale.step / 6.0_f64.sqrt() / weight_g;
     let u = random.hypot(steps).hypot(WEIGHT_LIMITS / 3.0_f64.sqrt());
-    let dof = if random > 0.0 {
-        (n - 1.0) * (u / random).powi(4)
-    } else {
-        f64::INFINITY
-    };
+    let dof = if random > 0.0 { (n - 1.0) * (u / random).powi(4) } else { f64::INFINITY };
     Some(Gain { error, u, dof })
 }
 
@@ -111,16 +103,7 @@ impl Check {
             if let Some(g) = gain {
                 let from = "checked against a known weight or interval";
                 let u = g.u.hypot(g.error);
-                replace(
-                    systematics,
-                    Systematic {
-                        source,
-                        u,
-                        dof: g.dof,
-                        rectangular: false,
-                        from,
-                    },
-                );
+                replace(systematics, Systematic { source, u, dof: g.dof, rectangular: false, from });
             }
         }
     }
@@ -132,36 +115,24 @@ impl Check {
             let found = format!("{what} {:+.3} % too much", 100.0 * g.error);
             let beyond = g.error.abs() > 2.0 * g.u;
             let cause = if beyond {
-                format!(
-                    "adjust it, or state {:.3} % {where_to}",
-                    100.0 * (g.error.abs() + 2.0 * g.u)
-                )
+                format!("adjust it, or state {:.3} % {where_to}", 100.0 * (g.error.abs() + 2.0 * g.u))
             } else {
                 format!(
                     "no error beyond the uncertainty of the check: {:.3} % may be stated {where_to}",
                     200.0 * g.u
                 )
             };
-            Finding::new(id, found, cause)
-                .with("error", 100.0 * g.error, "%")
-                .with("standard uncertainty", 100.0 * g.u, "%")
+            Finding::new(id, found, cause).with("error", 100.0 * g.error, "%").with(
+                "standard uncertainty",
+                100.0 * g.u,
+                "%",
+            )
         };
-        let scale = self.scale.map(|g| {
-            told(
-                "scale.gain",
-                "the scale shows",
-                g,
-                "as the gain of cup_mass in the rig",
-            )
-        });
-        let clock = self.clock.map(|g| {
-            told(
-                "clock.rate",
-                "the clock counts",
-                g,
-                "as method.clock_gain in the rig",
-            )
-        });
+        let scale = self
+            .scale
+            .map(|g| told("scale.gain", "the scale shows", g, "as the gain of cup_mass in the rig"));
+        let clock =
+            self.clock.map(|g| told("clock.rate", "the clock counts", g, "as method.clock_gain in the rig"));
         scale.into_iter().chain(clock).collect()
     }
 }
@@ -173,20 +144,14 @@ mod tests {
     #[test]
     fn gains_are_found() {
         let known = Instruments {
-            scale: super::super::instruments::Instrument {
-                step: 0.1,
-                ..Instruments::assumed().scale
-            },
+            scale: super::super::instruments::Instrument { step: 0.1, ..Instruments::assumed().scale },
             ..Instruments::assumed()
         };
         let shown = [0.0, 500.6, 0.1, 500.7, 0.1, 500.7, 0.2];
         let weighings: Vec<Weighing> = shown
             .iter()
             .enumerate()
-            .map(|(i, s)| Weighing {
-                nominal_g: if i % 2 == 1 { 500.0 } else { 0.0 },
-                shown_g: *s,
-            })
+            .map(|(i, s)| Weighing { nominal_g: if i % 2 == 1 { 500.0 } else { 0.0 }, shown_g: *s })
             .collect();
         let gain = scale(&weighings, &known).unwrap();
         // By hand: (500.55, 500.60, 500.55) / 500 - 1 = 0.00113; sd of the mean 0.0333 g / sqrt(3) / 500.
@@ -197,26 +162,11 @@ mod tests {
         assert!((gain.u / by_hand - 1.0).abs() < 1e-3, "{gain:?} {by_hand}");
         assert_eq!(scale(&weighings[..2], &known), None);
         let rate = clock(600.3, 600.0).unwrap();
-        assert!(
-            (rate.error - 5e-4).abs() < 1e-12 && (4e-4..4.2e-4).contains(&rate.u),
-            "{rate:?}"
-        );
+        assert!((rate.error - 5e-4).abs() < 1e-12 && (4e-4..4.2e-4).contains(&rate.u), "{rate:?}");
         assert_eq!(clock(600.0, 0.0), None);
         let mut systematics = Systematics::default();
-        Check {
-            scale: Some(gain),
-            clock: Some(rate),
-        }
-        .apply(&mut systematics);
+        Check { scale: Some(gain), clock: Some(rate) }.apply(&mut systematics);
         assert!((systematics.u(Source::ScaleGain) - gain.u.hypot(gain.error)).abs() < 1e-15);
-        assert!(
-            Check {
-                scale: Some(gain),
-                clock: None
-            }
-            .findings()[0]
-                .what
-                .contains("+0.113 % too much")
-        );
+        assert!(Check { scale: Some(gain), clock: None }.findings()[0].what.contains("+0.113 % too much"));
     }
 }

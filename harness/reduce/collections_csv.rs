@@ -36,11 +36,7 @@ pub fn write(collections: &[Collection], systematics: &Systematics) -> String {
     let fixed = |v: Option<f64>, decimals: usize| {
         v.filter(|v| v.is_finite()).map_or_else(String::new, |v| {
             let text = format!("{v:.decimals$}");
-            if text.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
-                text
-            } else {
-                text.replace('-', "")
-            }
+            if text.bytes().any(|b| (b'1'..=b'9').contains(&b)) { text } else { text.replace('-', "") }
         })
     };
     let mut line = |cells: &[String]| out.write_record(cells);
@@ -68,20 +64,13 @@ pub fn write(collections: &[Collection], systematics: &Systematics) -> String {
             guarded(&c.note),
         ]);
     }
-    out.into_inner().map_or_else(
-        |_| String::new(),
-        |bytes| String::from_utf8_lossy(&bytes).into_owned(),
-    )
+    out.into_inner().map_or_else(|_| String::new(), |bytes| String::from_utf8_lossy(&bytes).into_owned())
 }
 
 /// A text cell that no spreadsheet takes for a formula, on one line.
 fn guarded(text: &str) -> String {
     let safe = crate::problem::safe_text(text);
-    if safe.starts_with(['=', '+', '-', '@']) {
-        format!("'{safe}")
-    } else {
-        safe
-    }
+    if safe.starts_with(['=', '+', '-', '@']) { format!("'{safe}") } else { safe }
 }
 
 /// A line that was read back.
@@ -121,11 +110,7 @@ pub fn read(path: &Path) -> Result<Vec<Line>, Problems> {
         return Err(problem.expected(COLUMNS.join(",")).into());
     }
     let mut problems = Problems::default();
-    let lines = table
-        .rows
-        .iter()
-        .filter_map(|row| line(&table, row, &mut problems))
-        .collect();
+    let lines = table.rows.iter().filter_map(|row| line(&table, row, &mut problems)).collect();
     problems.into_result().map(|()| lines)
 }
 

@@ -60,11 +60,7 @@ impl Contact {
             && was != made
         {
             if self.changes.len() < CHANGES_MAX {
-                self.changes.push(Change {
-                    before_s,
-                    after_s: time_s,
-                    made,
-                });
+                self.changes.push(Change { before_s, after_s: time_s, made });
             } else {
                 self.lost += 1;
             }
@@ -172,10 +168,7 @@ mod tests {
         assert_eq!(contact(&[]).edges(), (Vec::new(), 0));
         assert_eq!(contact(&[]).first(), None);
         let still = contact(&[(0.0, 1), (1.0, 1)]);
-        assert_eq!(
-            (still.first(), still.last(), still.edges().0.len()),
-            (Some(true), Some(true), 0)
-        );
+        assert_eq!((still.first(), still.last(), still.edges().0.len()), (Some(true), Some(true), 0));
     }
 
     #[test]

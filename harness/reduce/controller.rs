@@ -200,11 +200,7 @@ impl At {
         };
         let rpm = self.rpm.map(|r| format!("{r:.0} rpm"));
         let supply = self.supply_v.map(|v| format!("{v:.1} V"));
-        [boost, rpm, supply]
-            .into_iter()
-            .flatten()
-            .collect::<Vec<_>>()
-            .join(", ")
+        [boost, rpm, supply].into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
 }
 
@@ -283,14 +279,8 @@ pub(super) struct Gather {
 impl Gather {
     /// Takes a value; it is a repeat where one under the same inputs is there already.
     pub(super) fn add(&mut self, empty: Observation) {
-        let places = self
-            .keys
-            .entry((empty.output.clone(), empty.kind.clone()))
-            .or_default();
-        let known = places
-            .iter()
-            .copied()
-            .find(|i| self.found[*i].0.at.same(&empty.at));
+        let places = self.keys.entry((empty.output.clone(), empty.kind.clone())).or_default();
+        let known = places.iter().copied().find(|i| self.found[*i].0.at.same(&empty.at));
         let index = known.unwrap_or_else(|| {
             places.push(self.found.len());
             self.found.push((empty.clone(), Vec::new()));

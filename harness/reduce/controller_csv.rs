@@ -11,9 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// The columns; the first, `value` and `unit` are needed.
 pub const COLUMNS: [&str; 7] = ["output", "boost_v", "rpm", "supply_v", "value", "unit", "repeat"];
 /// Units that a value may be in; `on` and an empty cell stand for an on-off output.
-const UNITS: [&str; 12] = [
-    "%", "V", "mV", "A", "ms", "s", "kPa", "rpm", "Hz", "mL/min", "on", "",
-];
+const UNITS: [&str; 12] = ["%", "V", "mV", "A", "ms", "s", "kPa", "rpm", "Hz", "mL/min", "on", ""];
 
 /// Whether a header is that of controller points.
 #[must_use]
@@ -42,36 +40,22 @@ pub fn from_table(table: &Table) -> Result<Observations, Problems> {
             continue;
         };
         let at_output = table.cell(row, columns["output"]);
-        let unit = units
-            .entry(observation.output.clone())
-            .or_insert_with(|| observation.unit.clone());
+        let unit = units.entry(observation.output.clone()).or_insert_with(|| observation.unit.clone());
         if *unit != observation.unit {
-            let what = format!(
-                "output {} is in {} here and in {unit} above",
-                observation.output, observation.unit
-            );
-            problems.push(
-                Problem::new(what)
-                    .at(table.cell(row, columns["unit"]))
-                    .expected("one unit an output"),
-            );
+            let what =
+                format!("output {} is in {} here and in {unit} above", observation.output, observation.unit);
+            problems
+                .push(Problem::new(what).at(table.cell(row, columns["unit"])).expected("one unit an output"));
         }
         let point = format!("{} {:?} {repeat}", observation.output, observation.at);
         if !seen.insert(point) {
-            let what = format!(
-                "repeat {repeat} of this point of output {} was given before",
-                observation.output
-            );
-            problems.push(
-                Problem::new(what)
-                    .at(at_output)
-                    .help("number repeats of a point 1, 2, 3"),
-            );
+            let what =
+                format!("repeat {repeat} of this point of output {} was given before", observation.output);
+            problems.push(Problem::new(what).at(at_output).help("number repeats of a point 1, 2, 3"));
         }
         let text = &row.cells[columns["value"]];
-        let places = text
-            .split_once('.')
-            .map_or(0, |(_, d)| d.chars().take_while(char::is_ascii_digit).count());
+        let places =
+            text.split_once('.').map_or(0, |(_, d)| d.chars().take_while(char::is_ascii_digit).count());
         let most = decimals.entry(observation.output.clone()).or_default();
         *most = (*most).max(u32::try_from(places).unwrap_or(0));
         gather.add(observation);
@@ -91,11 +75,7 @@ pub fn from_table(table: &Table) -> Result<Observations, Problems> {
     let notes = vec![String::from(
         "points taken elsewhere: only scatter and written digits are known of their uncertainty",
     )];
-    Ok(Observations {
-        list,
-        responses: Vec::new(),
-        notes,
-    })
+    Ok(Observations { list, responses: Vec::new(), notes })
 }
 
 /// Where each column stands.
@@ -145,12 +125,7 @@ fn read_row(
         })
     };
     let value = cell("value");
-    let at = At {
-        boost_kpa: None,
-        boost_v: cell("boost_v"),
-        rpm: cell("rpm"),
-        supply_v: cell("supply_v"),
-    };
+    let at = At { boost_kpa: None, boost_v: cell("boost_v"), rpm: cell("rpm"), supply_v: cell("supply_v") };
     let repeat = cell("repeat").unwrap_or(1.0);
     if repeat < 1.0 || repeat.fract() > 0.0 || repeat > 1e6 {
         let column = columns.get("repeat").copied().unwrap_or(0);
@@ -176,11 +151,7 @@ fn read_row(
     if problems.0.len() > before {
         return None;
     }
-    let unit = if written.is_empty() {
-        "on"
-    } else {
-        written.as_str()
-    };
+    let unit = if written.is_empty() { "on" } else { written.as_str() };
     let mut observation = blank(output, Kind::Steady, at, unit);
     observation.value = Some(value?);
     Some((observation, repeat as u32))

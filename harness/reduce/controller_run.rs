@@ -15,15 +15,8 @@ use crate::script::rig::{ChannelSpec, Rig};
 use crate::script::role::{Direction, Role};
 
 /// Kinds of spans that are looked for.
-const WANTED: [&str; 7] = [
-    "steady",
-    "supply",
-    "response",
-    "loop_back",
-    "sensor_fault",
-    "tach_lost",
-    "power_cycle",
-];
+const WANTED: [&str; 7] =
+    ["steady", "supply", "response", "loop_back", "sensor_fault", "tach_lost", "power_cycle"];
 /// The end of a hold that counts as its tail, s.
 const TAIL_S: f64 = 0.5;
 /// Longest time from an event to a reading that belongs to it, s.
@@ -41,11 +34,8 @@ pub(super) struct Settings {
 impl Settings {
     fn event(&mut self, event: &Event) {
         if event.kind == "set" {
-            let pairs = event
-                .pairs()
-                .filter_map(|(r, v)| Some((Role::parse(r)?, v.parse().ok()?)));
-            self.set
-                .extend(pairs.map(|(role, value)| (event.time_s, role, value)));
+            let pairs = event.pairs().filter_map(|(r, v)| Some((Role::parse(r)?, v.parse().ok()?)));
+            self.set.extend(pairs.map(|(role, value)| (event.time_s, role, value)));
         }
     }
 
@@ -56,12 +46,8 @@ impl Settings {
 
     /// Moments between two at which anything was set.
     pub(super) fn within(&self, from_s: f64, to_s: f64) -> Vec<f64> {
-        let mut times: Vec<f64> = self
-            .set
-            .iter()
-            .map(|s| s.0)
-            .filter(|t| (from_s..to_s).contains(t))
-            .collect();
+        let mut times: Vec<f64> =
+            self.set.iter().map(|s| s.0).filter(|t| (from_s..to_s).contains(t)).collect();
         times.dedup();
         times
     }
@@ -88,29 +74,15 @@ pub(super) struct Bench<'a> {
 
 impl<'a> Bench<'a> {
     fn new(rig: &'a Rig) -> Self {
-        let player = rig
-            .channels
-            .iter()
-            .find(|c| c.role == Role::Boost)
-            .map(|c| c.instrument);
+        let player = rig.channels.iter().find(|c| c.role == Role::Boost).map(|c| c.instrument);
         let output = |c: &&ChannelSpec| {
-            matches!(
-                c.role,
-                Role::DutyOutput(_) | Role::SwitchedOutput(_) | Role::AnalogueOutput(_)
-            )
+            matches!(c.role, Role::DutyOutput(_) | Role::SwitchedOutput(_) | Role::AnalogueOutput(_))
         };
-        let (back, outputs): (Vec<_>, Vec<_>) = rig
-            .channels
-            .iter()
-            .filter(output)
-            .partition(|c| player == Some(c.instrument));
+        let (back, outputs): (Vec<_>, Vec<_>) =
+            rig.channels.iter().filter(output).partition(|c| player == Some(c.instrument));
         let reads = |c: &&&ChannelSpec| c.role.direction() == Direction::Read;
         let loop_back = back.iter().find(reads).copied();
-        Bench {
-            rig,
-            outputs,
-            loop_back,
-        }
+        Bench { rig, outputs, loop_back }
     }
 
     /// kPa a volt of the manifold sensor.
@@ -121,13 +93,7 @@ impl<'a> Bench<'a> {
 
     /// Standard uncertainty of the boost played, kPa, at a sensor voltage: generator and barometer.
     fn u_boost_kpa(&self, boost_v: Option<f64>) -> f64 {
-        let of = |role: &Role| {
-            self.rig
-                .channels
-                .iter()
-                .find(|c| c.role == *role)
-                .map(|c| c.uncertainty)
-        };
+        let of = |role: &Role| self.rig.channels.iter().find(|c| c.role == *role).map(|c| c.uncertainty);
         let played = of(&Role::Boost).map_or(0.0, |u| {
             let gain = u.gain.standard() * boost_v.unwrap_or(2.5);
             u.zero.standard().hypot(gain).hypot(u.resolution / 12f64.sqrt())
@@ -184,11 +150,7 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Observations, Problems>
     let responses = controller_times::responses(&bench, &spans, &latency);
     for (response, start_s) in &responses {
         for time in &response.times_s {
-            let at = At {
-                boost_kpa: None,
-                boost_v: None,
-                ..settings.at(*start_s)
-            };
+            let at = At { boost_kpa: None, boost_v: None, ..settings.at(*start_s) };
             let mut o = blank(&response.output, Kind::Response(response.way), at, "s");
             (o.value, o.u_common) = (Some(*time), response.u_latency_s);
             o.u_own = response.bracket_s / 12f64.sqrt() / 2.0;
@@ -199,20 +161,13 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Observations, Problems>
     let mut list = gather.finish();
     uncertainties(&bench, &mut list);
     if list.is_empty() {
-        return Err(Problem::new(format!(
-            "{}: holds no observation of a controller",
-            folder.dir.display()
-        ))
-        .expected("spans marked `steady`, `supply`, `response`, or events `edge`")
-        .into());
+        return Err(Problem::new(format!("{}: holds no observation of a controller", folder.dir.display()))
+            .expected("spans marked `steady`, `supply`, `response`, or events `edge`")
+            .into());
     }
     let mut notes = folder.notes.clone();
     notes.extend(latency.note);
-    Ok(Observations {
-        list,
-        responses: responses.into_iter().map(|r| r.0).collect(),
-        notes,
-    })
+    Ok(Observations { list, responses: responses.into_iter().map(|r| r.0).collect(), notes })
 }
 
 /// Mean of a trace between two moments.
@@ -225,9 +180,7 @@ pub(super) fn mean_of(trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
 }
 
 fn supply_read(span: &Span) -> Option<f64> {
-    span.traces
-        .get(&Role::Supply)
-        .and_then(|t| mean_of(t, span.start_s, span.end_s))
+    span.traces.get(&Role::Supply).and_then(|t| mean_of(t, span.start_s, span.end_s))
 }
 
 /// Steady points and points over the supply.
@@ -247,12 +200,7 @@ fn steady(bench: &Bench<'_>, settings: &Settings, span: &Span, gather: &mut Gath
         let Some(trace) = span.traces.get(&channel.role) else {
             continue;
         };
-        let mut o = blank(
-            &channel.role.word(),
-            kind.clone(),
-            at.clone(),
-            unit_of(&channel.role),
-        );
+        let mut o = blank(&channel.role.word(), kind.clone(), at.clone(), unit_of(&channel.role));
         o.value = mean_of(trace, span.start_s, span.end_s);
         o.supply_read_v = read;
         gather.add(o);
@@ -262,11 +210,7 @@ fn steady(bench: &Bench<'_>, settings: &Settings, span: &Span, gather: &mut Gath
 /// What a fault does, and what is left when it has gone: the tails of the two holds.
 fn faults(bench: &Bench<'_>, settings: &Settings, span: &Span, latency: &Latency, gather: &mut Gather) {
     let name = match span.kind.as_str() {
-        "sensor_fault" => span
-            .values
-            .get("fault")
-            .cloned()
-            .unwrap_or_else(|| "sensor_fault".into()),
+        "sensor_fault" => span.values.get("fault").cloned().unwrap_or_else(|| "sensor_fault".into()),
         "tach_lost" | "power_cycle" => span.kind.clone(),
         _ => return,
     };
@@ -289,12 +233,7 @@ fn faults(bench: &Bench<'_>, settings: &Settings, span: &Span, latency: &Latency
         };
         let unit = unit_of(&channel.role);
         let after = mean_of(trace, span.end_s - TAIL_S, span.end_s);
-        add(
-            Kind::Fault(name.clone()),
-            unit,
-            mean_of(trace, restored_s - TAIL_S, restored_s),
-            0.0,
-        );
+        add(Kind::Fault(name.clone()), unit, mean_of(trace, restored_s - TAIL_S, restored_s), 0.0);
         add(Kind::After(name.clone()), unit, after, 0.0);
         if span.kind == "power_cycle" {
             let crossing = controller_times::half_way(trace, restored_s, span.end_s);
@@ -303,9 +242,7 @@ fn faults(bench: &Bench<'_>, settings: &Settings, span: &Span, latency: &Latency
                 Kind::Restart,
                 "s",
                 time,
-                crossing
-                    .map_or(0.0, |c| c.bracket_s / 12f64.sqrt())
-                    .hypot(latency.u_s),
+                crossing.map_or(0.0, |c| c.bracket_s / 12f64.sqrt()).hypot(latency.u_s),
             );
         }
     }
@@ -343,29 +280,17 @@ fn edge(bench: &Bench<'_>, settings: &Settings, event: &Event, gather: &mut Gath
 /// Adds what the instruments contribute, and how values move with the inputs.
 fn uncertainties(bench: &Bench<'_>, list: &mut [Observation]) {
     let all = list.to_vec();
-    let supply = bench
-        .rig
-        .channels
-        .iter()
-        .find(|c| c.role == Role::Supply)
-        .map(|c| c.uncertainty);
+    let supply = bench.rig.channels.iter().find(|c| c.role == Role::Supply).map(|c| c.uncertainty);
     for o in list.iter_mut().filter(|o| o.kind.quantity() == Quantity::Value) {
         let Some(value) = o.value else { continue };
         let per_kpa = slope_over(&all, o, |at| at.boost_kpa, |a, b| a.rpm == b.rpm);
         o.per_boost_v = per_kpa * bench.kpa_per_v();
         o.per_supply_v = value.abs() * supply_share(&all, &o.output);
-        let read = bench
-            .outputs
-            .iter()
-            .find(|c| c.role.word() == o.output)
-            .map(|c| c.uncertainty);
+        let read = bench.outputs.iter().find(|c| c.role.word() == o.output).map(|c| c.uncertainty);
         let own = read.map_or(0.0, |u| u.zero.standard().hypot(u.gain.standard() * value));
         let step = read.map_or(0.0, |u| u.resolution / 12f64.sqrt());
-        let volts = supply.map_or(0.0, |u| {
-            u.zero
-                .standard()
-                .hypot(u.gain.standard() * o.at.supply_v.unwrap_or(0.0))
-        });
+        let volts =
+            supply.map_or(0.0, |u| u.zero.standard().hypot(u.gain.standard() * o.at.supply_v.unwrap_or(0.0)));
         let boost = per_kpa * bench.u_boost_kpa(o.at.boost_v);
         // An on-off channel has no error of its value; what plays its input still moves it.
         let own = if o.unit == "on" { 0.0 } else { own };
@@ -384,19 +309,11 @@ pub(super) fn slope_over(
     let (Some(x), Some(y)) = (along(&o.at), o.value) else {
         return 0.0;
     };
-    let same = all
-        .iter()
-        .filter(|p| p.output == o.output && p.kind == o.kind && level(&p.at, &o.at));
+    let same = all.iter().filter(|p| p.output == o.output && p.kind == o.kind && level(&p.at, &o.at));
     let points: Vec<(f64, f64)> = same.filter_map(|p| Some((along(&p.at)?, p.value?))).collect();
     let slope = |p: Option<&(f64, f64)>| p.map_or(0.0, |p| ((p.1 - y) / (p.0 - x)).abs());
-    let below = points
-        .iter()
-        .filter(|p| p.0 < x - 1e-9)
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    let above = points
-        .iter()
-        .filter(|p| p.0 > x + 1e-9)
-        .min_by(|a, b| a.0.total_cmp(&b.0));
+    let below = points.iter().filter(|p| p.0 < x - 1e-9).max_by(|a, b| a.0.total_cmp(&b.0));
+    let above = points.iter().filter(|p| p.0 > x + 1e-9).min_by(|a, b| a.0.total_cmp(&b.0));
     slope(below).max(slope(above))
 }
 
@@ -410,8 +327,6 @@ fn supply_share(all: &[Observation], output: &str) -> f64 {
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
     let most = points.iter().map(|p| p.1.abs()).fold(0.0, f64::max);
     let apart = points.windows(2).filter(|w| w[1].0 - w[0].0 > 0.2);
-    let steepest = apart
-        .map(|w| ((w[1].1 - w[0].1) / (w[1].0 - w[0].0)).abs())
-        .fold(0.0, f64::max);
+    let steepest = apart.map(|w| ((w[1].1 - w[0].1) / (w[1].0 - w[0].0)).abs()).fold(0.0, f64::max);
     if most > 0.0 { steepest / most } else { 0.0 }
 }

@@ -66,38 +66,21 @@ impl Latency {
         let low = found.iter().map(|b| b.0).fold(f64::NEG_INFINITY, f64::max);
         let high = found.iter().map(|b| b.1).fold(f64::INFINITY, f64::min);
         if low <= high {
-            return Latency {
-                mean_s: 0.5 * (low + high),
-                u_s: (high - low) / 12f64.sqrt(),
-                note: None,
-            };
+            return Latency { mean_s: 0.5 * (low + high), u_s: (high - low) / 12f64.sqrt(), note: None };
         }
         let n = found.len() as f64;
         let middles = || found.iter().map(|b| 0.5 * (b.0 + b.1));
         let mean_s = middles().sum::<f64>() / n;
         let variance = middles().map(|t| (t - mean_s).powi(2)).sum::<f64>() / (n - 1.0);
-        Latency {
-            mean_s,
-            u_s: (variance / n).sqrt(),
-            note: None,
-        }
+        Latency { mean_s, u_s: (variance / n).sqrt(), note: None }
     }
 }
 
 /// When a trace passes half of its step between `from_s` and `to_s`; none where it does not step. What was before is
 /// the last reading up to `from_s`, or the first of all where that came later.
 pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64) -> Option<Crossing> {
-    let points: Vec<(f64, f64)> = trace
-        .times_s
-        .iter()
-        .copied()
-        .zip(trace.values.iter().copied())
-        .collect();
-    let start = points
-        .iter()
-        .rev()
-        .find(|p| p.0 <= from_s)
-        .or_else(|| points.first())?;
+    let points: Vec<(f64, f64)> = trace.times_s.iter().copied().zip(trace.values.iter().copied()).collect();
+    let start = points.iter().rev().find(|p| p.0 <= from_s).or_else(|| points.first())?;
     let tail: Vec<f64> = (points.iter())
         .filter(|p| p.0 >= to_s - SETTLED * (to_s - from_s) && p.0 <= to_s)
         .map(|p| p.1)
@@ -110,15 +93,9 @@ pub(super) fn half_way(trace: &Trace, from_s: f64, to_s: f64) -> Option<Crossing
     let share = |v: f64| (v - start.1) / step;
     let inside = points.iter().filter(|p| p.0 >= start.0);
     let inside: Vec<&(f64, f64)> = inside.collect();
-    let pair = inside
-        .windows(2)
-        .find(|w| w[1].0 > from_s && share(w[1].1) >= 0.5)?;
+    let pair = inside.windows(2).find(|w| w[1].0 > from_s && share(w[1].1) >= 0.5)?;
     let width = pair[1].0 - pair[0].0;
-    Some(Crossing {
-        time_s: pair[0].0 + 0.5 * width,
-        bracket_s: width,
-        step,
-    })
+    Some(Crossing { time_s: pair[0].0 + 0.5 * width, bracket_s: width, step })
 }
 
 /// From the set point of a span to the answer of a role: time, bracket, step.
@@ -143,11 +120,7 @@ pub(super) fn responses(bench: &Bench<'_>, spans: &[Span], latency: &Latency) ->
             found.collect()
         };
         let both = [(Way::Up, of(Way::Up)), (Way::Down, of(Way::Down))];
-        let largest = both
-            .iter()
-            .flat_map(|b| &b.1)
-            .map(|r| r.2.abs())
-            .fold(0.0, f64::max);
+        let largest = both.iter().flat_map(|b| &b.1).map(|r| r.2.abs()).fold(0.0, f64::max);
         let least = (STEP_LEAST * largest).max(10.0 * channel.uncertainty.resolution);
         for (way, found) in both {
             let found: Vec<_> = found.into_iter().filter(|r| r.2.abs() >= least).collect();
@@ -155,13 +128,8 @@ pub(super) fn responses(bench: &Bench<'_>, spans: &[Span], latency: &Latency) ->
             let mut times_s: Vec<f64> = found.iter().map(|r| r.0 - latency.mean_s).collect();
             times_s.sort_by(f64::total_cmp);
             let bracket_s = found.iter().map(|r| r.1).sum::<f64>() / found.len() as f64;
-            let response = Response {
-                output: channel.role.word(),
-                way,
-                times_s,
-                bracket_s,
-                u_latency_s: latency.u_s,
-            };
+            let response =
+                Response { output: channel.role.word(), way, times_s, bracket_s, u_latency_s: latency.u_s };
             all.push((response, first.3));
         }
     }
@@ -180,17 +148,12 @@ impl Response {
             let next = *self.times_s.get(low + 1).or(self.times_s.last())?;
             Some(self.times_s.get(low)? + (next - self.times_s.get(low)?) * rank.fract())
         };
-        let (rank, spread) = (
-            share * (n as f64 - 1.0),
-            (n as f64 * share * (1.0 - share)).sqrt(),
-        );
+        let (rank, spread) = (share * (n as f64 - 1.0), (n as f64 * share * (1.0 - share)).sqrt());
         let value = at(rank)?;
         let reach = normal_quantile(0.975) * spread;
         let ranks = (at(rank + reach)? - value).max(value - at(rank - reach)?);
         // A rank beyond the largest time is not seen: the bracket bounds what can lie beyond it.
-        let u = ranks
-            .hypot(0.5 * self.bracket_s)
-            .hypot(normal_quantile(0.975) * self.u_latency_s);
+        let u = ranks.hypot(0.5 * self.bracket_s).hypot(normal_quantile(0.975) * self.u_latency_s);
         Some((value, u))
     }
 }
@@ -202,14 +165,7 @@ mod tests {
     #[test]
     fn half_of_a_step_is_found_between_two_readings() {
         let mut trace = Trace::default();
-        for (t, v) in [
-            (0.0, 0.0),
-            (0.1, 0.0),
-            (0.2, 2.0),
-            (0.3, 9.0),
-            (0.4, 10.0),
-            (1.0, 10.0),
-        ] {
+        for (t, v) in [(0.0, 0.0), (0.1, 0.0), (0.2, 2.0), (0.3, 9.0), (0.4, 10.0), (1.0, 10.0)] {
             trace.add(t, v);
         }
         // Half of the step, 5, is passed between the readings at 0.2 and 0.3.
@@ -227,13 +183,7 @@ mod tests {
     #[test]
     fn percentiles_have_a_reach_in_ranks() {
         let times_s: Vec<f64> = (0..101).map(|i| 0.01 * f64::from(i)).collect();
-        let r = Response {
-            output: "o".into(),
-            way: Way::Up,
-            times_s,
-            bracket_s: 0.0,
-            u_latency_s: 0.0,
-        };
+        let r = Response { output: "o".into(), way: Way::Up, times_s, bracket_s: 0.0, u_latency_s: 0.0 };
         let (median, u) = r.percentile(0.5).unwrap();
         // Source: the 95 % interval of the median's rank of n is about 1.96 sqrt(n)/2 ranks to either side.
         assert!((median - 0.5).abs() < 1e-12 && (u - 0.01 * 1.96 * 101f64.sqrt() / 2.0).abs() < 1e-3);

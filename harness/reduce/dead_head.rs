@@ -51,9 +51,7 @@ impl DeadHead {
     /// The row of the highest pressure.
     #[must_use]
     pub fn highest(&self) -> Option<&Row> {
-        self.rows
-            .iter()
-            .max_by(|a, b| a.pressure_kpa.total_cmp(&b.pressure_kpa))
+        self.rows.iter().max_by(|a, b| a.pressure_kpa.total_cmp(&b.pressure_kpa))
     }
 
     /// Whether the pump was fully driven; else it may make more.
@@ -69,11 +67,7 @@ impl DeadHead {
         for row in &self.rows {
             let supply = row.supply_v.map_or_else(String::new, |v| format!("{v:.3}"));
             // Writing to a String cannot fail.
-            let _ = writeln!(
-                out,
-                "{:.2},{supply},{:.2},{:.2}",
-                row.duty_pct, row.pressure_kpa, row.all.u95
-            );
+            let _ = writeln!(out, "{:.2},{supply},{:.2},{:.2}", row.duty_pct, row.pressure_kpa, row.all.u95);
         }
         out
     }
@@ -98,10 +92,7 @@ pub fn read<'a>(spans: impl IntoIterator<Item = &'a Span>, gauge: &Gauge) -> Dea
         let Some(line) = span.traces.get(&Role::LinePressure) else {
             continue;
         };
-        let duty = span
-            .traces
-            .get(&Role::Duty)
-            .or_else(|| span.traces.get(&Role::PumpDuty));
+        let duty = span.traces.get(&Role::Duty).or_else(|| span.traces.get(&Role::PumpDuty));
         let (Some(duty), supply) = (duty, span.traces.get(&Role::Supply)) else {
             continue;
         };
@@ -121,9 +112,7 @@ pub fn read<'a>(spans: impl IntoIterator<Item = &'a Span>, gauge: &Gauge) -> Dea
     }
     rows.sort_by(|a, b| {
         let supply = |r: &Row| r.supply_v.unwrap_or(0.0).round();
-        supply(a)
-            .total_cmp(&supply(b))
-            .then(a.duty_pct.total_cmp(&b.duty_pct))
+        supply(a).total_cmp(&supply(b)).then(a.duty_pct.total_cmp(&b.duty_pct))
     });
     out.rows = rows;
     out
@@ -142,9 +131,7 @@ fn row(stretch: &Stretch, gauge: &Gauge) -> Option<Row> {
     }
     let group = n.div_ceil(READINGS_MOST);
     let means = |v: &[f64]| -> Vec<f64> {
-        v.chunks_exact(group)
-            .map(|c| c.iter().sum::<f64>() / group as f64)
-            .collect()
+        v.chunks_exact(group).map(|c| c.iter().sum::<f64>() / group as f64).collect()
     };
     // A line takes the rise within the stretch out of the scatter of the mean.
     let line = trend(&means(&stretch.times), &means(&stretch.pressures), 2)?;
@@ -180,12 +167,7 @@ mod tests {
             start_s: 0.0,
             end_s: 60.0,
             whole: true,
-            traces: [
-                (Role::LinePressure, line),
-                (Role::Duty, duty),
-                (Role::Supply, supply),
-            ]
-            .into(),
+            traces: [(Role::LinePressure, line), (Role::Duty, duty), (Role::Supply, supply)].into(),
         }
     }
 

@@ -65,10 +65,7 @@ pub fn read(span: &Span) -> Decay {
     let of = |role: Role| span.traces.get(&role).unwrap_or(&empty);
     let line = of(Role::LinePressure);
     let before = line.times_s.partition_point(|t| *t <= stopped_s);
-    let from_kpa = before
-        .checked_sub(1)
-        .map(|i| line.values[i])
-        .or(line.values.first().copied());
+    let from_kpa = before.checked_sub(1).map(|i| line.values[i]).or(line.values.first().copied());
     let (dark, void) = dark(of(Role::Switch), stopped_s);
     let (root_rate, bends) = from_kpa.map_or((None, false), |from| root_rate(line, stopped_s, from));
     Decay {
@@ -78,11 +75,7 @@ pub fn read(span: &Span) -> Decay {
         half_step_s: dark.map_or(0.0, |d| d.1),
         root_rate,
         bends,
-        void: if span.whole {
-            void
-        } else {
-            Some("the run ended within it".into())
-        },
+        void: if span.whole { void } else { Some("the run ended within it".into()) },
     }
 }
 
@@ -93,18 +86,13 @@ fn stopped(span: &Span) -> f64 {
         let at = trace.values.iter().position(|v| *v <= STOPPED_PCT)?;
         Some(trace.times_s[at])
     };
-    first(&Role::PumpDuty)
-        .or_else(|| first(&Role::Duty))
-        .unwrap_or(span.start_s)
+    first(&Role::PumpDuty).or_else(|| first(&Role::Duty)).unwrap_or(span.start_s)
 }
 
 /// Time until the switch broke and half its step, or why there is none.
 fn dark(switch: &Trace, stopped_s: f64) -> (Option<(f64, f64)>, Option<String>) {
     let mut contact = Contact::default();
-    let from = switch
-        .times_s
-        .partition_point(|t| *t <= stopped_s)
-        .saturating_sub(1);
+    let from = switch.times_s.partition_point(|t| *t <= stopped_s).saturating_sub(1);
     for (t, v) in switch.times_s.iter().zip(&switch.values).skip(from) {
         contact.push(*t, *v >= 0.5);
     }
@@ -145,11 +133,7 @@ fn root_rate(line: &Trace, stopped_s: f64, from_kpa: f64) -> (Option<(f64, f64)>
 /// Mean time from stop to dark; none where no stop has one.
 #[must_use]
 pub fn mean(decays: &[Decay]) -> Option<DecayTime> {
-    let times: Vec<f64> = decays
-        .iter()
-        .filter(|d| d.void.is_none())
-        .filter_map(|d| d.dark_after_s)
-        .collect();
+    let times: Vec<f64> = decays.iter().filter(|d| d.void.is_none()).filter_map(|d| d.dark_after_s).collect();
     let half = decays.iter().map(|d| d.half_step_s).fold(0.0, f64::max);
     let n = times.len();
     let scatter = type_a(&times).ok();
@@ -210,20 +194,12 @@ mod tests {
         for i in 0..(3.0 / dt) as u32 {
             let t = f64::from(i) * dt;
             let after = (t - 1.0).max(0.0);
-            let root = if air {
-                20.0 * (-rate * after / 20.0).exp()
-            } else {
-                (20.0 - rate * after).max(0.0)
-            };
+            let root = if air { 20.0 * (-rate * after / 20.0).exp() } else { (20.0 - rate * after).max(0.0) };
             line.add(t, root * root);
             switch.add(t, f64::from(u8::from(root * root > 180.0)));
             duty.add(t, if t < 1.0 { 60.0 } else { 0.0 });
         }
-        let traces = [
-            (Role::LinePressure, line),
-            (Role::Switch, switch),
-            (Role::PumpDuty, duty),
-        ];
+        let traces = [(Role::LinePressure, line), (Role::Switch, switch), (Role::PumpDuty, duty)];
         Span {
             kind: KIND.into(),
             values: [].into(),
@@ -244,10 +220,7 @@ mod tests {
         assert!((rate - 30.0).abs() < 0.01 && !decay.bends, "{decay:?}");
         // K = 24 mL/min per sqrt(kPa): 0.4 mL/s per root, over twice 30: 6.667 uL/kPa.
         let (c, u) = compliance(&[decay.clone(), decay], 24.0, 0.01).unwrap();
-        assert!(
-            (c - 0.4 / 60.0).abs() < 1e-5 && (u - 0.01 * c).abs() < 1e-5,
-            "{c} {u}"
-        );
+        assert!((c - 0.4 / 60.0).abs() < 1e-5 && (u - 0.01 * c).abs() < 1e-5, "{c} {u}");
     }
 
     #[test]

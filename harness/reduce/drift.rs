@@ -18,10 +18,8 @@ const APART_K: f64 = 3.0;
 /// Findings about drift.
 #[must_use]
 pub fn findings(collections: &[Collection]) -> Vec<Finding> {
-    let good: Vec<&Collection> = collections
-        .iter()
-        .filter(|c| c.void.is_none() && c.flow_ml_min > 0.0)
-        .collect();
+    let good: Vec<&Collection> =
+        collections.iter().filter(|c| c.void.is_none() && c.flow_ml_min > 0.0).collect();
     trend(&good).into_iter().chain(first_and_last(&good)).collect()
 }
 
@@ -33,9 +31,8 @@ fn deviations(good: &[&Collection]) -> (Vec<(f64, f64)>, usize) {
         if done[i] {
             continue;
         }
-        let group: Vec<usize> = (i..good.len())
-            .filter(|j| !done[*j] && same_conditions(good[i], good[*j]))
-            .collect();
+        let group: Vec<usize> =
+            (i..good.len()).filter(|j| !done[*j] && same_conditions(good[i], good[*j])).collect();
         group.iter().for_each(|j| done[*j] = true);
         if group.len() < 2 {
             continue;
@@ -44,11 +41,7 @@ fn deviations(good: &[&Collection]) -> (Vec<(f64, f64)>, usize) {
         let n = group.len() as f64;
         let mean = |of: &dyn Fn(&Collection) -> f64| group.iter().map(|j| of(good[*j])).sum::<f64>() / n;
         let (time, flow) = (mean(&|c| c.time_s), mean(&|c| c.flow_ml_min));
-        all.extend(
-            group
-                .iter()
-                .map(|j| (good[*j].time_s - time, good[*j].flow_ml_min / flow - 1.0)),
-        );
+        all.extend(group.iter().map(|j| (good[*j].time_s - time, good[*j].flow_ml_min / flow - 1.0)));
     }
     (all, settings)
 }
@@ -72,10 +65,7 @@ fn trend(good: &[&Collection]) -> Option<Finding> {
     } else {
         "the water warms (density and slip change), air leaves the line, or a part runs in: prime longer, and look at temperature and pressure over the run"
     };
-    let what = format!(
-        "equal settings gave {:+.2} % by the end of the run",
-        100.0 * change
-    );
+    let what = format!("equal settings gave {:+.2} % by the end of the run", 100.0 * change);
     Some(
         Finding::new("drift.over_run", what, cause)
             .with("change over the run", 100.0 * change, "%")
@@ -102,9 +92,9 @@ fn first_and_last(good: &[&Collection]) -> Option<Finding> {
     );
     let cause = "something changed during the run: supply, temperature, filter, nozzle; points taken late are not \
                  comparable with early ones";
-    Some(
-        Finding::new("drift.first_and_last", what, cause)
-            .with("difference", difference, "mL/min")
-            .with("random standard uncertainty of it", u, "mL/min"),
-    )
+    Some(Finding::new("drift.first_and_last", what, cause).with("difference", difference, "mL/min").with(
+        "random standard uncertainty of it",
+        u,
+        "mL/min",
+    ))
 }

@@ -39,11 +39,8 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
     let mut notes = window.notes.clone();
     let mut void = window.void.clone();
     let from_s = window.start_s + catch_up_s(window, known);
-    let average = |role: &Role, step: f64| {
-        window
-            .bins(role)
-            .and_then(|b| b.average(from_s, window.end_s, step))
-    };
+    let average =
+        |role: &Role, step: f64| window.bins(role).and_then(|b| b.average(from_s, window.end_s, step));
     let line = average(&Role::LinePressure, known.gauge.step);
     let back = average(&Role::BackPressure, known.back.step);
     let root = window.root.average(from_s, window.end_s, 0.0);
@@ -58,11 +55,8 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
     if let Err(e) = &conversion {
         refuse(e.to_string());
     }
-    let conversion = conversion.unwrap_or(Conversion {
-        ml_min_per_g_s: 60.0,
-        density_kg_m3: 1000.0,
-        density_u: 0.0,
-    });
+    let conversion =
+        conversion.unwrap_or(Conversion { ml_min_per_g_s: 60.0, density_kg_m3: 1000.0, density_u: 0.0 });
     let weighed = window.weighed_s.map(|collect_s| MassFlow {
         g_s: 0.0,
         u_g_s: 0.0,
@@ -76,13 +70,7 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
         Ok(flow) => flow,
         Err(reason) => {
             refuse(reason);
-            MassFlow {
-                g_s: 0.0,
-                u_g_s: 0.0,
-                dof: f64::INFINITY,
-                collected_g: 0.0,
-                collect_s: 0.0,
-            }
+            MassFlow { g_s: 0.0, u_g_s: 0.0, dof: f64::INFINITY, collected_g: 0.0, collect_s: 0.0 }
         }
     };
     if supply.is_none() {
@@ -175,13 +163,7 @@ fn two_readings(window: &Window, known: &Instruments, notes: &mut Vec<String>) -
     notes.push(String::from("from two readings of the scale, without a slope"));
     let (g_s, two_steps) = (collected_g / collect_s, known.scale.step / 6.0_f64.sqrt());
     let u_g_s = (two_steps / collect_s).hypot(g_s * known.timing_s / collect_s);
-    Ok(MassFlow {
-        g_s,
-        u_g_s,
-        dof: f64::INFINITY,
-        collected_g,
-        collect_s,
-    })
+    Ok(MassFlow { g_s, u_g_s, dof: f64::INFINITY, collected_g, collect_s })
 }
 
 /// Puts into words what stands out of a slope.
@@ -195,10 +177,7 @@ fn note_slope(found: &Slope, notes: &mut Vec<String>) {
     }
     let change = found.change_g_per_s.0 / found.g_per_s;
     if found.change_p < 1e-3 && change.abs() > CHANGE_NOTED {
-        notes.push(format!(
-            "the flow changed by {:.1} % over the dwell",
-            100.0 * change
-        ));
+        notes.push(format!("the flow changed by {:.1} % over the dwell", 100.0 * change));
     }
 }
 

@@ -66,12 +66,7 @@ pub fn by_eye(event: &Event) -> Option<DutyEdge> {
         ("seen_by_eye", "pump_duty", "up") => Direction::Up,
         _ => return None,
     };
-    Some(DutyEdge {
-        direction,
-        duty_pct: event.number("value")?,
-        limits_pct: BY_EYE_PCT,
-        u_reading_pct: 0.0,
-    })
+    Some(DutyEdge { direction, duty_pct: event.number("value")?, limits_pct: BY_EYE_PCT, u_reading_pct: 0.0 })
 }
 
 /// Reads the edge of a span; none where nothing stopped or started on it.
@@ -83,9 +78,7 @@ pub fn read(span: &Span, known: &Instruments) -> Option<DutyEdge> {
         _ => return None,
     };
     let cup = span.traces.get(&Role::CupMass)?;
-    let duty = [Role::Duty, Role::PumpDuty]
-        .iter()
-        .find_map(|role| span.traces.get(role))?;
+    let duty = [Role::Duty, Role::PumpDuty].iter().find_map(|role| span.traces.get(role))?;
     let (earliest_s, latest_s) = moment(cup, direction)?;
     let (a, b) = (at(duty, earliest_s)?, at(duty, latest_s)?);
     let step = known.duty.step / 12.0_f64.sqrt();
@@ -119,10 +112,8 @@ fn moment(cup: &Trace, direction: Direction) -> Option<(f64, f64)> {
             (i, cup.times_s[i], cup.times_s[i] + NEAR_S)
         }
     };
-    let (first, last) = (
-        cup.times_s.partition_point(|t| *t < from),
-        cup.times_s.partition_point(|t| *t <= to),
-    );
+    let (first, last) =
+        (cup.times_s.partition_point(|t| *t < from), cup.times_s.partition_point(|t| *t <= to));
     let curve = trend(&cup.times_s[first..last], &cup.values[first..last], 3)?;
     let seen_s = cup.times_s[edge];
     // The flow at the moment of the mark, and how fast it changes on its way to the edge; a ramp brings it towards
@@ -161,11 +152,7 @@ fn at(trace: &Trace, time_s: f64) -> Option<f64> {
     let i = trace.times_s.partition_point(|t| *t < time_s);
     let (before, after) = (i.checked_sub(1)?, i.min(trace.times_s.len().checked_sub(1)?));
     let (t0, t1) = (trace.times_s[before], trace.times_s[after]);
-    let share = if t1 > t0 {
-        ((time_s - t0) / (t1 - t0)).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
+    let share = if t1 > t0 { ((time_s - t0) / (t1 - t0)).clamp(0.0, 1.0) } else { 0.0 };
     Some(trace.values[before] + share * (trace.values[after] - trace.values[before]))
 }
 
@@ -186,14 +173,7 @@ mod tests {
                 (0.4 * (late - 60.0) - 0.2).max(0.0)
             };
             cup.add(t, (10.0 * mass).round() / 10.0);
-            duty.add(
-                t,
-                if direction == "down" {
-                    25.0 - 0.25 * t
-                } else {
-                    0.25 * t
-                },
-            );
+            duty.add(t, if direction == "down" { 25.0 - 0.25 * t } else { 0.25 * t });
         }
         Span {
             kind: KIND.into(),
@@ -211,10 +191,7 @@ mod tests {
         let known = Instruments::assumed();
         for (direction, truth) in [("down", 10.0), ("up", 15.0)] {
             let edge = read(&ramp(direction), &known).expect(direction);
-            assert!(
-                (edge.duty_pct - truth).abs() <= edge.limits_pct,
-                "{direction}: {edge:?}"
-            );
+            assert!((edge.duty_pct - truth).abs() <= edge.limits_pct, "{direction}: {edge:?}");
             assert!(edge.limits_pct < 0.3, "{direction}: {edge:?}");
         }
     }

@@ -29,21 +29,13 @@ impl Part {
     /// From readings.
     #[must_use]
     pub const fn observed(u: f64, dof: f64) -> Self {
-        Part {
-            u,
-            dof,
-            rectangular: false,
-        }
+        Part { u, dof, rectangular: false }
     }
 
     /// Anywhere within plus or minus `half`.
     #[must_use]
     pub fn limits(half: f64) -> Self {
-        Part {
-            u: half.abs() / 3f64.sqrt(),
-            dof: f64::INFINITY,
-            rectangular: true,
-        }
+        Part { u: half.abs() / 3f64.sqrt(), dof: f64::INFINITY, rectangular: true }
     }
 
     /// As a rig states it, times a sensitivity; none where nothing is stated.
@@ -94,11 +86,7 @@ pub fn expand(parts: &[Part]) -> Expanded {
             rectangle_and_t(parts[i].u * 3f64.sqrt(), rest.u, rest.dof)
         }
     };
-    Expanded {
-        u: all.u,
-        dof: all.dof,
-        u95: expanded,
-    }
+    Expanded { u: all.u, dof: all.dof, u95: expanded }
 }
 
 /// Half-width of the interval about zero that holds 95 % of a rectangle of half-width `a` plus `s` times Student's t.
@@ -157,10 +145,7 @@ mod tests {
                 .filter(|_| (uniform(&mut stream, -a, a) + normal(&mut stream, 0.0, s)).abs() <= u)
                 .count();
             // Standard deviation of the count at 0.95: 0.0005.
-            assert!(
-                (inside as f64 / 200_000.0 - 0.95).abs() < 0.002,
-                "{a} {s}: {inside}"
-            );
+            assert!((inside as f64 / 200_000.0 - 0.95).abs() < 0.002, "{a} {s}: {inside}");
         }
     }
 }

@@ -16,12 +16,7 @@ pub struct Finding {
 impl Finding {
     /// A finding without numbers yet.
     pub fn new(id: &'static str, what: impl Into<String>, likely_cause: impl Into<String>) -> Self {
-        Finding {
-            id,
-            what: what.into(),
-            likely_cause: likely_cause.into(),
-            evidence: Vec::new(),
-        }
+        Finding { id, what: what.into(), likely_cause: likely_cause.into(), evidence: Vec::new() }
     }
 
     /// The same with a number.

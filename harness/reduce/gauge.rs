@@ -63,18 +63,9 @@ impl Gauge {
         let base = if nothing {
             Self::assumed()
         } else {
-            Gauge {
-                zero: stated.zero,
-                gain: stated.gain,
-                from: "rig file".into(),
-                ..Self::assumed()
-            }
+            Gauge { zero: stated.zero, gain: stated.gain, from: "rig file".into(), ..Self::assumed() }
         };
-        Gauge {
-            resolution_kpa: stated.resolution,
-            delay_s: line.delay_s - contact_delay_s,
-            ..base
-        }
+        Gauge { resolution_kpa: stated.resolution, delay_s: line.delay_s - contact_delay_s, ..base }
     }
 
     /// With its zero read vented, before and after: the gauge that is left, and how much it reads too much (kPa).
@@ -87,11 +78,8 @@ impl Gauge {
         let stated = self.zero.standard();
         let fits = |v: &Vented| v.kpa.abs() <= FITS_K * stated.hypot(v.u_kpa);
         // In between it may be anywhere between the two; one reading leaves half of what is stated.
-        let between = if vented.len() > 1 {
-            (last.kpa - first.kpa).abs() / 12f64.sqrt()
-        } else {
-            0.5 * stated
-        };
+        let between =
+            if vented.len() > 1 { (last.kpa - first.kpa).abs() / 12f64.sqrt() } else { 0.5 * stated };
         let u = first.u_kpa.max(last.u_kpa).hypot(between);
         if !vented.iter().all(fits) || u >= stated {
             return (self, 0.0);
@@ -129,11 +117,7 @@ mod tests {
 
     #[test]
     fn a_vented_reading_takes_the_zero_out_where_it_fits() {
-        let vented = |kpa: f64| Vented {
-            time_s: 0.0,
-            kpa,
-            u_kpa: 0.2,
-        };
+        let vented = |kpa: f64| Vented { time_s: 0.0, kpa, u_kpa: 0.2 };
         let (gauge, offset) = Gauge::assumed().zeroed(&[vented(2.0), vented(2.2)]);
         assert!((offset - 2.1).abs() < 1e-12 && gauge.zero.standard() < 0.25);
         let (gauge, offset) = Gauge::assumed().zeroed(&[vented(2.0), vented(25.0)]);

@@ -141,9 +141,7 @@ impl Instruments {
         let channel = |role: &Role| rig.channels.iter().find(|c| c.role == *role);
         let read = |role: Role, default: Instrument| channel(&role).map_or(default, instrument);
         let by_hand = |c: &ChannelSpec| {
-            rig.instruments
-                .get(c.instrument)
-                .is_some_and(|i| i.dialect == DialectSpec::ByHand)
+            rig.instruments.get(c.instrument).is_some_and(|i| i.dialect == DialectSpec::ByHand)
         };
         let gauge = read(Role::LinePressure, none.gauge);
         let ripple_seen = gauge.from == FROM_RIG
@@ -156,31 +154,15 @@ impl Instruments {
             scale: read(Role::CupMass, none.scale),
             gauge,
             back: read(Role::BackPressure, none.back),
-            supply: channel(&Role::Supply)
-                .or(channel(&Role::SupplySet))
-                .map_or(none.supply, instrument),
+            supply: channel(&Role::Supply).or(channel(&Role::SupplySet)).map_or(none.supply, instrument),
             duty: duty.map_or(none.duty, instrument),
-            water_degc: (
-                rig.fluid.temperature_degc.0,
-                water.unwrap_or(rig.fluid.temperature_degc.1),
-            ),
+            water_degc: (rig.fluid.temperature_degc.0, water.unwrap_or(rig.fluid.temperature_degc.1)),
             ambient_kpa: rig.engine.ambient_kpa,
             clock: rig.method.clock_gain,
-            timing_s: if channel(&Role::CupMass).is_some_and(by_hand) {
-                by_hand_s()
-            } else {
-                0.0
-            },
+            timing_s: if channel(&Role::CupMass).is_some_and(by_hand) { by_hand_s() } else { 0.0 },
             mist: rig.method.mist_lost,
             leak: rig.method.leak_lost,
-            tap_loss: (
-                low,
-                if ripple_seen {
-                    high
-                } else {
-                    high + hidden_ripple(RIPPLE_HIDDEN)
-                },
-            ),
+            tap_loss: (low, if ripple_seen { high } else { high + hidden_ripple(RIPPLE_HIDDEN) }),
             tap_height_m: rig.method.tap_height_m,
             jet_on_pan: rig.method.jet_on_pan,
             ripple_seen,
@@ -195,21 +177,9 @@ impl Instruments {
     pub fn unstated(&self) -> Vec<&'static str> {
         let all = [
             ("the gain of the scale", self.scale.from, self.scale.gain),
-            (
-                "the zero of the line pressure gauge",
-                self.gauge.from,
-                self.gauge.zero,
-            ),
-            (
-                "the gain of the line pressure gauge",
-                self.gauge.from,
-                self.gauge.gain,
-            ),
-            (
-                "the gain of the supply voltmeter",
-                self.supply.from,
-                self.supply.gain,
-            ),
+            ("the zero of the line pressure gauge", self.gauge.from, self.gauge.zero),
+            ("the gain of the line pressure gauge", self.gauge.from, self.gauge.gain),
+            ("the gain of the supply voltmeter", self.supply.from, self.supply.gain),
             ("the zero of the duty", self.duty.from, self.duty.zero),
             ("the gain of the duty", self.duty.from, self.duty.gain),
             ("the rate of the clock", self.from, self.clock),

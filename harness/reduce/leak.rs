@@ -87,11 +87,7 @@ fn uncertainty(line: &Trend, gauge: &Gauge) -> Expanded {
 /// Readings averaged in groups, so that there are at most [`READINGS_MOST`].
 fn thinned(times: &[f64], values: &[f64]) -> (Vec<f64>, Vec<f64>) {
     let group = times.len().div_ceil(READINGS_MOST).max(1);
-    let means = |v: &[f64]| {
-        v.chunks_exact(group)
-            .map(|c| c.iter().sum::<f64>() / group as f64)
-            .collect()
-    };
+    let means = |v: &[f64]| v.chunks_exact(group).map(|c| c.iter().sum::<f64>() / group as f64).collect();
     (means(times), means(values))
 }
 
@@ -176,10 +172,7 @@ mod tests {
         assert!((leak.rate_kpa_min - 12.0).abs() < leak.rate.u95, "{leak:?}");
         assert!(leak.rate.u95 < 0.2 && !leak.bends && leak.empty_after_s.is_none());
         let (volume, u) = leak.volume_ml_min((0.005, 0.0005));
-        assert!(
-            (volume - 0.06).abs() < 2.0 * u && (0.005..0.008).contains(&u),
-            "{volume} {u}"
-        );
+        assert!((volume - 0.06).abs() < 2.0 * u && (0.005..0.008).contains(&u), "{volume} {u}");
         assert!(leak.findings().is_empty());
         let tight = read(&span(|_| 800.0, 1.0), &Gauge::assumed()).unwrap();
         assert!(tight.rate_kpa_min.abs() < tight.rate.u95);
@@ -187,11 +180,8 @@ mod tests {
 
     #[test]
     fn settling_is_not_taken_for_a_leak() {
-        let settles = read(
-            &span(|t| 800.0 + 30.0 * (-t / 20.0).exp() - 0.05 * t, 0.5),
-            &Gauge::assumed(),
-        )
-        .unwrap();
+        let settles =
+            read(&span(|t| 800.0 + 30.0 * (-t / 20.0).exp() - 0.05 * t, 0.5), &Gauge::assumed()).unwrap();
         assert!(settles.bends, "{settles:?}");
         // By hand: at 60 to 120 s the exponential still adds 60 * 30 (e^-3 - e^-6) / 60 = 1.4 kPa/min to 3 kPa/min.
         assert!((settles.rate_kpa_min - 4.4).abs() < 0.4, "{settles:?}");

@@ -97,10 +97,7 @@ pub fn read(
         Some((first, last)) => {
             let stopped_s = stopped(span).unwrap_or(span.end_s);
             let beyond = flow_g_s * (stopped_s - at_s + 0.5 * RUNS_ON_S);
-            (
-                last - first - beyond,
-                vec![Part::limits(0.5 * RUNS_ON_S * flow_g_s)],
-            )
+            (last - first - beyond, vec![Part::limits(0.5 * RUNS_ON_S * flow_g_s)])
         }
         None => {
             let first = cup.values.first().copied().unwrap_or(0.0);
@@ -109,21 +106,12 @@ pub fn read(
     };
     parts.extend([step, step, timing, Part::observed(line.2, line.3)]);
     parts.extend(gain(drawn_g));
-    Ok(Level {
-        made: edge.made,
-        drawn_g,
-        drawn: expand(&parts),
-        flow_g_s,
-        at_rest: rests.is_some(),
-    })
+    Ok(Level { made: edge.made, drawn_g, drawn: expand(&parts), flow_g_s, at_rest: rests.is_some() })
 }
 
 /// When the pump was stopped after it ran, s.
 fn stopped(span: &Span) -> Option<f64> {
-    let duty = span
-        .traces
-        .get(&Role::PumpDuty)
-        .or_else(|| span.traces.get(&Role::Duty))?;
+    let duty = span.traces.get(&Role::PumpDuty).or_else(|| span.traces.get(&Role::Duty))?;
     let runs = duty.values.iter().position(|d| *d > 1.0)?;
     let stops = duty.values[runs..].iter().position(|d| *d <= 1.0)?;
     Some(duty.times_s[runs + stops])
@@ -136,9 +124,7 @@ fn near(cup: &Trace, at_s: f64) -> Option<(f64, f64, f64, f64)> {
     let to = cup.times_s.partition_point(|t| *t <= at_s);
     let group = (to - from).div_ceil(READINGS_MOST).max(1);
     let means = |v: &[f64]| -> Vec<f64> {
-        v.chunks_exact(group)
-            .map(|c| c.iter().sum::<f64>() / group as f64)
-            .collect()
+        v.chunks_exact(group).map(|c| c.iter().sum::<f64>() / group as f64).collect()
     };
     let line = trend(&means(&cup.times_s[from..to]), &means(&cup.values[from..to]), 2)?;
     Some((line.at(at_s), line.coefficients[1], line.u[0], line.dof))
@@ -149,10 +135,7 @@ fn near(cup: &Trace, at_s: f64) -> Option<(f64, f64, f64, f64)> {
 #[must_use]
 pub fn remaining_ml(level: &Level, filled_ml: (f64, f64), density_kg_m3: f64) -> (f64, f64) {
     let per_g = 1000.0 / density_kg_m3;
-    (
-        filled_ml.0 - level.drawn_g * per_g,
-        filled_ml.1.hypot(level.drawn.u * per_g),
-    )
+    (filled_ml.0 - level.drawn_g * per_g, filled_ml.1.hypot(level.drawn.u * per_g))
 }
 
 /// Minutes of spray that a volume (mL, standard uncertainty) leaves at a flow (mL/min, standard uncertainty); none
@@ -199,11 +182,7 @@ mod tests {
             (0..100).for_each(|i| cup.add(0.1 * f64::from(i), mass));
             span("weigh", 0.0, 10.0, vec![(Role::CupMass, cup)])
         };
-        let run = vec![
-            (Role::CupMass, cup),
-            (Role::TankLevel, level),
-            (Role::PumpDuty, duty),
-        ];
+        let run = vec![(Role::CupMass, cup), (Role::TankLevel, level), (Role::PumpDuty, duty)];
         (span(KIND, 0.0, 110.0, run), rest(50.0), rest(1100.0))
     }
 
@@ -214,10 +193,7 @@ mod tests {
         let level = read(&run, Some(&before), Some(&after), &known).unwrap();
         assert!(!level.made && level.at_rest);
         assert!((level.flow_g_s - 10.0).abs() < 1e-6);
-        assert!(
-            (level.drawn_g - 1000.0).abs() < 2.0 && level.drawn.u95 > 2.0,
-            "{level:?}"
-        );
+        assert!((level.drawn_g - 1000.0).abs() < 2.0 && level.drawn.u95 > 2.0, "{level:?}");
         let (ml, _) = remaining_ml(&level, (2839.06, 5.0), 998.2);
         assert!((ml - (2839.06 - 1001.8)).abs() < 3.0, "{ml}");
         let flying = read(&run, None, None, &known).unwrap();
@@ -236,12 +212,7 @@ mod tests {
     fn what_is_missing_is_told() {
         let known = Instruments::assumed();
         let (mut run, ..) = drawn();
-        run.traces
-            .get_mut(&Role::TankLevel)
-            .unwrap()
-            .values
-            .iter_mut()
-            .for_each(|v| *v = 1.0);
+        run.traces.get_mut(&Role::TankLevel).unwrap().values.iter_mut().for_each(|v| *v = 1.0);
         assert_eq!(read(&run, None, None, &known), Err(NoLevel::DidNotChange));
         run.traces.remove(&Role::TankLevel);
         assert_eq!(read(&run, None, None, &known), Err(NoLevel::NotRead));

@@ -20,13 +20,7 @@ pub(super) struct Lines<'a, R> {
 
 impl<'a, R: BufRead> Lines<'a, R> {
     pub(super) fn new(input: R, file: &'a str) -> Self {
-        Lines {
-            input,
-            file,
-            bytes: Vec::new(),
-            text: String::new(),
-            number: 0,
-        }
+        Lines { input, file, bytes: Vec::new(), text: String::new(), number: 0 }
     }
 
     /// Reads the next line; none at the end.

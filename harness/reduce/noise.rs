@@ -84,23 +84,10 @@ pub fn trend(times_s: &[f64], readings: &[f64], terms: usize) -> Option<Trend> {
     // Scaled times and centred readings keep the sums well conditioned.
     let scaled: Vec<f64> = times_s.iter().map(|t| (t - centre_s) / half_s).collect();
     let offset = readings.iter().sum::<f64>() / n as f64;
-    let plain = fit(
-        &scaled,
-        readings,
-        offset,
-        &[],
-        terms,
-        Noise {
-            tau_s: None,
-            white: 1.0,
-        },
-    )?;
+    let plain = fit(&scaled, readings, offset, &[], terms, Noise { tau_s: None, white: 1.0 })?;
     let rough = plain.coefficients.clone();
-    let rest: Vec<f64> = scaled
-        .iter()
-        .zip(readings)
-        .map(|(t, y)| y - offset - polynomial(&rough, *t))
-        .collect();
+    let rest: Vec<f64> =
+        scaled.iter().zip(readings).map(|(t, y)| y - offset - polynomial(&rough, *t)).collect();
     let scatter = (rest.iter().map(|e| e * e).sum::<f64>() / (n - terms) as f64).sqrt();
     let steps: Vec<f64> = times_s.windows(2).map(|w| w[1] - w[0]).collect();
     let fits: Vec<(Noise, Fit)> = grid(2.0 * half_s, n)
@@ -113,11 +100,7 @@ pub fn trend(times_s: &[f64], readings: &[f64], terms: usize) -> Option<Trend> {
             trend.u[power] /= half_s.powi(power as i32);
         }
         trend.coefficients[0] += offset;
-        Trend {
-            centre_s,
-            scatter,
-            ..trend
-        }
+        Trend { centre_s, scatter, ..trend }
     })
 }
 
@@ -129,34 +112,16 @@ fn polynomial(c: &DVector<f64>, t: f64) -> f64 {
 fn grid(span_s: f64, n: usize) -> impl Iterator<Item = Noise> {
     let shortest = 0.5 * span_s / (n - 1) as f64;
     let longest = SLOWEST_OF_SPAN * span_s;
-    let count = if longest > shortest {
-        (longest / shortest).ln() / 1.7_f64.ln()
-    } else {
-        0.0
-    };
-    let taus = (0..=count as usize)
-        .map(move |k| shortest * 1.7_f64.powi(k as i32))
-        .filter(move |t| *t <= longest);
-    let mixed = taus.flat_map(|tau| {
-        WHITE_SHARES.map(|white| Noise {
-            tau_s: Some(tau),
-            white,
-        })
-    });
-    std::iter::once(Noise {
-        tau_s: None,
-        white: 1.0,
-    })
-    .chain(mixed)
+    let count = if longest > shortest { (longest / shortest).ln() / 1.7_f64.ln() } else { 0.0 };
+    let taus =
+        (0..=count as usize).map(move |k| shortest * 1.7_f64.powi(k as i32)).filter(move |t| *t <= longest);
+    let mixed = taus.flat_map(|tau| WHITE_SHARES.map(|white| Noise { tau_s: Some(tau), white }));
+    std::iter::once(Noise { tau_s: None, white: 1.0 }).chain(mixed)
 }
 
 /// Generalised least squares under one noise model; `steps` are the times between readings, s.
 fn fit(scaled: &[f64], y: &[f64], offset: f64, steps: &[f64], terms: usize, noise: Noise) -> Option<Fit> {
-    let slow = if noise.tau_s.is_some() {
-        1.0 - noise.white
-    } else {
-        0.0
-    };
+    let slow = if noise.tau_s.is_some() { 1.0 - noise.white } else { 0.0 };
     // Prediction of the slow part of the readings and of each term, its variance.
     let (mut seen, mut p) = ([0.0; TERMS_MAX + 1], slow);
     let (mut a, mut b, mut yy, mut log_det) = ([[0.0; TERMS_MAX]; TERMS_MAX], [0.0; TERMS_MAX], 0.0, 0.0);
@@ -201,21 +166,13 @@ fn fit(scaled: &[f64], y: &[f64], offset: f64, steps: &[f64], terms: usize, nois
     let rss = (yy - b.dot(&coefficients)).max(0.0);
     // Readings that all lie on the line have no scatter to speak of; the smallest number keeps the logarithm finite.
     let log_likelihood = -0.5 * (free * rss.max(f64::MIN_POSITIVE).ln() + log_det + a.determinant().ln());
-    Some(Fit {
-        log_likelihood,
-        coefficients,
-        spread,
-        variance: rss / free,
-    })
+    Some(Fit { log_likelihood, coefficients, spread, variance: rss / free })
 }
 
 /// Averages fits with the weights of their likelihoods: uncertainties and degrees of freedom (coefficients are still
 /// to come), and the averaged coefficients.
 fn average(fits: &[(Noise, Fit)], n: usize, terms: usize) -> Option<(Trend, DVector<f64>)> {
-    let best = fits
-        .iter()
-        .map(|(_, f)| f.log_likelihood)
-        .max_by(f64::total_cmp)?;
+    let best = fits.iter().map(|(_, f)| f.log_likelihood).max_by(f64::total_cmp)?;
     // Before the readings speak, white noise is as likely as everything slower together.
     let prior = |noise: &Noise| noise.tau_s.map_or(fits.len() as f64, |_| 1.0);
     let weight = |(noise, fit): &(Noise, Fit)| prior(noise) * (fit.log_likelihood - best).exp();

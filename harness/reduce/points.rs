@@ -94,10 +94,7 @@ const COLUMNS: &[(&str, Kind, &str)] = &[
 const NEEDED: &[(Kind, &str)] = &[
     (Kind::Duty, "duty_pct"),
     (Kind::Supply, "supply_v"),
-    (
-        Kind::Line,
-        "line_pressure_psi, line_pressure_kpa or line_pressure_bar",
-    ),
+    (Kind::Line, "line_pressure_psi, line_pressure_kpa or line_pressure_bar"),
     (Kind::Mass, "collected_g"),
     (Kind::Time, "collect_s"),
 ];
@@ -112,11 +109,7 @@ const LEAST_G: f64 = -5.0;
 /// Whether a header is that of a file of points.
 #[must_use]
 pub fn recognises(header: &[String]) -> bool {
-    ["duty_pct", "collected_g", "collect_s"]
-        .iter()
-        .filter(|n| header.iter().any(|h| h == *n))
-        .count()
-        >= 2
+    ["duty_pct", "collected_g", "collect_s"].iter().filter(|n| header.iter().any(|h| h == *n)).count() >= 2
 }
 
 /// Reads the points of a table.
@@ -125,11 +118,9 @@ pub fn recognises(header: &[String]) -> bool {
 /// Every problem, each with its place.
 pub fn read(table: &Table) -> Result<Points, Problems> {
     if table.rows.len() > POINTS_MAX {
-        return Err(
-            Problem::new(format!("{}: has {} rows", table.file, table.rows.len()))
-                .expected(format!("at most {POINTS_MAX} collections"))
-                .into(),
-        );
+        return Err(Problem::new(format!("{}: has {} rows", table.file, table.rows.len()))
+            .expected(format!("at most {POINTS_MAX} collections"))
+            .into());
     }
     let mut problems = Problems::default();
     let mut findings = Vec::new();
@@ -144,11 +135,8 @@ pub fn read(table: &Table) -> Result<Points, Problems> {
         }
     }
     if table.rows.is_empty() {
-        problems.push(
-            Problem::new("there are no points")
-                .at(table.whole_header())
-                .expected("a line a point"),
-        );
+        problems
+            .push(Problem::new("there are no points").at(table.whole_header()).expected("a line a point"));
     }
     check_duties(table, &columns, &rows, &mut problems);
     if !rows.is_empty() && rows.iter().all(|p| p.supply_v.is_none()) {
@@ -160,11 +148,7 @@ pub fn read(table: &Table) -> Result<Points, Problems> {
         );
     }
     problems.into_result()?;
-    Ok(Points {
-        rows,
-        steps: steps(table, &columns),
-        findings,
-    })
+    Ok(Points { rows, steps: steps(table, &columns), findings })
 }
 
 /// A column that is used: where, what, unit of a pressure.
@@ -186,11 +170,7 @@ fn columns(table: &Table, problems: &mut Problems, findings: &mut Vec<Finding>) 
             problems.push(problem.at(table.column(i)).help(help));
         } else {
             let what = format!("the column \"{}\" was not used", crate::problem::safe_text(name));
-            findings.push(Finding::new(
-                "points.unused_column",
-                what,
-                "it is none of the columns of points",
-            ));
+            findings.push(Finding::new("points.unused_column", what, "it is none of the columns of points"));
         }
     }
     for (kind, name) in NEEDED {
@@ -209,40 +189,25 @@ fn columns(table: &Table, problems: &mut Problems, findings: &mut Vec<Finding>) 
 /// Help for a column that is nearly one of ours: another unit, or a slip of the pen.
 fn not_quite(name: &str) -> Option<String> {
     let base = |n: &str| n.rsplit_once('_').map(|(base, _)| base.to_owned());
-    let other_unit = base(name).is_some_and(|b| {
-        COLUMNS
-            .iter()
-            .any(|(n, ..)| base(n).as_deref() == Some(b.as_str()))
-    });
+    let other_unit =
+        base(name).is_some_and(|b| COLUMNS.iter().any(|(n, ..)| base(n).as_deref() == Some(b.as_str())));
     let near = nearest(name, COLUMNS.iter().map(|(n, ..)| *n)).filter(|_| !other_unit);
-    near.map(|near| format!("did you mean {near}?"))
-        .or_else(|| in_our_units(name))
+    near.map(|near| format!("did you mean {near}?")).or_else(|| in_our_units(name))
 }
 
 /// The name of a column of ours for a quantity that was called something else.
 fn in_our_units(name: &str) -> Option<String> {
     let name = name.to_ascii_lowercase();
     let meant = [
-        (
-            &["line_p", "pressure"][..],
-            "line_pressure_psi, line_pressure_kpa or line_pressure_bar",
-        ),
-        (
-            &["back_p"],
-            "back_pressure_psi, back_pressure_kpa or back_pressure_bar",
-        ),
+        (&["line_p", "pressure"][..], "line_pressure_psi, line_pressure_kpa or line_pressure_bar"),
+        (&["back_p"], "back_pressure_psi, back_pressure_kpa or back_pressure_bar"),
         (&["duty"], "duty_pct, in percent"),
         (&["supply", "volt", "batt"], "supply_v, in volts"),
         (&["collected", "mass", "weight"], "collected_g, in grams"),
-        (
-            &["collect_", "time", "seconds", "duration"],
-            "collect_s, in seconds",
-        ),
+        (&["collect_", "time", "seconds", "duration"], "collect_s, in seconds"),
         (&["water", "temp"], "water_degc, in degrees Celsius"),
     ];
-    let (_, ours) = meant
-        .iter()
-        .find(|(words, _)| words.iter().any(|w| name.starts_with(w)))?;
+    let (_, ours) = meant.iter().find(|(words, _)| words.iter().any(|w| name.starts_with(w)))?;
     Some(format!("write it as {ours}"))
 }
 
@@ -287,27 +252,11 @@ fn point(table: &Table, row: &Row, columns: &[Used], problems: &mut Problems) ->
     let line_kpa = value(Kind::Line, false, LEAST_KPA, MOST_KPA, pressure);
     let back = "a back pressure is a gauge pressure between -100 and 1000 kPa";
     let back_kpa = value(Kind::Back, false, -100.0, 1000.0, back);
-    let water_degc = value(
-        Kind::Water,
-        false,
-        0.0,
-        60.0,
-        "water is sprayed between 0 and 60 degC: was it in degF?",
-    );
-    let mass = value(
-        Kind::Mass,
-        true,
-        LEAST_G,
-        1e6,
-        "the cup cannot lose mass: was the tare taken after?",
-    );
-    let time = value(
-        Kind::Time,
-        true,
-        0.1,
-        1e6,
-        "a collection takes longer than 0.1 s: the flow is mass over time",
-    );
+    let water_degc =
+        value(Kind::Water, false, 0.0, 60.0, "water is sprayed between 0 and 60 degC: was it in degF?");
+    let mass = value(Kind::Mass, true, LEAST_G, 1e6, "the cup cannot lose mass: was the tare taken after?");
+    let time =
+        value(Kind::Time, true, 0.1, 1e6, "a collection takes longer than 0.1 s: the flow is mass over time");
     let nozzle = nozzle(table, row, columns, problems);
     if problems.0.len() > before {
         return None;
@@ -363,16 +312,9 @@ fn steps(table: &Table, columns: &[Used]) -> Steps {
             return 0.0;
         };
         let digits = |cell: &String| {
-            cell.split_once('.').map_or(0, |(_, d)| {
-                d.trim_end_matches(|c: char| !c.is_ascii_digit()).len()
-            })
+            cell.split_once('.').map_or(0, |(_, d)| d.trim_end_matches(|c: char| !c.is_ascii_digit()).len())
         };
-        let finest = table
-            .rows
-            .iter()
-            .map(|r| digits(&r.cells[*column]))
-            .max()
-            .unwrap_or(0);
+        let finest = table.rows.iter().map(|r| digits(&r.cells[*column])).max().unwrap_or(0);
         let read = 10_f64.powi(-(finest.min(12) as i32));
         find_unit(unit, Dimension::GaugePressure).map_or(read, |u| u.difference_to_internal(read))
     };

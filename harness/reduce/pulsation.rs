@@ -46,17 +46,8 @@ pub fn about(residuals: &[f64], terms: usize) -> Option<About> {
     let squares: f64 = residuals.iter().map(|r| r * r).sum();
     let sd_kpa = (squares / (n - terms) as f64).sqrt();
     let memory = (n >= READINGS_LEAST && squares > 0.0).then(|| {
-        let lag = |k: usize| {
-            residuals
-                .iter()
-                .zip(&residuals[k..])
-                .map(|(a, b)| a * b)
-                .sum::<f64>()
-                / squares
-        };
-        let sum: f64 = LAGS
-            .map(|k| lag(k).powi(2) - (n - k) as f64 / (n * n) as f64)
-            .sum();
+        let lag = |k: usize| residuals.iter().zip(&residuals[k..]).map(|(a, b)| a * b).sum::<f64>() / squares;
+        let sum: f64 = LAGS.map(|k| lag(k).powi(2) - (n - k) as f64 / (n * n) as f64).sum();
         sum / LAGS_COUNT
     });
     Some(About { sd_kpa, memory, n })
@@ -84,10 +75,7 @@ pub struct Pulsation {
 
 impl Pulsation {
     /// None seen.
-    pub const NONE: Pulsation = Pulsation {
-        amplitude_kpa: 0.0,
-        found: Found::NotSeen,
-    };
+    pub const NONE: Pulsation = Pulsation { amplitude_kpa: 0.0, found: Found::NotSeen };
 }
 
 /// Finds the pulsation from the readings about each edge; `noise_kpa` is that of the vented gauge.
@@ -98,45 +86,25 @@ pub fn pulsation(crossings: &[&Crossing], noise_kpa: Option<f64>) -> Pulsation {
     if about.is_empty() {
         return Pulsation::NONE;
     }
-    let variance = about
-        .iter()
-        .map(|a| a.sd_kpa * a.sd_kpa * a.n as f64)
-        .sum::<f64>()
-        / readings;
+    let variance = about.iter().map(|a| a.sd_kpa * a.sd_kpa * a.n as f64).sum::<f64>() / readings;
     let swing = |variance: f64, found: Found| {
         let amplitude_kpa = (2.0 * variance).sqrt();
-        if amplitude_kpa < LEAST_KPA {
-            Pulsation::NONE
-        } else {
-            Pulsation { amplitude_kpa, found }
-        }
+        if amplitude_kpa < LEAST_KPA { Pulsation::NONE } else { Pulsation { amplitude_kpa, found } }
     };
     if let Some(noise) = noise_kpa {
         // Standard deviation of a variance from that many readings.
         let doubt = variance * (2.0 / readings).sqrt();
         let more = variance - noise * noise;
-        return if more > SEEN * doubt {
-            swing(more, Found::AgainstVented)
-        } else {
-            Pulsation::NONE
-        };
+        return if more > SEEN * doubt { swing(more, Found::AgainstVented) } else { Pulsation::NONE };
     }
-    let memories: Vec<(f64, f64)> = about
-        .iter()
-        .filter_map(|a| Some((a.memory?, a.n as f64)))
-        .collect();
+    let memories: Vec<(f64, f64)> = about.iter().filter_map(|a| Some((a.memory?, a.n as f64))).collect();
     if memories.is_empty() {
         return Pulsation::NONE;
     }
     let count = memories.len() as f64;
     let mean = memories.iter().map(|m| m.0).sum::<f64>() / count;
     // A squared autocorrelation of white noise scatters by sqrt(2)/n.
-    let doubt = memories
-        .iter()
-        .map(|m| (2.0 / (m.1 * m.1)) / LAGS_COUNT)
-        .sum::<f64>()
-        .sqrt()
-        / count;
+    let doubt = memories.iter().map(|m| (2.0 / (m.1 * m.1)) / LAGS_COUNT).sum::<f64>().sqrt() / count;
     if mean <= SEEN * doubt {
         return Pulsation::NONE;
     }
@@ -152,10 +120,8 @@ mod tests {
     fn edges(amplitude: f64, noise: f64) -> Vec<Crossing> {
         let mut stream = Seed(9).stream("swing");
         let one = |_| {
-            let (hz, phase) = (
-                uniform(&mut stream, 30.0, 220.0),
-                uniform(&mut stream, 0.0, std::f64::consts::TAU),
-            );
+            let (hz, phase) =
+                (uniform(&mut stream, 30.0, 220.0), uniform(&mut stream, 0.0, std::f64::consts::TAU));
             let residuals: Vec<f64> = (0..51)
                 .map(|i| {
                     let t = 0.01 * f64::from(i) + uniform(&mut stream, -2e-4, 2e-4);
@@ -199,10 +165,7 @@ mod tests {
                     y
                 })
                 .collect();
-            Crossing {
-                about: about(&residuals, 3),
-                ..edges(0.0, 1.0)[0]
-            }
+            Crossing { about: about(&residuals, 3), ..edges(0.0, 1.0)[0] }
         };
         let edges: Vec<Crossing> = (0..24).map(one).collect();
         let found = pulsation(&edges.iter().collect::<Vec<_>>(), None);

@@ -34,12 +34,7 @@ impl Lag {
     /// Only bounded.
     #[must_use]
     pub fn bounded() -> Self {
-        Lag {
-            value_s: 0.0,
-            u_s: LAG_MAX_S / 3f64.sqrt(),
-            dof: f64::INFINITY,
-            from_data: 0.0,
-        }
+        Lag { value_s: 0.0, u_s: LAG_MAX_S / 3f64.sqrt(), dof: f64::INFINITY, from_data: 0.0 }
     }
 
     /// In words.
@@ -65,12 +60,7 @@ pub fn lag(trips: &[&Crossing], resets: &[&Crossing]) -> Lag {
     };
     let assumed = Lag::bounded().u_s;
     if u <= assumed || slope.abs() > LAG_MAX_S + CONTRADICTED * u {
-        return Lag {
-            value_s: slope,
-            u_s: u,
-            dof,
-            from_data: 1.0,
-        };
+        return Lag { value_s: slope, u_s: u, dof, from_data: 1.0 };
     }
     let weight = assumed * assumed / (assumed * assumed + u * u);
     Lag {
@@ -126,10 +116,7 @@ mod tests {
         let down: Vec<f64> = rates.iter().map(|r| -r).collect();
         let trips = crossings(&mut stream, 207.0, tau, rates, sd);
         let resets = crossings(&mut stream, 180.0, tau, &down, sd);
-        lag(
-            &trips.iter().collect::<Vec<_>>(),
-            &resets.iter().collect::<Vec<_>>(),
-        )
+        lag(&trips.iter().collect::<Vec<_>>(), &resets.iter().collect::<Vec<_>>())
     }
 
     #[test]
@@ -154,10 +141,7 @@ mod tests {
     #[test]
     fn a_lag_a_little_beyond_is_not_pulled_back() {
         let rates: Vec<f64> = (0..12).map(|i| if i % 2 == 0 { 3.4 } else { 13.8 }).collect();
-        let bias = (0..200)
-            .map(|seed| found(0.5, &rates, 2.0, seed).value_s - 0.5)
-            .sum::<f64>()
-            / 200.0;
+        let bias = (0..200).map(|seed| found(0.5, &rates, 2.0, seed).value_s - 0.5).sum::<f64>() / 200.0;
         assert!(bias.abs() < 0.02, "{bias}");
     }
 

@@ -20,22 +20,14 @@ pub const PROBLEMS_MAX: usize = 20;
 const RAMPS_MAX: usize = 10_000;
 /// The columns, as a message shows them.
 const COLUMNS: &str = "ramp, time_s, line_pressure_psi (or _kpa, _bar), switch";
-const NAMES: [&str; 6] = [
-    "ramp",
-    "time_s",
-    "line_pressure_psi",
-    "line_pressure_kpa",
-    "line_pressure_bar",
-    "switch",
-];
+const NAMES: [&str; 6] =
+    ["ramp", "time_s", "line_pressure_psi", "line_pressure_kpa", "line_pressure_bar", "switch"];
 
 /// Whether a header line is that of ramps: it has a ramp, a time and a switch.
 #[must_use]
 pub fn is_ramps(header: &str) -> bool {
     let names: Vec<String> = header.split(',').map(name_of).collect();
-    ["ramp", "time_s", "switch"]
-        .iter()
-        .all(|wanted| names.iter().any(|n| n == wanted))
+    ["ramp", "time_s", "switch"].iter().all(|wanted| names.iter().any(|n| n == wanted))
 }
 
 fn name_of(cell: &str) -> String {
@@ -87,11 +79,9 @@ pub fn read_from(lines: impl BufRead, file: &str, each: &mut impl FnMut(Ramp)) -
     match rows.ramp {
         Some(last) => each(last),
         None => {
-            return Err(
-                Problem::new(format!("{file}: there are no readings below the header"))
-                    .expected("a line a reading")
-                    .into(),
-            );
+            return Err(Problem::new(format!("{file}: there are no readings below the header"))
+                .expected("a line a reading")
+                .into());
         }
     }
     Ok(())
@@ -128,11 +118,7 @@ impl Columns {
                 let (offset, text) = cells[again];
                 problems.push(
                     header
-                        .problem(
-                            offset,
-                            text.len(),
-                            format!("\"{name}\" is a second column for the same"),
-                        )
+                        .problem(offset, text.len(), format!("\"{name}\" is a second column for the same"))
                         .expected("one column each"),
                 );
             }
@@ -143,24 +129,14 @@ impl Columns {
         };
         let ramp = place("ramp", "ramp");
         let time = place("time_s", "time_s");
-        let pressure = place(
-            "line_pressure_",
-            "line_pressure_psi, line_pressure_kpa or line_pressure_bar",
-        );
+        let pressure = place("line_pressure_", "line_pressure_psi, line_pressure_kpa or line_pressure_bar");
         let switch = place("switch", "switch");
         let unit = pressure
             .and_then(|i| names[i].strip_prefix("line_pressure_"))
             .and_then(|word| find_unit(if word == "kpa" { "kPa" } else { word }, Dimension::GaugePressure));
         match (ramp, time, pressure, unit, switch) {
             (Some(ramp), Some(time), Some(pressure), Some(unit), Some(switch)) if problems.0.is_empty() => {
-                Ok(Columns {
-                    ramp,
-                    time,
-                    pressure,
-                    unit,
-                    switch,
-                    count: cells.len(),
-                })
+                Ok(Columns { ramp, time, pressure, unit, switch, count: cells.len() })
             }
             _ => Err(problems),
         }
@@ -189,9 +165,7 @@ fn missing<R: BufRead>(
             .expected(expected)
             .help(format!("did you mean {shown}?"));
     }
-    header
-        .problem(0, 1, format!("there is no column {shown}"))
-        .expected(expected)
+    header.problem(0, 1, format!("there is no column {shown}")).expected(expected)
 }
 
 /// Rows on their way to ramps.
@@ -208,11 +182,7 @@ impl Rows {
     fn take<R: BufRead>(&mut self, line: &Lines<'_, R>) -> Option<Ramp> {
         let cells = line.cells();
         if cells.len() != self.columns.count {
-            let what = format!(
-                "the line has {} cells, the header {}",
-                cells.len(),
-                self.columns.count
-            );
+            let what = format!("the line has {} cells, the header {}", cells.len(), self.columns.count);
             let problem = line.problem(0, line.text.chars().count(), what);
             self.problems.push(if cells.len() > self.columns.count {
                 problem.help("write decimals with a point, not a comma")
@@ -233,12 +203,8 @@ impl Rows {
     fn label<R: BufRead>(&mut self, line: &Lines<'_, R>, (offset, text): (usize, &str)) -> Option<Ramp> {
         if text.is_empty() || text.len() > 64 {
             self.problems.push(
-                line.problem(
-                    offset,
-                    text.chars().count(),
-                    "the ramp has no name, or a very long one",
-                )
-                .expected("a number or a short name, such as 1"),
+                line.problem(offset, text.chars().count(), "the ramp has no name, or a very long one")
+                    .expected("a number or a short name, such as 1"),
             );
             return None;
         }
@@ -254,14 +220,10 @@ impl Rows {
         }
         if self.seen.len() == RAMPS_MAX {
             let what = format!("there are more than {RAMPS_MAX} ramps");
-            self.problems
-                .push(line.problem(offset, 1, what).help("split the file"));
+            self.problems.push(line.problem(offset, 1, what).help("split the file"));
         }
         self.last_s = f64::NEG_INFINITY;
-        self.ramp.replace(Ramp {
-            label: text.to_owned(),
-            ..Ramp::default()
-        })
+        self.ramp.replace(Ramp { label: text.to_owned(), ..Ramp::default() })
     }
 
     /// A number, or a missing one.
@@ -282,9 +244,7 @@ impl Rows {
             QuantityError::NotANumber(_) => format!("\"{text}\" is not a number"),
             ref other => other.what(text),
         };
-        let mut problem = line
-            .problem(offset, text.chars().count(), what)
-            .expected(expected);
+        let mut problem = line.problem(offset, text.chars().count(), what).expected(expected);
         problem.help = bad.help();
         self.problems.push(problem);
         None
@@ -330,8 +290,7 @@ impl Rows {
         if time_s <= self.last_s {
             let what = format!("the time does not go on: {text} after {}", self.last_s);
             self.problems.push(
-                line.problem(offset, text.chars().count(), what)
-                    .expected("times that rise within a ramp"),
+                line.problem(offset, text.chars().count(), what).expected("times that rise within a ramp"),
             );
             return;
         }
@@ -363,10 +322,7 @@ mod tests {
         assert_eq!(ramps.len(), 2);
         let psi = 6.894_757_293_168_361;
         assert_eq!(ramps[0].pressure, [(0.0, 10.0 * psi), (1.0, 12.0 * psi)]);
-        assert_eq!(
-            (ramps[0].contact.readings(), ramps[1].contact.first()),
-            (2, Some(true))
-        );
+        assert_eq!((ramps[0].contact.readings(), ramps[1].contact.first()), (2, Some(true)));
         for (unit, factor) in [("kpa", 1.0), ("bar", 100.0)] {
             let text = format!("switch, time_s ,line_pressure_{unit},ramp\n0,1.5,2,up 1\n");
             let ramps = read_text(&text).unwrap();
@@ -374,9 +330,7 @@ mod tests {
             assert_eq!(ramps[0].label, "up 1");
         }
         assert!(is_ramps("Ramp,time_s,line_pressure_psi,switch"));
-        assert!(!is_ramps(
-            "duty_pct,supply_v,line_pressure_psi,collected_g,collect_s"
-        ));
+        assert!(!is_ramps("duty_pct,supply_v,line_pressure_psi,collected_g,collect_s"));
     }
 
     #[test]
@@ -393,10 +347,7 @@ mod tests {
 
     #[test]
     fn hostile_files_are_refused_in_bounded_memory() {
-        let long = format!(
-            "ramp,time_s,line_pressure_psi,switch\n1,0,{},0\n",
-            "1".repeat(100_000)
-        );
+        let long = format!("ramp,time_s,line_pressure_psi,switch\n1,0,{},0\n", "1".repeat(100_000));
         assert!(read_text(&long).unwrap_err().0[0].what.contains("too long"));
         let mut many = String::from("ramp,time_s,line_pressure_psi,switch\n");
         (0..1000).for_each(|_| many.push_str("x,y,z,w\n"));

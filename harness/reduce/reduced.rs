@@ -67,15 +67,8 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
     let mut gathered = Gathered::new(known);
     let columns = folder.columns();
     let (mut cutter, mut thinner) = (Cutter::new(columns), Thinner::new(columns));
-    let mut spans = SpanCutter::new(
-        columns,
-        &[
-            zero::KIND,
-            edge_duty::KIND,
-            check_scale::WEIGH,
-            check_scale::INTERVAL,
-        ],
-    );
+    let mut spans =
+        SpanCutter::new(columns, &[zero::KIND, edge_duty::KIND, check_scale::WEIGH, check_scale::INTERVAL]);
     let last_s = stream(folder, &mut |item| match item {
         Item::Event(event) => {
             gathered.answered(event);
@@ -92,11 +85,7 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
     spans.finish(last_s, &mut |span| gathered.span(&span));
     let mut reduced = gathered.reduced(thinner.finish());
     let torn = |note: &String| {
-        Finding::new(
-            "record.cut_short",
-            note,
-            "the run was killed, or the computer lost power",
-        )
+        Finding::new("record.cut_short", note, "the run was killed, or the computer lost power")
     };
     reduced.findings.extend(folder.notes.iter().map(torn));
     Ok(reduced)
@@ -238,16 +227,8 @@ impl Gathered {
 
     fn dwell(&mut self, window: &Window) {
         let collection = dwell::reduce(window, &self.known);
-        let kind = if collection.void.is_some() {
-            "void"
-        } else {
-            "dwell"
-        };
-        self.stretches.push(Stretch {
-            from_to_s: (window.start_s, window.end_s),
-            kind,
-            step: window.step,
-        });
+        let kind = if collection.void.is_some() { "void" } else { "dwell" };
+        self.stretches.push(Stretch { from_to_s: (window.start_s, window.end_s), kind, step: window.step });
         if window.weighed_s.is_some() {
             self.weighed.push(self.dwells.len());
         }
@@ -256,11 +237,7 @@ impl Gathered {
 
     fn rest(&mut self, rest: &Rest) {
         let from_to_s = (rest.start_s, rest.end_s);
-        self.stretches.push(Stretch {
-            from_to_s,
-            kind: "rest",
-            step: rest.collection,
-        });
+        self.stretches.push(Stretch { from_to_s, kind: "rest", step: rest.collection });
         self.rests.push(Rested {
             collection: rest.collection,
             before: rest.before,
@@ -283,22 +260,13 @@ impl Gathered {
         }
         let check = self.check();
         let mut reduced = finish(collections, self.known, check.findings(), series, self.stretches);
-        let timing = by_hand::settle(
-            &mut reduced.collections,
-            &self.weighed,
-            &self.known,
-            &mut reduced.systematics,
-        );
+        let timing =
+            by_hand::settle(&mut reduced.collections, &self.weighed, &self.known, &mut reduced.systematics);
         reduced.findings.extend(timing);
         check.apply(&mut reduced.systematics);
         let height_kpa = budget::height_kpa(&self.known, reduced.density_kg_m3);
         let zeros = &self.zeros;
-        let found = zeros.apply(
-            &self.known,
-            height_kpa,
-            &mut reduced.collections,
-            &mut reduced.systematics,
-        );
+        let found = zeros.apply(&self.known, height_kpa, &mut reduced.collections, &mut reduced.systematics);
         reduced.findings.extend(found);
         reduced.budget = budget::rows(&reduced.collections, &reduced.systematics);
         reduced.check = check;
@@ -309,16 +277,8 @@ impl Gathered {
     /// The last weighing before a collection's start and the first after its end, of those that belong to it.
     fn weighings_around(&self, collection: &Collection) -> (Option<Mass>, Option<Mass>) {
         let mine = |before: bool| move |r: &&Rested| r.collection == collection.step && r.before == before;
-        let before = self
-            .rests
-            .iter()
-            .filter(mine(true))
-            .rfind(|r| r.from_to_s.1 <= collection.time_s);
-        let after = self
-            .rests
-            .iter()
-            .filter(mine(false))
-            .find(|r| r.from_to_s.0 >= collection.time_s);
+        let before = self.rests.iter().filter(mine(true)).rfind(|r| r.from_to_s.1 <= collection.time_s);
+        let after = self.rests.iter().filter(mine(false)).find(|r| r.from_to_s.0 >= collection.time_s);
         (before.and_then(|r| r.mass_g), after.and_then(|r| r.mass_g))
     }
 
@@ -338,10 +298,7 @@ impl Gathered {
         let find = |before: bool| {
             let mine = |r: &&Rested| r.collection == collection.step && r.before == before;
             // A collection that was interrupted has been weighed before; the last weighings are those around it.
-            self.rests
-                .iter()
-                .rfind(mine)
-                .and_then(|r| Some((r.mass_g?, r.from_to_s)))
+            self.rests.iter().rfind(mine).and_then(|r| Some((r.mass_g?, r.from_to_s)))
         };
         let ((before, before_span), (after, after_span)) = (find(true)?, find(false)?);
         let between = |(t, _): &&(f64, f64)| (before_span.1..=after_span.0).contains(t);

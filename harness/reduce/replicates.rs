@@ -71,10 +71,7 @@ pub fn relative_scatter(
         }
         let n = good.len() as f64;
         let mean = good.iter().map(|c| c.flow_ml_min).sum::<f64>() / n;
-        squares += good
-            .iter()
-            .map(|c| (c.flow_ml_min / mean - 1.0).powi(2))
-            .sum::<f64>();
+        squares += good.iter().map(|c| (c.flow_ml_min / mean - 1.0).powi(2)).sum::<f64>();
         known += (n - 1.0) / n * good.iter().map(|c| explained(c)).sum::<f64>();
         free += n - 1.0;
     }

@@ -64,9 +64,7 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Road, Problems> {
     let cups: Vec<(f64, f64)> = weighings.iter().filter_map(weighed).collect();
     let [before, .., after] = cups[..] else {
         let problem = missing("the cup was not weighed before and after the trace");
-        return Err(problem
-            .expected("two spans `weigh` with readings of the cup")
-            .into());
+        return Err(problem.expected("two spans `weigh` with readings of the cup").into());
     };
     let conversion = conversion(rig, trace)?;
     let volume_ml = volume(rig, (before, after), conversion);
@@ -95,12 +93,7 @@ fn weighed(span: &Span) -> Option<(f64, f64)> {
     let tail = &cup[cup.len() / 2..];
     let mut gather = Gather::default();
     for half in tail.chunks((tail.len() / 2).max(1)) {
-        let mut o = blank(
-            "cup",
-            super::controller::Kind::Steady,
-            super::controller::At::default(),
-            "g",
-        );
+        let mut o = blank("cup", super::controller::Kind::Steady, super::controller::At::default(), "g");
         o.value = Some(half.iter().sum::<f64>() / half.len() as f64);
         gather.add(o);
     }
@@ -113,31 +106,18 @@ fn conversion(rig: &Rig, trace: &Span) -> Result<(f64, f64), Problems> {
     let bad = |e: crate::fluid::NumericsError| Problem::new(format!("density of the liquid: {e}"));
     let liquid = Fluid::new(rig.fluid.methanol_mass_fraction).map_err(bad)?;
     let read = trace.traces.get(&Role::WaterTemperature).map(|t| &t.values);
-    let degc = read.map_or(rig.fluid.temperature_degc.0, |v| {
-        v.iter().sum::<f64>() / v.len() as f64
-    });
+    let degc = read.map_or(rig.fluid.temperature_degc.0, |v| v.iter().sum::<f64>() / v.len() as f64);
     let density = liquid.density_kg_m3(degc, 0.0).map_err(bad)?;
-    let u_degc = if read.is_some() {
-        0.3
-    } else {
-        rig.fluid.temperature_degc.1
-    };
+    let u_degc = if read.is_some() { 0.3 } else { rig.fluid.temperature_degc.1 };
     let expansion = liquid.expansion_per_k(degc).map_err(bad)?;
     let factor =
         fluid::weighing::buoyancy_factor(AIR_AND_WEIGHTS_KG_M3.0, density.value, AIR_AND_WEIGHTS_KG_M3.1);
-    Ok((
-        1000.0 * factor / density.value,
-        (density.u / density.value).hypot(expansion * u_degc),
-    ))
+    Ok((1000.0 * factor / density.value, (density.u / density.value).hypot(expansion * u_degc)))
 }
 
 fn volume(rig: &Rig, (before, after): ((f64, f64), (f64, f64)), conversion: (f64, f64)) -> (f64, f64, f64) {
     let grams = after.0 - before.0;
-    let scale = rig
-        .channels
-        .iter()
-        .find(|c| c.role == Role::CupMass)
-        .map(|c| c.uncertainty);
+    let scale = rig.channels.iter().find(|c| c.role == Role::CupMass).map(|c| c.uncertainty);
     let (gain, step) = scale.map_or((0.0, 0.0), |u| (u.gain.standard(), u.resolution));
     // Mist never reaches the cup: the middle of its limits is added, half their distance is uncertain.
     let (least, most) = rig.method.mist_lost;
@@ -177,10 +157,7 @@ fn binned(trace: Option<&Trace>, span: &Span, keeps: bool) -> Vec<Option<f64>> {
 fn thinned(span: &Span, role: &Role, map: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
     let rows = binned(span.traces.get(role), span, false);
     let at = |i: usize| (i as f64 + 0.5) * ROW_S;
-    rows.into_iter()
-        .enumerate()
-        .filter_map(|(i, v)| Some((at(i), map(v?))))
-        .collect()
+    rows.into_iter().enumerate().filter_map(|(i, v)| Some((at(i), map(v?)))).collect()
 }
 
 fn csv(span: &Span, empty_g: f64, ml_per_g: f64) -> String {
@@ -188,10 +165,8 @@ fn csv(span: &Span, empty_g: f64, ml_per_g: f64) -> String {
     COLUMNS.iter().for_each(|c| text.extend([",", c.0]));
     text += ",used_ml\n";
     let set = |role: &Role| matches!(role, Role::Boost | Role::Rpm);
-    let columns: Vec<_> = COLUMNS
-        .iter()
-        .map(|(_, role, _)| binned(span.traces.get(role), span, set(role)))
-        .collect();
+    let columns: Vec<_> =
+        COLUMNS.iter().map(|(_, role, _)| binned(span.traces.get(role), span, set(role))).collect();
     let cup = binned(span.traces.get(&Role::CupMass), span, false);
     for (i, grams) in cup.iter().enumerate() {
         // Writing to a String cannot fail.

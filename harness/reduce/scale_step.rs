@@ -19,11 +19,7 @@ pub fn level_step(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Optio
         return None;
     }
     let rate = median(rates(times_s, masses_g));
-    let level: Vec<f64> = times_s
-        .iter()
-        .zip(masses_g)
-        .map(|(t, m)| m - rate * (t - times_s[0]))
-        .collect();
+    let level: Vec<f64> = times_s.iter().zip(masses_g).map(|(t, m)| m - rate * (t - times_s[0])).collect();
     let jump = |i: usize| median(level[i..i + SIDE].to_vec()) - median(level[i - SIDE..i].to_vec());
     let jumps: Vec<(usize, f64)> = (SIDE..n - SIDE).map(|i| (i, jump(i))).collect();
     let usual = 1.4826 * median(jumps.iter().map(|(_, j)| j.abs()).collect());
@@ -37,10 +33,7 @@ pub fn level_step(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Optio
 /// Rates between readings a few apart, g/s.
 fn rates(times_s: &[f64], masses_g: &[f64]) -> Vec<f64> {
     let apart = |i: usize| (masses_g[i + SIDE] - masses_g[i]) / (times_s[i + SIDE] - times_s[i]);
-    (0..times_s.len() - SIDE)
-        .map(apart)
-        .filter(|r| r.is_finite())
-        .collect()
+    (0..times_s.len() - SIDE).map(apart).filter(|r| r.is_finite()).collect()
 }
 
 /// The median; 0 of nothing.
@@ -59,10 +52,7 @@ pub(super) fn median(mut values: Vec<f64>) -> f64 {
 /// Values averaged in equal groups, so that at most `most` are left; a last group that is not full is left out.
 pub(super) fn grouped(values: &[f64], most: usize) -> Vec<f64> {
     let group = values.len().div_ceil(most).max(1);
-    values
-        .chunks_exact(group)
-        .map(|c| c.iter().sum::<f64>() / group as f64)
-        .collect()
+    values.chunks_exact(group).map(|c| c.iter().sum::<f64>() / group as f64).collect()
 }
 
 #[cfg(test)]

@@ -52,21 +52,13 @@ struct Open {
     greatest: f64,
 }
 
-const EMPTY: Open = Open {
-    n: 0,
-    sum: 0.0,
-    least: f64::INFINITY,
-    greatest: f64::NEG_INFINITY,
-};
+const EMPTY: Open = Open { n: 0, sum: 0.0, least: f64::INFINITY, greatest: f64::NEG_INFINITY };
 
 impl Thinner {
     /// For a record with these columns.
     #[must_use]
     pub fn new(columns: &[Role]) -> Self {
-        let empty = |role: &Role| Series {
-            role: role.clone(),
-            points: Vec::new(),
-        };
+        let empty = |role: &Role| Series { role: role.clone(), points: Vec::new() };
         Thinner {
             series: columns.iter().map(empty).collect(),
             open: vec![EMPTY; columns.len()],
@@ -98,19 +90,8 @@ impl Thinner {
         let time_s = (self.at + 0.5) * self.width_s;
         for (series, open) in self.series.iter_mut().zip(&mut self.open) {
             if open.n > 0 {
-                let Open {
-                    n,
-                    sum,
-                    least,
-                    greatest,
-                } = std::mem::replace(open, EMPTY);
-                series.points.push(Point {
-                    time_s,
-                    mean: sum / f64::from(n),
-                    least,
-                    greatest,
-                    n,
-                });
+                let Open { n, sum, least, greatest } = std::mem::replace(open, EMPTY);
+                series.points.push(Point { time_s, mean: sum / f64::from(n), least, greatest, n });
             }
         }
         if self.series.iter().any(|s| s.points.len() > POINTS_MAX) {
@@ -162,20 +143,13 @@ mod tests {
         for i in 0..1_000_000_u32 {
             let peak = if i == 777_777 { 900.0 } else { 400.0 };
             let values = [peak + f64::from(i % 2), f64::NAN];
-            thinner.row(&SampleRow {
-                time_s: 0.01 * f64::from(i),
-                step: 1,
-                values: &values,
-            });
+            thinner.row(&SampleRow { time_s: 0.01 * f64::from(i), step: 1, values: &values });
         }
         let series = thinner.finish();
         assert_eq!(series.len(), 1, "a column without readings is no series");
         let points = &series[0].points;
         assert!((1000..=POINTS_MAX).contains(&points.len()), "{}", points.len());
-        let top = points
-            .iter()
-            .max_by(|a, b| a.greatest.total_cmp(&b.greatest))
-            .unwrap();
+        let top = points.iter().max_by(|a, b| a.greatest.total_cmp(&b.greatest)).unwrap();
         assert!((top.greatest - 901.0).abs() < 1e-9 && (top.time_s - 7777.77).abs() < 10.0);
         assert!(points.windows(2).all(|w| w[0].time_s < w[1].time_s));
         let count: u32 = points.iter().map(|p| p.n).sum();

@@ -59,51 +59,27 @@ pub fn slope(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Option<Slo
     let count = out.iter().filter(|o| **o).count();
     let left_out = count > 0 && count as f64 <= OUTLIERS_MOST * times_s.len() as f64;
     let keep = |values: &[f64]| -> Vec<f64> {
-        values
-            .iter()
-            .zip(&out)
-            .filter(|(_, o)| !**o)
-            .map(|(v, _)| *v)
-            .collect()
+        values.iter().zip(&out).filter(|(_, o)| !**o).map(|(v, _)| *v).collect()
     };
-    let (times, masses) = if left_out {
-        (keep(times_s), keep(masses_g))
-    } else {
-        (times_s.to_vec(), masses_g.to_vec())
-    };
-    let line = if left_out {
-        fit(&times, &masses, 2)?
-    } else {
-        all.clone()
-    };
+    let (times, masses) =
+        if left_out { (keep(times_s), keep(masses_g)) } else { (times_s.to_vec(), masses_g.to_vec()) };
+    let line = if left_out { fit(&times, &masses, 2)? } else { all.clone() };
     let (start, end) = (times[0], times[times.len() - 1]);
     let bend = fit(&times, &masses, 3)?;
-    let (change, u_change) = (
-        2.0 * bend.coefficients[2] * (end - start),
-        2.0 * bend.u[2] * (end - start),
-    );
+    let (change, u_change) = (2.0 * bend.coefficients[2] * (end - start), 2.0 * bend.u[2] * (end - start));
     let u_steps = resolution_u(resolution_g, line.coefficients[1], end - start);
     Some(Slope {
         g_per_s: line.coefficients[1],
         u: line.u[1].hypot(u_steps),
         dof: line.dof,
         readings: times_s.len(),
-        outliers_s: times_s
-            .iter()
-            .zip(&out)
-            .filter(|(_, o)| **o)
-            .map(|(t, _)| *t)
-            .collect(),
+        outliers_s: times_s.iter().zip(&out).filter(|(_, o)| **o).map(|(t, _)| *t).collect(),
         left_out,
         with_all_g_per_s: all.coefficients[1],
         scatter_g: line.scatter,
         correlation_s: line.correlation_s,
         change_g_per_s: (change, u_change),
-        change_p: if u_change > 0.0 {
-            2.0 * t_survival((change / u_change).abs(), bend.dof)
-        } else {
-            1.0
-        },
+        change_p: if u_change > 0.0 { 2.0 * t_survival((change / u_change).abs(), bend.dof) } else { 1.0 },
         line_g: (line.at(start), line.at(end)),
     })
 }
@@ -111,21 +87,13 @@ pub fn slope(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Option<Slo
 /// A fit over at most [`READINGS_FITTED`] readings; longer series are averaged in equal groups, which loses nothing
 /// of a slope.
 fn fit(times_s: &[f64], masses_g: &[f64], terms: usize) -> Option<Trend> {
-    trend(
-        &grouped(times_s, READINGS_FITTED),
-        &grouped(masses_g, READINGS_FITTED),
-        terms,
-    )
+    trend(&grouped(times_s, READINGS_FITTED), &grouped(masses_g, READINGS_FITTED), terms)
 }
 
 /// What the steps of the scale alone leave open, g/s: over a dwell of few steps the readings form a staircase whose
 /// ends decide the slope; over many steps the stairs average out.
 fn resolution_u(resolution_g: f64, g_per_s: f64, span_s: f64) -> f64 {
-    let steps = if resolution_g > 0.0 {
-        (g_per_s * span_s / resolution_g).abs()
-    } else {
-        f64::INFINITY
-    };
+    let steps = if resolution_g > 0.0 { (g_per_s * span_s / resolution_g).abs() } else { f64::INFINITY };
     resolution_g / (6.0_f64.sqrt() * span_s) / steps.max(1.0)
 }
 
@@ -136,25 +104,14 @@ fn standing_out(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Vec<boo
         let Some((a, b)) = line(times_s, masses_g, &out) else {
             break;
         };
-        let rest: Vec<f64> = times_s
-            .iter()
-            .zip(masses_g)
-            .map(|(t, m)| m - a - b * (t - times_s[0]))
-            .collect();
-        let used: Vec<f64> = rest
-            .iter()
-            .zip(&out)
-            .filter(|(_, o)| !**o)
-            .map(|(r, _)| *r)
-            .collect();
+        let rest: Vec<f64> =
+            times_s.iter().zip(masses_g).map(|(t, m)| m - a - b * (t - times_s[0])).collect();
+        let used: Vec<f64> = rest.iter().zip(&out).filter(|(_, o)| !**o).map(|(r, _)| *r).collect();
         let middle = median(used.clone());
         // 1.4826 makes the median deviation of normal noise its standard deviation.
         let spread = 1.4826 * median(used.iter().map(|r| (r - middle).abs()).collect());
         let limit = STANDS_OUT * spread.max(0.5 * resolution_g);
-        let next: Vec<bool> = rest
-            .iter()
-            .map(|r| limit > 0.0 && (r - middle).abs() > limit)
-            .collect();
+        let next: Vec<bool> = rest.iter().map(|r| limit > 0.0 && (r - middle).abs() > limit).collect();
         if next == out {
             break;
         }
@@ -166,18 +123,10 @@ fn standing_out(times_s: &[f64], masses_g: &[f64], resolution_g: f64) -> Vec<boo
 /// Ordinary least squares through the readings that are kept: at the first time, and per s.
 fn line(times_s: &[f64], masses_g: &[f64], out: &[bool]) -> Option<(f64, f64)> {
     let kept = || {
-        times_s
-            .iter()
-            .zip(masses_g)
-            .zip(out)
-            .filter(|(_, o)| !**o)
-            .map(|((t, m), _)| (t - times_s[0], *m))
+        times_s.iter().zip(masses_g).zip(out).filter(|(_, o)| !**o).map(|((t, m), _)| (t - times_s[0], *m))
     };
     let n = kept().count() as f64;
-    let (t_mean, m_mean) = (
-        kept().map(|(t, _)| t).sum::<f64>() / n,
-        kept().map(|(_, m)| m).sum::<f64>() / n,
-    );
+    let (t_mean, m_mean) = (kept().map(|(t, _)| t).sum::<f64>() / n, kept().map(|(_, m)| m).sum::<f64>() / n);
     let tt: f64 = kept().map(|(t, _)| (t - t_mean).powi(2)).sum();
     let tm: f64 = kept().map(|(t, m)| (t - t_mean) * (m - m_mean)).sum();
     (tt > 0.0).then(|| (m_mean - tm / tt * t_mean, tm / tt))

@@ -39,10 +39,7 @@ pub fn read(span: &Span) -> Vec<Answer> {
     let empty = Trace::default();
     let of = |role: Role| span.traces.get(&role).unwrap_or(&empty);
     let (valve, line) = (of(Role::Solenoid), of(Role::LinePressure));
-    let changes = valve
-        .values
-        .windows(2)
-        .zip(&valve.times_s[valve.times_s.len().min(1)..]);
+    let changes = valve.values.windows(2).zip(&valve.times_s[valve.times_s.len().min(1)..]);
     changes
         .filter(|(pair, _)| (pair[0] >= 0.5) != (pair[1] >= 0.5))
         .filter_map(|(pair, told_s)| answer(line, *told_s, pair[1] >= 0.5))
@@ -106,18 +103,9 @@ mod tests {
         let found = read(&span);
         assert_eq!(found.len(), 2);
         // A tenth of a fall of 100 ms comes 10 ms after its start.
-        assert!(
-            found[0].opened && (found[0].delay_s - 0.040).abs() < 0.002,
-            "{found:?}"
-        );
-        assert!(
-            !found[1].opened && (found[1].delay_s - 0.070).abs() < 0.002,
-            "{found:?}"
-        );
-        let still = Span {
-            traces: [].into(),
-            ..span
-        };
+        assert!(found[0].opened && (found[0].delay_s - 0.040).abs() < 0.002, "{found:?}");
+        assert!(!found[1].opened && (found[1].delay_s - 0.070).abs() < 0.002, "{found:?}");
+        let still = Span { traces: [].into(), ..span };
         assert!(read(&still).is_empty());
     }
 }

@@ -73,11 +73,7 @@ impl Span {
     /// A value as a finite number.
     #[must_use]
     pub fn number(&self, name: &str) -> Option<f64> {
-        self.values
-            .get(name)?
-            .parse()
-            .ok()
-            .filter(|v: &f64| v.is_finite())
+        self.values.get(name)?.parse().ok().filter(|v: &f64| v.is_finite())
     }
 }
 
@@ -120,15 +116,9 @@ impl SpanCutter {
     }
 
     fn begin(&mut self, event: &Event, kind: &str) {
-        let around = self
-            .open
-            .iter()
-            .filter(|s| !s.whole)
-            .flat_map(|s| s.values.clone());
+        let around = self.open.iter().filter(|s| !s.whole).flat_map(|s| s.values.clone());
         let own = event.pairs().filter(|(name, _)| *name != "kind");
-        let values = around
-            .chain(own.map(|(n, v)| (n.to_owned(), v.to_owned())))
-            .collect();
+        let values = around.chain(own.map(|(n, v)| (n.to_owned(), v.to_owned()))).collect();
         self.open.push(Span {
             kind: kind.to_owned(),
             values,
@@ -154,11 +144,7 @@ impl SpanCutter {
                 }
                 match span.traces.get_mut(role) {
                     Some(trace) => trace.add(row.time_s, *value),
-                    None => span
-                        .traces
-                        .entry(role.clone())
-                        .or_default()
-                        .add(row.time_s, *value),
+                    None => span.traces.entry(role.clone()).or_default().add(row.time_s, *value),
                 }
             }
         }
@@ -168,14 +154,10 @@ impl SpanCutter {
         if self.open.iter().all(|s| s.end_s >= before_s) {
             return;
         }
-        let (over, open) = std::mem::take(&mut self.open)
-            .into_iter()
-            .partition(|s| s.end_s < before_s);
+        let (over, open) = std::mem::take(&mut self.open).into_iter().partition(|s| s.end_s < before_s);
         self.open = open;
         let over: Vec<Span> = over;
-        over.into_iter()
-            .filter(|s| self.wanted.contains(&s.kind))
-            .for_each(out);
+        over.into_iter().filter(|s| self.wanted.contains(&s.kind)).for_each(out);
     }
 
     /// Ends everything, at the end of the record.
@@ -206,12 +188,7 @@ mod tests {
     use super::*;
 
     fn event(time_s: f64, kind: &str, detail: &str) -> Event {
-        Event {
-            time_s,
-            kind: kind.to_owned(),
-            step: 1,
-            detail: detail.to_owned(),
-        }
+        Event { time_s, kind: kind.to_owned(), step: 1, detail: detail.to_owned() }
     }
 
     #[test]
@@ -231,30 +208,14 @@ mod tests {
                 _ => {}
             }
             let values = [f64::from(i), if i % 2 == 0 { 1.0 } else { f64::NAN }];
-            cutter.row(
-                &SampleRow {
-                    time_s: t,
-                    step: 1,
-                    values: &values,
-                },
-                &mut |s| found.push(s),
-            );
+            cutter.row(&SampleRow { time_s: t, step: 1, values: &values }, &mut |s| found.push(s));
         }
         cutter.finish(39.9, &mut |s| found.push(s));
-        let brief = |s: &Span| {
-            (
-                s.kind.clone(),
-                s.whole,
-                s.traces[&Role::LinePressure].values.len(),
-            )
-        };
+        let brief = |s: &Span| (s.kind.clone(), s.whole, s.traces[&Role::LinePressure].values.len());
         let names: Vec<_> = found.iter().map(brief).collect();
         let expected = [("steady", true, 11), ("ramp", true, 51), ("ramp", false, 10)];
         assert_eq!(names, expected.map(|(k, w, n)| (k.to_owned(), w, n)));
-        assert_eq!(
-            (found[0].number("boost_kpa"), found[0].number("cycle")),
-            (Some(55.0), Some(2.0))
-        );
+        assert_eq!((found[0].number("boost_kpa"), found[0].number("cycle")), (Some(55.0), Some(2.0)));
         assert_eq!(found[1].values.len(), 1);
         assert_eq!(found[1].traces[&Role::Switch].values.len(), 26);
     }

@@ -46,11 +46,7 @@ fn text_cell(text: &str) -> String {
     if safe.starts_with(['=', '+', '-', '@']) {
         safe.insert(0, '\'');
     }
-    if safe.contains([',', '"']) {
-        format!("\"{}\"", safe.replace('"', "\"\""))
-    } else {
-        safe
-    }
+    if safe.contains([',', '"']) { format!("\"{}\"", safe.replace('"', "\"\"")) } else { safe }
 }
 
 #[cfg(test)]

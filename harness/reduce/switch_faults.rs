@@ -42,33 +42,17 @@ pub enum Condition {
 /// The condition of the contact.
 #[must_use]
 pub fn condition(points: &SwitchPoints) -> Condition {
-    let good = |way: Way| {
-        points
-            .ramps
-            .iter()
-            .filter(move |r| r.way == Some(way) && r.void.is_none())
-    };
+    let good = |way: Way| points.ramps.iter().filter(move |r| r.way == Some(way) && r.void.is_none());
     let (mut rises, mut falls) = (good(Way::Rising).peekable(), good(Way::Falling).peekable());
     if rises.peek().is_none() {
         return Condition::NotTried;
     }
     let end = |pick: fn(&RampResult) -> Option<f64>, better: fn(f64, f64) -> f64| {
-        points
-            .ramps
-            .iter()
-            .filter(|r| r.void.is_none())
-            .filter_map(pick)
-            .reduce(better)
+        points.ramps.iter().filter(|r| r.void.is_none()).filter_map(pick).reduce(better)
     };
     let highest = end(|r| r.range_kpa.map(|x| x.1), f64::max).unwrap_or(0.0);
     let lowest = end(|r| r.range_kpa.map(|x| x.0), f64::min).unwrap_or(0.0);
-    let all = |state: bool| {
-        points
-            .ramps
-            .iter()
-            .filter(|r| r.void.is_none())
-            .all(|r| still(r, state))
-    };
+    let all = |state: bool| points.ramps.iter().filter(|r| r.void.is_none()).all(|r| still(r, state));
     if all(false) {
         Condition::NeverMade(highest)
     } else if all(true) {
@@ -182,9 +166,7 @@ fn not_reached(points: &SwitchPoints, highest: f64, top: f64) -> Finding {
             "let the ramps go higher: more duty, a smaller nozzle or a closed outlet; look for leaks and air",
         ),
     };
-    finding
-        .with("highest pressure", highest, "kPa")
-        .with("highest pressure needed", top, "kPa")
+    finding.with("highest pressure", highest, "kPa").with("highest pressure needed", top, "kPa")
 }
 
 /// It makes, but with nothing to speak of on the gauge.
@@ -215,10 +197,7 @@ fn missed(points: &SwitchPoints) -> Option<Finding> {
     (missed > 0).then(|| {
         Finding::new(
             "switch.missed_trips",
-            format!(
-                "in {missed} of {} rises past the mean trip the switch did not make",
-                high.len()
-            ),
+            format!("in {missed} of {} rises past the mean trip the switch did not make", high.len()),
             "intermittent contact or wiring, or scatter of the trip beyond the end of the ramps",
         )
         .with("rises without a trip", missed as f64, "")
@@ -246,10 +225,7 @@ fn few(points: &SwitchPoints) -> Option<Finding> {
 fn corrected(points: &SwitchPoints, way: Way) -> Vec<f64> {
     let lag_s = points.lag.value_s;
     let crossings = used(&points.ramps, way);
-    crossings
-        .iter()
-        .map(|c| c.pressure_kpa - lag_s * c.rate_kpa_s)
-        .collect()
+    crossings.iter().map(|c| c.pressure_kpa - lag_s * c.rate_kpa_s).collect()
 }
 
 /// A trip that moves from cycle to cycle.
@@ -295,20 +271,13 @@ fn outlier(pressures: &[f64], name: &'static str) -> Option<Finding> {
 }
 
 fn void(points: &SwitchPoints) -> Option<Finding> {
-    let voids: Vec<String> = points
-        .ramps
-        .iter()
-        .filter_map(|r| Some(format!("ramp {}: {}", r.label, r.void.as_ref()?)))
-        .collect();
+    let voids: Vec<String> =
+        points.ramps.iter().filter_map(|r| Some(format!("ramp {}: {}", r.label, r.void.as_ref()?))).collect();
     let shown = voids.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
     (!voids.is_empty()).then(|| {
         Finding::new(
             "switch.void_ramps",
-            format!(
-                "{} of {} ramps were not used: {shown}",
-                voids.len(),
-                points.ramps.len()
-            ),
+            format!("{} of {} ramps were not used: {shown}", voids.len(), points.ramps.len()),
             "see the notes of the ramps",
         )
         .with("void ramps", voids.len() as f64, "")

@@ -87,25 +87,13 @@ impl SwitchPoints {
         let lag = lag(&trips, &resets);
         let edges: Vec<&Crossing> = trips.iter().chain(&resets).copied().collect();
         let pulsation = pulsation(&edges, gauge.noise_kpa);
-        let common = Common {
-            lag,
-            amplitude_kpa: pulsation.amplitude_kpa,
-            gauge: &gauge,
-        };
+        let common = Common { lag, amplitude_kpa: pulsation.amplitude_kpa, gauge: &gauge };
         let share = data_share(&trips, &resets);
         let trip = point(&trips, &common, share.0, 1.0);
         let reset = point(&resets, &common, share.1, -1.0);
         let differential = trip.as_ref().zip(reset.as_ref());
         let differential = differential.map(|(t, r)| difference(t, r, (&trips, &resets), &common));
-        SwitchPoints {
-            lag,
-            pulsation,
-            trip,
-            reset,
-            differential,
-            gauge,
-            ramps,
-        }
+        SwitchPoints { lag, pulsation, trip, reset, differential, gauge, ramps }
     }
 
     /// Lowest and highest pressure of all ramps, kPa.
@@ -137,11 +125,7 @@ fn rate_squares(crossings: &[&Crossing]) -> f64 {
 fn data_share(trips: &[&Crossing], resets: &[&Crossing]) -> (f64, f64) {
     let (t, r) = (rate_squares(trips), rate_squares(resets));
     let part = |x: f64| {
-        if x > 0.0 {
-            x / (t.max(0.0) + r.max(0.0))
-        } else {
-            0.0
-        }
+        if x > 0.0 { x / (t.max(0.0) + r.max(0.0)) } else { 0.0 }
     };
     (part(t), part(r))
 }
@@ -184,10 +168,7 @@ fn point(crossings: &[&Crossing], common: &Common<'_>, share: f64, peaks: f64) -
 
 /// What a lag leaves open at a rate; one that is only bounded is a rectangle.
 fn lag_part(lag: &Lag, rate_kpa_s: f64) -> Part {
-    Part {
-        rectangular: lag.from_data < 0.5,
-        ..Part::observed((lag.u_s * rate_kpa_s).abs(), lag.dof)
-    }
+    Part { rectangular: lag.from_data < 0.5, ..Part::observed((lag.u_s * rate_kpa_s).abs(), lag.dof) }
 }
 
 fn assemble(value_kpa: f64, n: usize, scatter: Option<(f64, f64)>, besides: &Besides) -> Point {
@@ -224,17 +205,10 @@ fn difference(
     let value_kpa = trip.value_kpa - reset.value_kpa;
     let n = trip.n.min(reset.n);
     let apart = mean(crossings.0, |c| c.rate_kpa_s) - mean(crossings.1, |c| c.rate_kpa_s);
-    let of_mean = |p: &Point| {
-        p.scatter
-            .map(|(sd, dof)| Term::new(sd / (p.n as f64).sqrt(), dof))
-    };
+    let of_mean = |p: &Point| p.scatter.map(|(sd, dof)| Term::new(sd / (p.n as f64).sqrt(), dof));
     let scatter = of_mean(trip).zip(of_mean(reset)).map(|(t, r)| {
         let both = combine(&[t, r]);
-        let dof = if both.dof.is_finite() {
-            both.dof
-        } else {
-            (n - 1) as f64
-        };
+        let dof = if both.dof.is_finite() { both.dof } else { (n - 1) as f64 };
         (both.u * (n as f64).sqrt(), dof)
     });
     let besides = Besides {

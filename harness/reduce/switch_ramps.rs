@@ -129,9 +129,7 @@ impl RampResult {
     /// The crossing, where it takes part in means.
     #[must_use]
     pub fn used(&self) -> Option<&Crossing> {
-        self.crossing
-            .as_ref()
-            .filter(|_| self.void.is_none() && !self.coarse)
+        self.crossing.as_ref().filter(|_| self.void.is_none() && !self.coarse)
     }
 }
 
@@ -196,11 +194,7 @@ fn unusable(ramp: &Ramp, way: Option<Way>) -> Option<String> {
 
 fn range(pressure: &[(f64, f64)]) -> Option<(f64, f64)> {
     let first = pressure.first()?.1;
-    Some(
-        pressure
-            .iter()
-            .fold((first, first), |(low, high), &(_, p)| (low.min(p), high.max(p))),
-    )
+    Some(pressure.iter().fold((first, first), |(low, high), &(_, p)| (low.min(p), high.max(p))))
 }
 
 /// Which way a ramp goes: by the means of its first and last tenth, against its range.
@@ -280,10 +274,7 @@ mod tests {
 
     /// A ramp sampled every `dt`, with the contact changing at `edge_s`.
     fn ramp(rate: f64, dt: f64, edge_s: f64) -> Ramp {
-        let mut r = Ramp {
-            label: "1".into(),
-            ..Ramp::default()
-        };
+        let mut r = Ramp { label: "1".into(), ..Ramp::default() };
         let start = if rate > 0.0 { 100.0 } else { 300.0 };
         for i in 0..=(20.0 / dt) as u32 {
             let t = f64::from(i) * dt;
@@ -301,10 +292,7 @@ mod tests {
             let crossing = got.used().unwrap();
             let start = if rate > 0.0 { 100.0 } else { 300.0 };
             let want = start + rate * (10.0 - 0.5 * dt);
-            assert!(
-                (crossing.pressure_kpa - want).abs() < 1e-9,
-                "{rate} {dt}: {crossing:?}"
-            );
+            assert!((crossing.pressure_kpa - want).abs() < 1e-9, "{rate} {dt}: {crossing:?}");
             assert!((crossing.rate_kpa_s - rate).abs() < 1e-9);
             assert!((crossing.step_kpa - rate.abs() * dt).abs() < 1e-9);
             let way = if rate > 0.0 { Way::Rising } else { Way::Falling };
@@ -321,9 +309,7 @@ mod tests {
     #[test]
     fn curved_ramps_are_followed() {
         let mut r = ramp(5.0, 0.01, 10.0 - 0.001);
-        r.pressure
-            .iter_mut()
-            .for_each(|p| p.1 = 400.0 * (1.0 - (-p.0 / 8.0).exp()));
+        r.pressure.iter_mut().for_each(|p| p.1 = 400.0 * (1.0 - (-p.0 / 8.0).exp()));
         let got = reduce(&r, 0.0);
         let want = 400.0 * (1.0 - (-9.995_f64 / 8.0).exp());
         assert!((got.used().unwrap().pressure_kpa - want).abs() < 1e-3);
@@ -355,8 +341,7 @@ mod tests {
         r.contact = Contact::default();
         for i in 0..=2000 {
             let t = f64::from(i) * 0.01;
-            r.contact
-                .push(t, t > 10.0 && (t > 12.0 || ((t * 4.0) as u32).is_multiple_of(2)));
+            r.contact.push(t, t > 10.0 && (t > 12.0 || ((t * 4.0) as u32).is_multiple_of(2)));
         }
         let got = reduce(&r, 0.0);
         assert!(got.chatters && got.crossing.is_some(), "{got:?}");

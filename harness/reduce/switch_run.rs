@@ -41,9 +41,7 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<SwitchPoints, Problems>
     spans::each(folder, &[KIND, zero::KIND], &mut |span| {
         if span.kind == zero::KIND {
             let read = zero::read_line(&span, &known);
-            noise_kpa = read
-                .and_then(|_| noise(span.traces.get(&Role::LinePressure)?))
-                .or(noise_kpa);
+            noise_kpa = read.and_then(|_| noise(span.traces.get(&Role::LinePressure)?)).or(noise_kpa);
             vented.extend(read);
         } else {
             let label = (results.len() + 1).to_string();
@@ -51,9 +49,7 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<SwitchPoints, Problems>
         }
     })?;
     if results.is_empty() && folder.run.fault.is_none() {
-        return Err(Problem::new("the run has no ramps over a switch")
-            .expected("spans of kind ramp")
-            .into());
+        return Err(Problem::new("the run has no ramps over a switch").expected("spans of kind ramp").into());
     }
     let (mut gauge, offset_kpa) = gauge.zeroed(&vented);
     gauge.noise_kpa = noise_kpa;
@@ -102,11 +98,7 @@ fn ramp_of(label: String, span: &Span) -> Ramp {
         ramp.contact.push(time_s, made >= 0.5);
     }
     let measured = readings(&Role::Duty);
-    let duty = if measured.is_empty() {
-        readings(&Role::PumpDuty)
-    } else {
-        measured
-    };
+    let duty = if measured.is_empty() { readings(&Role::PumpDuty) } else { measured };
     duty.iter().for_each(|d| ramp.push_duty(d.1));
     ramp
 }

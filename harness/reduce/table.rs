@@ -61,10 +61,7 @@ pub fn read(path: &Path) -> Result<Table, Problems> {
 #[must_use]
 pub fn header_of(bytes: &[u8]) -> Vec<String> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let line = bytes
-        .split(|b| *b == b'\n')
-        .find(|l| !l.trim_ascii().is_empty())
-        .unwrap_or(&[]);
+    let line = bytes.split(|b| *b == b'\n').find(|l| !l.trim_ascii().is_empty()).unwrap_or(&[]);
     cells(&String::from_utf8_lossy(&line[..line.len().min(LINE_MAX)])).unwrap_or_default()
 }
 
@@ -105,30 +102,19 @@ pub fn parse(file: &str, bytes: &[u8]) -> Result<Table, Problems> {
         }
     }
     problems.into_result()?;
-    table.ok_or_else(|| {
-        Problem::new(format!("{file}: is empty"))
-            .expected("a header line and rows")
-            .into()
-    })
+    table.ok_or_else(|| Problem::new(format!("{file}: is empty")).expected("a header line and rows").into())
 }
 
 fn begin(file: &str, line: u32, text: &str, header: Vec<String>) -> Result<Table, Problems> {
     let whole = |what: &str| Problem::new(what).at(place(file, line, text.as_bytes(), 0, text.len()));
     if header.len() == 1 && text.contains([';', '\t']) {
         let help = "separate columns with a comma, and write decimals with a point";
-        return Err(whole("columns are separated by something else than a comma")
-            .help(help)
-            .into());
+        return Err(whole("columns are separated by something else than a comma").help(help).into());
     }
     if header.len() > COLUMNS_MAX {
         return Err(whole(&format!("there are more than {COLUMNS_MAX} columns")).into());
     }
-    Ok(Table {
-        file: file.to_owned(),
-        header,
-        rows: Vec::new(),
-        header_line: (line, text.to_owned()),
-    })
+    Ok(Table { file: file.to_owned(), header, rows: Vec::new(), header_line: (line, text.to_owned()) })
 }
 
 impl Table {
@@ -147,11 +133,7 @@ impl Table {
         }
         let (found, expected) = (cells.len(), self.header.len());
         if found == expected {
-            self.rows.push(Row {
-                line,
-                cells,
-                text: text.to_owned(),
-            });
+            self.rows.push(Row { line, cells, text: text.to_owned() });
             return Ok(());
         }
         let mut problem = Problem::new(format!("the line has {found} cells"))
@@ -175,13 +157,7 @@ impl Table {
     #[must_use]
     pub fn column(&self, column: usize) -> Place {
         let (from, to) = span(&self.header_line.1, column);
-        place(
-            &self.file,
-            self.header_line.0,
-            self.header_line.1.as_bytes(),
-            from,
-            to,
-        )
+        place(&self.file, self.header_line.0, self.header_line.1.as_bytes(), from, to)
     }
 
     /// The place of the whole header.
@@ -203,14 +179,10 @@ pub fn number(cell: &str, column: &str) -> Result<Option<f64>, Box<Problem>> {
     let refuse = |help: &str| {
         let problem = Problem::new(format!("\"{cell}\" in {column} is not a number"));
         Err(Box::new(
-            problem
-                .expected("a plain number such as 13.8, or nothing where it was not measured")
-                .help(help),
+            problem.expected("a plain number such as 13.8, or nothing where it was not measured").help(help),
         ))
     };
-    let plain = cell
-        .bytes()
-        .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-' | b'+' | b'e' | b'E'));
+    let plain = cell.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-' | b'+' | b'e' | b'E'));
     match cell.parse::<f64>() {
         Ok(v) if plain && v.is_finite() => Ok(Some(v)),
         Ok(_) => refuse("write what was read, and leave the cell empty where nothing was"),
@@ -273,9 +245,7 @@ fn place(file: &str, line: u32, text: &[u8], from: usize, to: usize) -> Place {
         file: file.to_owned(),
         line,
         column,
-        width: chars(&text[from..to])
-            .min((line_width + 1).saturating_sub(column))
-            .max(1),
+        width: chars(&text[from..to]).min((line_width + 1).saturating_sub(column)).max(1),
         text: line_text,
     }
 }

@@ -133,12 +133,7 @@ impl Cutter {
     pub fn new(columns: &[Role]) -> Self {
         let column = |role: Role| columns.iter().position(|r| *r == role);
         Cutter {
-            used: columns
-                .iter()
-                .cloned()
-                .enumerate()
-                .filter(|(_, role)| USED.contains(role))
-                .collect(),
+            used: columns.iter().cloned().enumerate().filter(|(_, role)| USED.contains(role)).collect(),
             cup: column(Role::CupMass),
             line: column(Role::LinePressure),
             open: Vec::new(),
@@ -167,10 +162,7 @@ impl Cutter {
             "collect_end" => self.end_window(event),
             "rest_start" => self.open.push(Open::Rest(Rest {
                 before: event.get("which") != Some("after"),
-                collection: event
-                    .get("collection")
-                    .and_then(|c| c.parse().ok())
-                    .unwrap_or(event.step),
+                collection: event.get("collection").and_then(|c| c.parse().ok()).unwrap_or(event.step),
                 start_s: event.time_s,
                 end_s: f64::INFINITY,
                 cup: Trace::default(),
@@ -178,10 +170,7 @@ impl Cutter {
             "rest_end" => self.end(event.time_s, |o| matches!(o, Open::Rest(_))),
             "void" => self.void(event.get("reason").unwrap_or("without a reason")),
             "gap" if event.number("seconds").is_some_and(|s| s > GAP_MAX_S) => {
-                self.void(&format!(
-                    "a gap of {} s in the readings",
-                    event.get("seconds").unwrap_or("?")
-                ));
+                self.void(&format!("a gap of {} s in the readings", event.get("seconds").unwrap_or("?")));
             }
             // What was going on when the run ended early comes again; nothing of it goes on over the pause.
             "resumed" => {
@@ -199,20 +188,12 @@ impl Cutter {
         self.open.push(Open::Window(Box::new(Window {
             step: event.step,
             repeat: event.get("repeat").and_then(|r| r.parse().ok()).unwrap_or(1),
-            nozzle: event
-                .get("nozzle")
-                .filter(|n| !n.is_empty())
-                .unwrap_or("A")
-                .to_owned(),
+            nozzle: event.get("nozzle").filter(|n| !n.is_empty()).unwrap_or("A").to_owned(),
             duty_set_pct: event.number("duty_set_pct").or(on.map(|(_, duty)| duty)),
             start_s: event.time_s,
             end_s: f64::INFINITY,
             cup: Trace::default(),
-            roles: self
-                .used
-                .iter()
-                .map(|(_, role)| (role.clone(), Bins::new(event.time_s)))
-                .collect(),
+            roles: self.used.iter().map(|(_, role)| (role.clone(), Bins::new(event.time_s))).collect(),
             root: Bins::new(event.time_s),
             void: None,
             notes: self.not_settled.take().into_iter().collect(),
@@ -241,11 +222,7 @@ impl Cutter {
 
     /// Ends what is open and fits.
     fn end(&mut self, time_s: f64, which: impl Fn(&Open) -> bool) {
-        for open in self
-            .open
-            .iter_mut()
-            .filter(|o| o.end_s() == f64::INFINITY && which(o))
-        {
+        for open in self.open.iter_mut().filter(|o| o.end_s() == f64::INFINITY && which(o)) {
             open.end_at(time_s);
         }
     }

@@ -53,11 +53,7 @@ struct Gauge {
 /// What becomes of a zero.
 enum Zero {
     /// It is taken out between the first and the last reading; what is left of it, where that is less than is stated.
-    Known {
-        from: Vented,
-        to: Vented,
-        left: Option<Systematic>,
-    },
+    Known { from: Vented, to: Vented, left: Option<Systematic> },
     /// It does not fit the gauge.
     Strange { worst_kpa: f64, left: Systematic },
 }
@@ -76,11 +72,7 @@ fn read(span: &Span, role: &Role, step_kpa: f64, kept_kpa: f64) -> Option<Vented
     if let ([time_s], [kpa]) = (times, values) {
         // Read once, by a person.
         let u_kpa = (step_kpa / 12.0_f64.sqrt()).hypot(kept_kpa / 3.0_f64.sqrt());
-        return Some(Vented {
-            time_s: *time_s,
-            kpa: *kpa,
-            u_kpa,
-        });
+        return Some(Vented { time_s: *time_s, kpa: *kpa, u_kpa });
     }
     let mean = trend(times, values, 1)?;
     let line = trend(times, values, 2)?;
@@ -97,8 +89,7 @@ impl Zeros {
     /// Takes a vented span.
     pub fn take(&mut self, span: &Span, known: &Instruments) {
         self.line.extend(read_line(span, known));
-        self.back
-            .extend(read(span, &Role::BackPressure, known.back.step, 0.0));
+        self.back.extend(read(span, &Role::BackPressure, known.back.step, 0.0));
     }
 
     /// Takes the zeros out of the collections and puts what is left of them into the common errors, where the readings
@@ -113,14 +104,7 @@ impl Zeros {
         let mut findings = Vec::new();
         let lost = 1.0 - 0.5 * (known.tap_loss.0 + known.tap_loss.1);
         // A gauge above the vented nozzle reads the water between them as less than nothing.
-        let seen: Vec<Vented> = self
-            .line
-            .iter()
-            .map(|v| Vented {
-                kpa: v.kpa + height_kpa,
-                ..*v
-            })
-            .collect();
+        let seen: Vec<Vented> = self.line.iter().map(|v| Vented { kpa: v.kpa + height_kpa, ..*v }).collect();
         let gauge = Gauge {
             source: Source::GaugeZero,
             instrument: known.gauge,
@@ -141,9 +125,7 @@ impl Zeros {
             ids: ("back_gauge.zero", "back_gauge.zero_drift"),
         };
         if let Some(zero) = judge(&self.back, gauge, systematics) {
-            collections
-                .iter_mut()
-                .for_each(|c| c.back_pressure_kpa -= zero.at(c.time_s));
+            collections.iter_mut().for_each(|c| c.back_pressure_kpa -= zero.at(c.time_s));
             findings.extend(zero.settle(gauge, systematics));
         }
         findings
@@ -155,15 +137,8 @@ fn judge(vented: &[Vented], gauge: Gauge, systematics: &Systematics) -> Option<Z
     let (from, to) = (*vented.first()?, *vented.last()?);
     let stated = systematics.u(gauge.source);
     let unstated = gauge.instrument.zero == Bound::None;
-    let fits = if unstated {
-        FITS_UNSTATED_KPA
-    } else {
-        FITS_K * stated.hypot(from.u_kpa)
-    };
-    let worst_kpa = vented
-        .iter()
-        .map(|v| v.kpa)
-        .max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let fits = if unstated { FITS_UNSTATED_KPA } else { FITS_K * stated.hypot(from.u_kpa) };
+    let worst_kpa = vented.iter().map(|v| v.kpa).max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
     let left = |u: f64, rectangular, words| Systematic {
         source: gauge.source,
         u,
@@ -179,11 +154,7 @@ fn judge(vented: &[Vented], gauge: Gauge, systematics: &Systematics) -> Option<Z
         });
     }
     // Between the two readings the zero may be anywhere between them; one alone leaves room for a drift.
-    let moved = if vented.len() > 1 {
-        (to.kpa - from.kpa) / 12.0_f64.sqrt()
-    } else {
-        0.5 * stated
-    };
+    let moved = if vented.len() > 1 { (to.kpa - from.kpa) / 12.0_f64.sqrt() } else { 0.5 * stated };
     let u = from.u_kpa.max(to.u_kpa).hypot(moved);
     let left = (u < stated || unstated).then(|| left(u, false, "read vented, before and after"));
     Some(Zero::Known { from, to, left })
@@ -196,11 +167,7 @@ impl Zero {
             return 0.0;
         };
         let part = (time_s - from.time_s) / (to.time_s - from.time_s);
-        if part.is_finite() {
-            from.kpa + part.clamp(0.0, 1.0) * (to.kpa - from.kpa)
-        } else {
-            from.kpa
-        }
+        if part.is_finite() { from.kpa + part.clamp(0.0, 1.0) * (to.kpa - from.kpa) } else { from.kpa }
     }
 
     /// Puts what is left into the common errors; what a person should know.
@@ -215,11 +182,11 @@ impl Zero {
                     gauge.name
                 );
                 let cause = "it was not quite vented, or the gauge needs its zero set: no correction was made, and the reading was taken as limits";
-                Some(
-                    Finding::new(strange, what, cause)
-                        .with("reading", worst_kpa, "kPa")
-                        .with("stated standard uncertainty", stated, "kPa"),
-                )
+                Some(Finding::new(strange, what, cause).with("reading", worst_kpa, "kPa").with(
+                    "stated standard uncertainty",
+                    stated,
+                    "kPa",
+                ))
             }
             Zero::Known { from, to, left } => {
                 left.into_iter().for_each(|left| replace(systematics, left));

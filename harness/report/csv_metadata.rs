@@ -64,11 +64,7 @@ pub fn describe(dir: &Path) -> std::io::Result<String> {
     let mut tables = Vec::new();
     for name in names {
         let (columns, words) = columns(&dir.join(&name))?;
-        let columns: Vec<Value> = columns
-            .iter()
-            .zip(words)
-            .map(|(c, words)| column(c, words))
-            .collect();
+        let columns: Vec<Value> = columns.iter().zip(words).map(|(c, words)| column(c, words)).collect();
         tables.push(json!({"url": name, "tableSchema": {"columns": columns}}));
     }
     let whole = json!({
@@ -82,10 +78,7 @@ pub fn describe(dir: &Path) -> std::io::Result<String> {
 /// Column names, and whether each holds a value that is not a number.
 fn columns(path: &Path) -> std::io::Result<(Vec<String>, Vec<bool>)> {
     let bad = |e: csv::Error| std::io::Error::other(e.to_string());
-    let mut reader = csv::ReaderBuilder::new()
-        .flexible(true)
-        .from_path(path)
-        .map_err(bad)?;
+    let mut reader = csv::ReaderBuilder::new().flexible(true).from_path(path).map_err(bad)?;
     let names: Vec<String> = reader.headers().map_err(bad)?.iter().map(str::to_owned).collect();
     let mut words: Vec<bool> = names.iter().map(|n| WORDS.contains(&n.as_str())).collect();
     // A column that no list knows is told by what it holds.
@@ -98,9 +91,7 @@ fn columns(path: &Path) -> std::io::Result<(Vec<String>, Vec<bool>)> {
         for row in reader.records() {
             let row = row.map_err(bad)?;
             for i in &unknown {
-                words[*i] |= row
-                    .get(*i)
-                    .is_some_and(|c| !c.is_empty() && c.parse::<f64>().is_err());
+                words[*i] |= row.get(*i).is_some_and(|c| !c.is_empty() && c.parse::<f64>().is_err());
             }
         }
     }
@@ -108,10 +99,7 @@ fn columns(path: &Path) -> std::io::Result<(Vec<String>, Vec<bool>)> {
 }
 
 fn unit(name: &str) -> Option<&'static str> {
-    UNITS
-        .iter()
-        .find(|(end, _)| name.ends_with(end))
-        .map(|(_, unit)| *unit)
+    UNITS.iter().find(|(end, _)| name.ends_with(end)).map(|(_, unit)| *unit)
 }
 
 fn column(name: &str, words: bool) -> Value {

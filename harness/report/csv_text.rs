@@ -42,12 +42,10 @@ impl Field<'_> {
 /// Text that no spreadsheet takes for a formula and no terminal for a command. Line ends and tabs within stay.
 #[must_use]
 pub fn guarded(text: &str) -> String {
-    let plain: String = text
-        .split_inclusive(['\n', '\r', '\t'])
-        .fold(String::new(), |out, part| {
-            let body = part.trim_end_matches(['\n', '\r', '\t']);
-            out + &safe_text(body) + &part[body.len()..]
-        });
+    let plain: String = text.split_inclusive(['\n', '\r', '\t']).fold(String::new(), |out, part| {
+        let body = part.trim_end_matches(['\n', '\r', '\t']);
+        out + &safe_text(body) + &part[body.len()..]
+    });
     let formula = |c: char| matches!(c, '=' | '+' | '-' | '@' | '＝' | '＋' | '－' | '＠');
     let risky = text.starts_with(['\t', '\r', '\n', '\0']) || text.trim_start().starts_with(formula);
     if risky { format!("'{plain}") } else { plain }
@@ -78,10 +76,7 @@ impl Sheet {
     #[must_use]
     pub fn new(columns: &[&str]) -> Self {
         let names: Vec<String> = columns.iter().map(|c| guarded(c)).collect();
-        Sheet {
-            columns: columns.len(),
-            text: record(names.iter().map(String::as_str)),
-        }
+        Sheet { columns: columns.len(), text: record(names.iter().map(String::as_str)) }
     }
 
     /// Adds a row.
@@ -120,12 +115,7 @@ mod tests {
     #[test]
     fn what_is_missing_is_empty() {
         let mut sheet = Sheet::new(&["a", "b", "c", "d"]);
-        sheet.row(&[
-            Field::Missing,
-            Field::Number(f64::NAN),
-            Field::Number(f64::INFINITY),
-            Field::Whole(-3),
-        ]);
+        sheet.row(&[Field::Missing, Field::Number(f64::NAN), Field::Number(f64::INFINITY), Field::Whole(-3)]);
         assert_eq!(sheet.finish(), "a,b,c,d\r\n,,,-3\r\n");
     }
 }

@@ -36,20 +36,13 @@ impl Units {
                 factor: to.difference_from_internal(1.0),
                 offset: to.from_internal(0.0),
             },
-            None => Shown {
-                unit,
-                factor: 1.0,
-                offset: 0.0,
-            },
+            None => Shown { unit, factor: 1.0, offset: 0.0 },
         }
     }
 
     /// Flow over the root of a pressure.
     fn shown_coefficient(self) -> Shown<'static> {
-        let of = |dimension| {
-            self.of(dimension)
-                .map_or(1.0, |unit| unit.difference_from_internal(1.0))
-        };
+        let of = |dimension| self.of(dimension).map_or(1.0, |unit| unit.difference_from_internal(1.0));
         Shown {
             unit: match self {
                 Units::Metric => "mL/min/√kPa",
@@ -82,11 +75,7 @@ pub fn coverage_factor(dof: Option<f64>) -> f64 {
 #[must_use]
 pub fn k_text(dof: Option<f64>) -> String {
     let k = coverage_factor(dof);
-    if k.is_finite() {
-        format!("k = {k:.2}")
-    } else {
-        "k not known".to_owned()
-    }
+    if k.is_finite() { format!("k = {k:.2}") } else { "k not known".to_owned() }
 }
 
 /// `10 degrees of freedom`; empty where they are without limit.
@@ -125,11 +114,7 @@ pub fn at_place(value: f64, place: i32) -> String {
     }
     let decimals = usize::try_from(-place).unwrap_or(0);
     let unit = 10f64.powi(place.max(0));
-    let rounded = if place > 0 {
-        (value / unit).round() * unit
-    } else {
-        value
-    };
+    let rounded = if place > 0 { (value / unit).round() * unit } else { value };
     minus(&format!("{rounded:.decimals$}"))
 }
 
@@ -151,11 +136,7 @@ pub fn significant(value: f64, digits: i32) -> String {
 #[must_use]
 pub fn trimmed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     minus(text)
 }
 
@@ -195,11 +176,7 @@ pub fn figure(value: Option<f64>, u95: Option<f64>, unit: &str, units: Units) ->
 /// Number and unit with a space between them; a number without unit alone.
 #[must_use]
 pub fn with_unit(number: &str, unit: &str) -> String {
-    if unit.is_empty() {
-        number.to_owned()
-    } else {
-        format!("{number} {unit}")
-    }
+    if unit.is_empty() { number.to_owned() } else { format!("{number} {unit}") }
 }
 
 /// Limits in words: `62 to 83 kPa`, `at most 83 kPa`, `at least 62 kPa`, `none`.
@@ -209,11 +186,7 @@ pub fn limits(lower: Option<f64>, upper: Option<f64>, unit: &str, units: Units) 
     let text = |v: f64| {
         let v = v * shown.factor + shown.offset;
         // Four significant digits, but never fewer than a whole number has.
-        let digits = if v.abs() < 1000.0 {
-            significant(v, 4)
-        } else {
-            at_place(v, 0)
-        };
+        let digits = if v.abs() < 1000.0 { significant(v, 4) } else { at_place(v, 0) };
         if digits.contains('.') {
             digits.trim_end_matches('0').trim_end_matches('.').to_owned()
         } else {
@@ -267,22 +240,15 @@ mod tests {
             "100.02147 ± 0.00079 g (95 %)"
         );
         // JCGM 100:2008 7.2.6: 10.057 62 ohm with 27 milliohm becomes 10.058 ohm.
-        assert_eq!(
-            pair(10.057_62, Some(0.027), Units::Metric.shown("ohm")).0,
-            "10.058"
-        );
+        assert_eq!(pair(10.057_62, Some(0.027), Units::Metric.shown("ohm")).0, "10.058");
     }
 
     #[test]
     fn coverage_factors_of_student() {
         // JCGM 100:2008 table G.2, p = 95 %: t of 1, 4, 9, 20 and infinite degrees of freedom.
-        for (dof, k) in [
-            (Some(1.0), 12.71),
-            (Some(4.0), 2.78),
-            (Some(9.0), 2.26),
-            (Some(20.0), 2.09),
-            (None, 1.96),
-        ] {
+        for (dof, k) in
+            [(Some(1.0), 12.71), (Some(4.0), 2.78), (Some(9.0), 2.26), (Some(20.0), 2.09), (None, 1.96)]
+        {
             assert!((coverage_factor(dof) - k).abs() < 0.005, "{dof:?}");
         }
         assert_eq!(coverage(Some(9.0)), "k = 2.26, 9 degrees of freedom");
@@ -300,12 +266,7 @@ mod tests {
             (13.8, 0.05, "V", "13.800 ± 0.050 V (95 %)"),
             (101.325, 0.689_475_7, "kPa abs", "14.70 ± 0.10 psi abs (95 %)"),
             // 1 mL/min/sqrt(kPa) is sqrt(6.894757)/63.0902 gal/h/sqrt(psi).
-            (
-                24.027_16,
-                0.240_271_6,
-                "mL/min/sqrt(kPa)",
-                "1.000 ± 0.010 gal/h/√psi (95 %)",
-            ),
+            (24.027_16, 0.240_271_6, "mL/min/sqrt(kPa)", "1.000 ± 0.010 gal/h/√psi (95 %)"),
         ] {
             assert_eq!(figure(Some(value), Some(u95), unit, Units::Us), text);
         }

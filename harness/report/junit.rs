@@ -53,11 +53,7 @@ fn case(item: &Item, run: &Run) -> TestCase {
     };
     let value = value(item);
     let note = Words::from(&item.note);
-    let reason = if note.is_empty() {
-        value.clone()
-    } else {
-        format!("{value}; {note}")
-    };
+    let reason = if note.is_empty() { value.clone() } else { format!("{value}; {note}") };
     status.set_message(reason);
     match item.verdict {
         Verdict::Error => status.set_type("bench fault"),
@@ -79,8 +75,5 @@ fn value(item: &Item) -> String {
         _ => String::new(),
     };
     let limits = figure_text::limits(item.lower, item.upper, unit.as_str(), Units::Metric);
-    format!(
-        "{}: {value}{coverage}; limits: {limits}",
-        Words::from(&item.quantity)
-    )
+    format!("{}: {value}{coverage}; limits: {limits}", Words::from(&item.quantity))
 }

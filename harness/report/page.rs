@@ -100,10 +100,7 @@ pub struct Fact {
 impl Fact {
     /// A fact.
     pub fn new(name: impl Into<Words>, value: impl Into<Words>) -> Self {
-        Fact {
-            name: name.into(),
-            value: value.into(),
-        }
+        Fact { name: name.into(), value: value.into() }
     }
 }
 
@@ -119,10 +116,7 @@ pub struct Section {
 impl Section {
     /// An empty section.
     pub fn new(heading: impl Into<Words>) -> Self {
-        Section {
-            heading: heading.into(),
-            blocks: Vec::new(),
-        }
+        Section { heading: heading.into(), blocks: Vec::new() }
     }
 
     /// The section with one more block.
@@ -187,12 +181,7 @@ pub struct Table {
 impl Table {
     /// A table without rows.
     pub fn new(caption: impl Into<Words>, columns: Vec<Column>) -> Self {
-        Table {
-            caption: caption.into(),
-            columns,
-            rows: Vec::new(),
-            note: "".into(),
-        }
+        Table { caption: caption.into(), columns, rows: Vec::new(), note: "".into() }
     }
 
     /// The table with one more row.
@@ -222,18 +211,12 @@ pub struct Column {
 impl Column {
     /// A column of words.
     pub fn words(name: impl Into<Words>) -> Self {
-        Column {
-            name: name.into(),
-            number: false,
-        }
+        Column { name: name.into(), number: false }
     }
 
     /// A column of numbers.
     pub fn number(name: impl Into<Words>) -> Self {
-        Column {
-            name: name.into(),
-            number: true,
-        }
+        Column { name: name.into(), number: true }
     }
 }
 
@@ -257,9 +240,9 @@ impl Cell {
     /// A number to `digits` significant digits; missing where there is none.
     #[must_use]
     pub fn number(value: Option<f64>, digits: i32) -> Self {
-        value.filter(|v| v.is_finite()).map_or(Cell::Missing, |v| {
-            Cell::Text(figure_text::significant(v, digits).into())
-        })
+        value
+            .filter(|v| v.is_finite())
+            .map_or(Cell::Missing, |v| Cell::Text(figure_text::significant(v, digits).into()))
     }
 
     /// A value with its uncertainty and without its unit, which the column names: `412.3 ± 6.2`.

@@ -102,11 +102,7 @@ fn sections(page: &Page) -> Vec<SectionView<'_>> {
         .map(|(i, section)| SectionView {
             number: i + 1,
             heading: &section.heading,
-            blocks: section
-                .blocks
-                .iter()
-                .map(|block| view(block, &mut figures, &mut tables))
-                .collect(),
+            blocks: section.blocks.iter().map(|block| view(block, &mut figures, &mut tables)).collect(),
         })
         .collect()
 }
@@ -118,12 +114,7 @@ fn view<'a>(block: &'a Block, figures: &mut usize, tables: &mut usize) -> View<'
         Block::Facts(facts) => View::Facts(facts),
         Block::Table(table) => {
             *tables += 1;
-            View::Table(TableView {
-                name: format!("Table {tables}"),
-                table,
-                rows: &table.rows,
-                left_out: 0,
-            })
+            View::Table(TableView { name: format!("Table {tables}"), table, rows: &table.rows, left_out: 0 })
         }
         Block::Figure(figure) => {
             *figures += 1;

@@ -79,16 +79,8 @@ impl KeyFigure {
             value: value.into(),
             u95: u95.map(Into::into),
             unit: shown.unit.into(),
-            k: if known {
-                figure_text::k_text(measured.dof).into()
-            } else {
-                "".into()
-            },
-            dof: if known {
-                figure_text::dof_text(measured.dof).into()
-            } else {
-                "".into()
-            },
+            k: if known { figure_text::k_text(measured.dof).into() } else { "".into() },
+            dof: if known { figure_text::dof_text(measured.dof).into() } else { "".into() },
             note: "".into(),
         }
     }
@@ -112,11 +104,7 @@ impl KeyFigure {
         match &self.u95 {
             Some(u) => {
                 let both = format!("{} ± {u}", self.value);
-                format!(
-                    "{} (95 %, {})",
-                    figure_text::with_unit(&both, self.unit.as_str()),
-                    self.k
-                )
+                format!("{} (95 %, {})", figure_text::with_unit(&both, self.unit.as_str()), self.k)
             }
             None => figure_text::with_unit(self.value.as_str(), self.unit.as_str()),
         }
@@ -144,11 +132,7 @@ pub struct Finding {
 impl Finding {
     /// A finding with what to do.
     pub fn new(tone: Tone, words: impl Into<Words>, todo: impl Into<Words>) -> Self {
-        Finding {
-            tone,
-            words: words.into(),
-            todo: todo.into(),
-        }
+        Finding { tone, words: words.into(), todo: todo.into() }
     }
 }
 

@@ -24,10 +24,7 @@ impl Look {
     #[must_use]
     pub fn of(is_terminal: bool, no_color: Option<&str>, term: Option<&str>, columns: Option<usize>) -> Self {
         let wanted = no_color.is_none_or(str::is_empty) && term != Some("dumb");
-        Look {
-            width: columns.unwrap_or(WIDTH).clamp(40, 100),
-            colour: is_terminal && wanted,
-        }
+        Look { width: columns.unwrap_or(WIDTH).clamp(40, 100), colour: is_terminal && wanted }
     }
 
     /// Text in the colour of a tone.
@@ -38,11 +35,7 @@ impl Look {
             Tone::Doubt => "1;33",
             Tone::Quiet => "1",
         };
-        if self.colour {
-            format!("\x1b[{code}m{text}\x1b[0m")
-        } else {
-            text.to_owned()
-        }
+        if self.colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
     }
 }
 
@@ -75,28 +68,14 @@ pub fn summary(title: &Words, summary: &Summary, folder: &Words, look: Look) -> 
 /// Name, value, and the note where it fits beside them.
 fn push_figures(out: &mut String, figures: &[KeyFigure], width: usize) {
     let plain = |text: &str| text.replace('−', "-");
-    let names = figures
-        .iter()
-        .map(|f| columns(f.name.as_str()))
-        .max()
-        .unwrap_or(0)
-        .min(width / 2);
+    let names = figures.iter().map(|f| columns(f.name.as_str())).max().unwrap_or(0).min(width / 2);
     for figure in figures {
         let name = figure.name.as_str();
         let pad = " ".repeat(names.saturating_sub(columns(name)));
         let line = format!("  {name}{pad}  {}", plain(&figure.line()));
-        let note = if figure.note.is_empty() {
-            String::new()
-        } else {
-            format!("  {}", figure.note)
-        };
+        let note = if figure.note.is_empty() { String::new() } else { format!("  {}", figure.note) };
         let beside = columns(&line) + columns(&note) <= width;
-        push_folded(
-            out,
-            &if beside { line + &note } else { line },
-            ("", "    "),
-            width,
-        );
+        push_folded(out, &if beside { line + &note } else { line }, ("", "    "), width);
         if !beside {
             let deep = " ".repeat(names + 4);
             push_folded(out, note.trim_start(), (&deep, &deep), width);
@@ -113,32 +92,20 @@ fn push_finding(out: &mut String, finding: &Finding, look: Look) {
         Tone::Quiet => "[i] ",
     };
     let start = out.len();
-    push_folded(
-        out,
-        finding.words.as_str(),
-        (&format!("  {sign} "), "       "),
-        look.width,
-    );
+    push_folded(out, finding.words.as_str(), (&format!("  {sign} "), "       "), look.width);
     if look.colour {
         let tinted = look.tinted(finding.tone, sign);
         out.replace_range(start + 2..start + 2 + sign.len(), &tinted);
     }
     if !finding.todo.is_empty() {
-        push_folded(
-            out,
-            finding.todo.as_str(),
-            ("       do: ", "           "),
-            look.width,
-        );
+        push_folded(out, finding.todo.as_str(), ("       do: ", "           "), look.width);
     }
 }
 
 /// One line about where a run is: `step 4 of 12  collect at 40 % duty  3 min 20 s left`. Never wider than `width`.
 #[must_use]
 pub fn progress(step: usize, steps: usize, words: &Words, left_s: Option<f64>, width: usize) -> String {
-    let left = left_s
-        .filter(|s| s.is_finite())
-        .map_or_else(String::new, |s| format!("  {} left", span(s)));
+    let left = left_s.filter(|s| s.is_finite()).map_or_else(String::new, |s| format!("  {} left", span(s)));
     let head = format!("step {step} of {steps}  ");
     let room = width.saturating_sub(columns(&head) + columns(&left));
     head + &shortened(words.as_str(), room) + &left
@@ -268,26 +235,15 @@ mod tests {
     fn progress_keeps_the_width_and_the_time() {
         let words = Words::from("collect at 40 % duty with back pressure of 120 kPa for 30 s");
         let line = progress(4, 12, &words, Some(200.0), 60);
-        assert_eq!(
-            line,
-            "step 4 of 12  collect at 40 % duty with ba…  3 min 20 s left"
-        );
+        assert_eq!(line, "step 4 of 12  collect at 40 % duty with ba…  3 min 20 s left");
         assert!(columns(&line) <= 60);
-        assert_eq!(
-            progress(1, 1, &Words::from("tare"), None, 60),
-            "step 1 of 1  tare"
-        );
+        assert_eq!(progress(1, 1, &Words::from("tare"), None, 60), "step 1 of 1  tare");
     }
 
     #[test]
     fn folds_between_words() {
         let mut out = String::new();
-        push_folded(
-            &mut out,
-            "one two  three extraordinarily four",
-            ("  - ", "    "),
-            16,
-        );
+        push_folded(&mut out, "one two  three extraordinarily four", ("  - ", "    "), 16);
         assert_eq!(out, "  - one two\n    three\n    extraordinarily\n    four\n");
     }
 }

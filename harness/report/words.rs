@@ -50,9 +50,8 @@ impl fmt::Display for Words {
 }
 
 /// What stays with the number before it.
-const UNITS: &[&str] = &[
-    "%", "±", "mL/min", "gal/h", "kPa", "psi", "V", "A", "s", "ms", "g", "mL", "rpm", "Hz", "°C", "°F",
-];
+const UNITS: &[&str] =
+    &["%", "±", "mL/min", "gal/h", "kPa", "psi", "V", "A", "s", "ms", "g", "mL", "rpm", "Hz", "°C", "°F"];
 
 /// Text with no-break spaces between numbers and what belongs to them.
 pub(super) fn glue(text: &str) -> String {
@@ -80,9 +79,7 @@ impl FileName {
     pub fn new(name: &str) -> Option<Self> {
         let good = !name.starts_with('.')
             && (1..=120).contains(&name.len())
-            && name
-                .bytes()
-                .all(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-'));
+            && name.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-'));
         good.then(|| FileName(name.to_owned()))
     }
 
@@ -121,15 +118,7 @@ mod tests {
     #[test]
     fn only_plain_names_are_linked() {
         assert!(FileName::new("duty_flow.csv").is_some());
-        for bad in [
-            "",
-            "../x",
-            ".hidden",
-            "javascript:alert(1)",
-            "a b",
-            "a\"b",
-            "/etc/passwd",
-        ] {
+        for bad in ["", "../x", ".hidden", "javascript:alert(1)", "a b", "a\"b", "/etc/passwd"] {
             assert!(FileName::new(bad).is_none(), "{bad}");
         }
     }

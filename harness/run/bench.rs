@@ -117,16 +117,8 @@ impl<'a> Bench<'a> {
 
     /// Starts at `now`, at the plan's step `from_step` (0 for the first).
     pub fn start(&mut self, now: Moment, from_step: usize) {
-        let slowest = self
-            .rig
-            .instruments
-            .iter()
-            .map(|i| i.port.ready_within)
-            .max()
-            .unwrap_or_default();
-        self.phase = Phase::Identifying {
-            until: now + slowest + IDENTIFY_WITHIN,
-        };
+        let slowest = self.rig.instruments.iter().map(|i| i.port.ready_within).max().unwrap_or_default();
+        self.phase = Phase::Identifying { until: now + slowest + IDENTIFY_WITHIN };
         self.next_step = from_step;
         self.context.desk.start(now);
         self.wake = now;
@@ -143,12 +135,7 @@ impl<'a> Bench<'a> {
     /// A port is gone, or bytes were lost.
     pub fn port_lost(&mut self, index: usize, at: Moment, fault: Fault) {
         self.context.desk.port_lost(index, at);
-        let controls = |role: &Role| {
-            self.context
-                .desk
-                .channel(role)
-                .map(|c| self.rig.channels[c].instrument)
-        };
+        let controls = |role: &Role| self.context.desk.channel(role).map(|c| self.rig.channels[c].instrument);
         let is_control = controls(&Role::SafeState) == Some(index);
         self.control_lost |= is_control;
         let energised = self.context.guard.energised();
@@ -159,12 +146,9 @@ impl<'a> Bench<'a> {
                 fault.to_string(),
                 "the pump cannot be switched off from here: cut the 12 V feed with the emergency stop",
             ),
-            (false, true) if index < self.ready.len() => Fault::new(
-                FaultCode::SensorLost,
-                fault.who.clone(),
-                fault.to_string(),
-                fault.help,
-            ),
+            (false, true) if index < self.ready.len() => {
+                Fault::new(FaultCode::SensorLost, fault.who.clone(), fault.to_string(), fault.help)
+            }
             _ => fault,
         };
         self.fail(fault, at);
@@ -174,9 +158,7 @@ impl<'a> Bench<'a> {
     /// nobody waits for what the bench says to it.
     pub fn stop(&mut self, exit: Exit, at: Moment) {
         if self.stopped && matches!(self.phase, Phase::Ending(_)) {
-            self.context
-                .log
-                .event(at, "stop", &[("exit", &exit.code()), ("again", &true)]);
+            self.context.log.event(at, "stop", &[("exit", &exit.code()), ("again", &true)]);
             self.finish(Shutdown::cut_short(), at);
             return;
         }
@@ -280,10 +262,7 @@ impl<'a> Bench<'a> {
     }
 
     pub(super) fn is_live(&self) -> bool {
-        matches!(
-            self.phase,
-            Phase::Arming { .. } | Phase::Playing | Phase::Ending(_)
-        )
+        matches!(self.phase, Phase::Arming { .. } | Phase::Playing | Phase::Ending(_))
     }
 
     fn step_phase(&mut self, now: Moment) {
@@ -291,9 +270,7 @@ impl<'a> Bench<'a> {
             Phase::Identifying { until } => {
                 let late = now >= *until;
                 if self.ready.iter().all(|r| *r) {
-                    self.phase = Phase::FirstReadings {
-                        until: now + READ_WITHIN,
-                    };
+                    self.phase = Phase::FirstReadings { until: now + READ_WITHIN };
                 } else if late {
                     let index = self.ready.iter().position(|r| !r).unwrap_or(0);
                     let who = self.rig.instruments[index].name.clone();
@@ -347,10 +324,7 @@ impl<'a> Bench<'a> {
     /// Tells the device that owns the pump output to be safe (1) or armed (0), where the rig has one.
     fn safe_state(&mut self, value: f64, now: Moment) {
         if self.context.desk.channel(&Role::SafeState).is_some()
-            && let Err(fault) = self
-                .context
-                .desk
-                .set(&Role::SafeState, value, &self.context.readings, now)
+            && let Err(fault) = self.context.desk.set(&Role::SafeState, value, &self.context.readings, now)
         {
             self.fail(fault, now);
         }
@@ -415,12 +389,8 @@ impl<'a> Bench<'a> {
         // What was being asked no longer matters; what makes the bench safe is asked now.
         self.asked.clear();
         self.context.questions.clear();
-        let traps = self.next_step > 0
-            && self
-                .plan
-                .steps
-                .get(self.next_step - 1)
-                .is_some_and(|s| s.traps_pressure);
+        let traps =
+            self.next_step > 0 && self.plan.steps.get(self.next_step - 1).is_some_and(|s| s.traps_pressure);
         let mut shutdown = Shutdown::new(now, traps, self.control_lost).with_nobody(exit == Exit::HangUp);
         if let Some(seen) = shutdown.advance(&mut self.context, now) {
             self.finish(seen, now);
@@ -435,12 +405,7 @@ impl<'a> Bench<'a> {
         self.context.log.text(now, "safe", &seen.words);
         self.context.log.flush();
         let fault = fault.or(seen.fault);
-        self.phase = Phase::Ended(Ending {
-            exit,
-            fault,
-            safe_state: seen.words,
-            verified: seen.verified,
-        });
+        self.phase = Phase::Ended(Ending { exit, fault, safe_state: seen.words, verified: seen.verified });
     }
 
     fn next_wake(&self, now: Moment) -> Moment {
@@ -451,11 +416,7 @@ impl<'a> Bench<'a> {
             Phase::Ending(shutdown) => shutdown.wake(now),
             Phase::Ended(_) => Moment::NEVER,
         };
-        let guard = if self.is_live() {
-            self.context.guard.wake()
-        } else {
-            Moment::NEVER
-        };
+        let guard = if self.is_live() { self.context.guard.wake() } else { Moment::NEVER };
         self.context.desk.wake().min(phase).min(guard)
     }
 }

@@ -26,17 +26,9 @@ struct Bounds {
 
 /// Line pressure, kPa: a stopped pump empties a stiff line at some 7 MPa/s (the virtual bench; steepest seen in the
 /// shipped scenarios: 148 kPa in 20 ms). A second reading at the new level confirms it.
-const PRESSURE: Bounds = Bounds {
-    least: 200.0,
-    per_s: 5000.0,
-    hold: Duration::ZERO,
-};
+const PRESSURE: Bounds = Bounds { least: 200.0, per_s: 5000.0, hold: Duration::ZERO };
 /// Cup mass, g: the strongest pump of the trade fills 50 g/s at most (common practice, no source); a knock lasts 0.3 s.
-const MASS: Bounds = Bounds {
-    least: 20.0,
-    per_s: 25.0,
-    hold: Duration::from_millis(550),
-};
+const MASS: Bounds = Bounds { least: 20.0, per_s: 25.0, hold: Duration::from_millis(550) };
 
 /// A filtered scale smears a step, so the mean of the last half second is compared with that of the second that ended 1.5 s
 /// before; a fall by more than this many grams, with the pump on, is a step. A knock of 0.3 s moves the means less.
@@ -68,18 +60,12 @@ struct Track {
 
 impl Track {
     const fn new(bounds: Bounds) -> Self {
-        Track {
-            bounds,
-            last: None,
-            held: None,
-        }
+        Track { bounds, last: None, held: None }
     }
 
     fn look(&mut self, reading: Reading) -> Verdict {
         let by = self.last.map_or(0.0, |last| reading.value - last.value);
-        let span_s = self
-            .last
-            .map_or(0.0, |last| reading.at.since(last.at).as_secs_f64());
+        let span_s = self.last.map_or(0.0, |last| reading.at.since(last.at).as_secs_f64());
         let allowed = self.bounds.least + self.bounds.per_s * span_s.min(SPAN_MAX_S);
         let verdict = match self.held {
             _ if by.abs() <= allowed => Verdict::Taken,
@@ -183,22 +169,12 @@ mod tests {
     fn a_spike_is_held_back_and_a_new_level_is_taken() {
         use Verdict::{Held, Step, Taken};
         let pressure = |values: &[f64]| verdicts(&Role::LinePressure, 20, values);
-        assert_eq!(
-            pressure(&[500.0, 5000.0, 501.0, 502.0]),
-            [Taken, Held, Taken, Taken]
-        );
+        assert_eq!(pressure(&[500.0, 5000.0, 501.0, 502.0]), [Taken, Held, Taken, Taken]);
         assert_eq!(pressure(&[500.0, 50.0, 40.0]), [Taken, Held, Step(-460.0)]);
         assert_eq!(pressure(&[0.0, 150.0, 300.0, 150.0]), [Taken; 4]);
         let mass = |values: &[f64]| verdicts(&Role::CupMass, 100, values);
-        assert_eq!(
-            mass(&[300.0, 340.0, 341.0, 301.0]),
-            [Taken, Held, Held, Taken],
-            "a knock of 40 g"
-        );
-        assert_eq!(
-            mass(&[300.0, 400.0, 400.0, 400.0, 301.0]),
-            [Taken, Held, Held, Held, Taken]
-        );
+        assert_eq!(mass(&[300.0, 340.0, 341.0, 301.0]), [Taken, Held, Held, Taken], "a knock of 40 g");
+        assert_eq!(mass(&[300.0, 400.0, 400.0, 400.0, 301.0]), [Taken, Held, Held, Held, Taken]);
         let lifted = [300.0, -100.0, -100.0, -100.0, -100.0, -100.0, -100.0, -100.0];
         assert_eq!(mass(&lifted)[1..7], [Held; 6]);
         assert_eq!(mass(&lifted)[7], Step(-400.0));
@@ -210,11 +186,8 @@ mod tests {
         // Emptied by 80 g through a filter of 0.3 s; a knock of 40 g for 0.3 s.
         let emptied = |i: usize| rising(i) - 80.0 * (1.0 - (-(i as f64 - 30.0).max(0.0) / 3.0).exp());
         let knocked = |i: usize| rising(i) + if (30..33).contains(&i) { 20.0 } else { 0.0 };
-        for (value, steps) in [
-            (&emptied as &dyn Fn(usize) -> f64, true),
-            (&knocked, false),
-            (&rising, false),
-        ] {
+        for (value, steps) in [(&emptied as &dyn Fn(usize) -> f64, true), (&knocked, false), (&rising, false)]
+        {
             let values: Vec<f64> = (0..80).map(value).collect();
             let seen = verdicts(&Role::CupMass, 100, &values);
             assert_eq!(seen.iter().any(|v| matches!(v, Verdict::Step(_))), steps);

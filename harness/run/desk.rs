@@ -144,11 +144,7 @@ impl<'a> Desk<'a> {
     /// # Errors
     /// `CONFIG` where the role has no channel or the value may not be sent.
     pub fn set(&mut self, role: &Role, value: f64, readings: &Readings, now: Moment) -> Result<(), Fault> {
-        let value = if *role == Role::Boost {
-            self.boost_volts(value, readings)?
-        } else {
-            value
-        };
+        let value = if *role == Role::Boost { self.boost_volts(value, readings)? } else { value };
         self.tell(role, value, now, false)
     }
 
@@ -162,22 +158,13 @@ impl<'a> Desk<'a> {
 
     fn tell(&mut self, role: &Role, value: f64, now: Moment, urgent: bool) -> Result<(), Fault> {
         let refuse = |why: &str| {
-            Fault::new(
-                FaultCode::Config,
-                role.word(),
-                why.to_owned(),
-                "correct the rig or scenario",
-            )
+            Fault::new(FaultCode::Config, role.word(), why.to_owned(), "correct the rig or scenario")
         };
-        let channel = self
-            .channel(role)
-            .ok_or_else(|| refuse("no instrument of the rig sets it"))?;
+        let channel = self.channel(role).ok_or_else(|| refuse("no instrument of the rig sets it"))?;
         let spec = &self.rig.channels[channel];
         let (low, high) = spec.range;
         if !value.is_finite() || value < low || value > high {
-            return Err(refuse(&format!(
-                "{value} lies outside the channel's range {low} to {high}"
-            )));
+            return Err(refuse(&format!("{value} lies outside the channel's range {low} to {high}")));
         }
         let instrument = &mut self.instruments[spec.instrument];
         if urgent {
@@ -202,9 +189,8 @@ impl<'a> Desk<'a> {
                 "add engine.boost_sensor",
             ));
         };
-        let ambient_kpa = readings
-            .latest(&Role::AmbientPressure)
-            .map_or(self.rig.engine.ambient_kpa, |r| r.value);
+        let ambient_kpa =
+            readings.latest(&Role::AmbientPressure).map_or(self.rig.engine.ambient_kpa, |r| r.value);
         Ok(v0 + (gauge_kpa + ambient_kpa - p0) * (v1 - v0) / (p1 - p0))
     }
 

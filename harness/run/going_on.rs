@@ -16,10 +16,7 @@ pub fn going_on(plan: &Plan, at: u32, collected: &BTreeSet<u32>) -> Plan {
     let steps = &plan.steps;
     let ended = steps.iter().position(|s| s.id == at).unwrap_or(0);
     let from = back_to(steps, first_open(steps, ended, collected), collected);
-    let mut rest = Plan {
-        steps: Vec::new(),
-        ..plan.clone()
-    };
+    let mut rest = Plan { steps: Vec::new(), ..plan.clone() };
     if from == 0 {
         rest.steps.clone_from(steps);
         return rest;
@@ -31,11 +28,7 @@ pub fn going_on(plan: &Plan, at: u32, collected: &BTreeSet<u32>) -> Plan {
 }
 
 fn again(step: &Step) -> Step {
-    Step {
-        id: 0,
-        label: format!("again: {}", step.label),
-        ..step.clone()
-    }
+    Step { id: 0, label: format!("again: {}", step.label), ..step.clone() }
 }
 
 /// Whether a finished collection lies in a part of the plan.
@@ -51,12 +44,9 @@ fn first_open(steps: &[Step], ended: usize, collected: &BTreeSet<u32>) -> usize 
         let ends = matches!(&steps[i].op, Op::Mark { kind, .. } if kind == END);
         collected.contains(&steps[i].id) || (ends && i > ended)
     };
-    let ended = (ended..steps.len())
-        .find(|i| !over(*i))
-        .unwrap_or(steps.len() - 1);
-    let span = open_marks(steps, ended)
-        .into_iter()
-        .find(|mark| !holds_finished(&steps[*mark..ended], collected));
+    let ended = (ended..steps.len()).find(|i| !over(*i)).unwrap_or(steps.len() - 1);
+    let span =
+        open_marks(steps, ended).into_iter().find(|mark| !holds_finished(&steps[*mark..ended], collected));
     let from = span.unwrap_or(ended);
     if !steps[from].traps_pressure {
         return from;
@@ -136,11 +126,9 @@ fn lead_in<'s>(steps: &'s [Step], from: usize, collected: &BTreeSet<u32>) -> Vec
 
 /// Whether the duty is set before anything is done with the pump.
 fn sets_duty_first(steps: &[Step]) -> bool {
-    let mut acts = steps
-        .iter()
-        .filter(|s| !matches!(s.op, Op::Mark { .. } | Op::Expect { .. } | Op::Ask { .. }));
-    acts.next()
-        .is_none_or(|s| matches!(&s.op, Op::Set(v) if v.iter().any(|(r, _)| *r == Role::PumpDuty)))
+    let mut acts =
+        steps.iter().filter(|s| !matches!(s.op, Op::Mark { .. } | Op::Expect { .. } | Op::Ask { .. }));
+    acts.next().is_none_or(|s| matches!(&s.op, Op::Set(v) if v.iter().any(|(r, _)| *r == Role::PumpDuty)))
 }
 
 /// Of settings in order, those that nothing later replaces.
@@ -169,19 +157,11 @@ mod tests {
     }
 
     fn mark(kind: &str) -> Op {
-        Op::Mark {
-            kind: kind.into(),
-            values: Vec::new(),
-        }
+        Op::Mark { kind: kind.into(), values: Vec::new() }
     }
 
     fn collect() -> Op {
-        Op::Collect {
-            repeat: 1,
-            nozzle: "A".into(),
-            stop: CollectStop::Seconds(30.0),
-            weigh_at_rest: false,
-        }
+        Op::Collect { repeat: 1, nozzle: "A".into(), stop: CollectStop::Seconds(30.0), weigh_at_rest: false }
     }
 
     fn settle() -> Op {
@@ -222,22 +202,11 @@ mod tests {
             duty(25.0),
             settle(),          // 21, 22
             mark("dead_band"), // 23
-            Op::Ramp {
-                role: Role::PumpDuty,
-                from: 25.0,
-                to: 2.0,
-                seconds: 60.0,
-                until: None,
-            }, // 24
+            Op::Ramp { role: Role::PumpDuty, from: 25.0, to: 2.0, seconds: 60.0, until: None }, // 24
             mark(END),
             duty(0.0), // 25, 26
         ];
-        let step = |(i, op)| Step {
-            id: i as u32 + 1,
-            label: String::new(),
-            op,
-            traps_pressure: false,
-        };
+        let step = |(i, op)| Step { id: i as u32 + 1, label: String::new(), op, traps_pressure: false };
         Plan {
             scenario: "test".into(),
             source: String::new(),

@@ -65,19 +65,10 @@ impl Guard {
     /// Interlocks for the effective limits of a plan.
     #[must_use]
     pub fn new(limits: Limits, desk: &Desk<'_>) -> Self {
-        let guarded = [
-            Role::LinePressure,
-            Role::OutputOn,
-            Role::EmergencyStop,
-            Role::Supply,
-            Role::CupMass,
-        ];
+        let guarded = [Role::LinePressure, Role::OutputOn, Role::EmergencyStop, Role::Supply, Role::CupMass];
         Guard {
             limits,
-            guarded: guarded
-                .into_iter()
-                .filter(|r| desk.channel(r).is_some())
-                .collect(),
+            guarded: guarded.into_iter().filter(|r| desk.channel(r).is_some()).collect(),
             energised: None,
             changed: Moment::START,
             strong: None,
@@ -174,12 +165,7 @@ impl Guard {
         }
         let passed = |limit: f64, unit: &str| {
             let seen = format!("{value:.1} {unit} passed the limit of {limit:.1} {unit}");
-            Fault::new(
-                FaultCode::Limit,
-                role.word(),
-                seen,
-                "find out why before running again",
-            )
+            Fault::new(FaultCode::Limit, role.word(), seen, "find out why before running again")
         };
         match role {
             Role::LinePressure if value > self.limits.line_pressure_kpa => {
@@ -259,9 +245,8 @@ impl Guard {
             return Err(Fault::new(FaultCode::Frozen, "line_pressure", seen, help));
         }
         // A gauge that a person reads may have been read last with the pump off.
-        let read = readings
-            .latest(&Role::LinePressure)
-            .filter(|r| self.strong.is_some_and(|since| r.at > since));
+        let read =
+            readings.latest(&Role::LinePressure).filter(|r| self.strong.is_some_and(|since| r.at > since));
         let low = read.map(|r| r.value).filter(|p| *p < PRESSURE_EXPECTED_KPA);
         if let (Some(since), Some(p)) = (self.strong, low)
             && now.since(since) > PRESSURE_AFTER
@@ -293,10 +278,6 @@ impl Guard {
     /// The next moment something is to be checked or beaten.
     #[must_use]
     pub fn wake(&self) -> Moment {
-        if self.has_heartbeat {
-            self.next_check.min(self.next_beat)
-        } else {
-            self.next_check
-        }
+        if self.has_heartbeat { self.next_check.min(self.next_beat) } else { self.next_check }
     }
 }

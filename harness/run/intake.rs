@@ -28,9 +28,7 @@ impl Bench<'_> {
             self.context.readings.stood_still(now);
         }
         if late > GAP && self.stage() == Stage::Playing {
-            self.context
-                .log
-                .event(now, "gap", &[("seconds", &late.as_secs_f64())]);
+            self.context.log.event(now, "gap", &[("seconds", &late.as_secs_f64())]);
             if let Some(act) = &mut self.act {
                 act.gap(late);
             }
@@ -48,27 +46,17 @@ impl Bench<'_> {
         match event {
             InstrumentEvent::Ready { identity } => {
                 let text = crate::problem::safe_text(identity.as_deref().unwrap_or_default());
-                self.context
-                    .log
-                    .event(now, "identified", &[("instrument", name), ("identity", &text)]);
+                self.context.log.event(now, "identified", &[("instrument", name), ("identity", &text)]);
                 self.ready[instrument] = true;
                 self.identities[instrument] = text;
             }
-            InstrumentEvent::Reading {
-                channel,
-                value,
-                at,
-                round_trip,
-                ..
-            } => {
+            InstrumentEvent::Reading { channel, value, at, round_trip, .. } => {
                 if let Some(span) = round_trip {
                     self.timing.count(name, span);
                 }
                 self.take_reading(channel, Reading { at, value });
             }
-            InstrumentEvent::Told {
-                channel, value, at, ..
-            } => {
+            InstrumentEvent::Told { channel, value, at, .. } => {
                 self.context.desk.acknowledged(channel);
                 let role = &self.rig.channels[channel].role;
                 if !matches!(role, Role::Heartbeat | Role::SafeState) {
@@ -102,11 +90,7 @@ impl Bench<'_> {
         let steadily = self.context.guard.steadily_on(reading.at);
         let verdict = self.credible.look(role, reading, steadily);
         if verdict == Verdict::Held {
-            self.context.log.event(
-                reading.at,
-                "rejected",
-                &[("role", role), ("value", &reading.value)],
-            );
+            self.context.log.event(reading.at, "rejected", &[("role", role), ("value", &reading.value)]);
             self.context.readings.heard(channel, reading.at);
             self.limits(channel, reading);
             return;

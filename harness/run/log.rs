@@ -17,21 +17,14 @@ pub struct Log<'a> {
 
 impl std::fmt::Debug for Log<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Log")
-            .field("step", &self.step)
-            .finish_non_exhaustive()
+        f.debug_struct("Log").field("step", &self.step).finish_non_exhaustive()
     }
 }
 
 impl<'a> Log<'a> {
     /// Writes into `recorder`.
     pub fn new(recorder: &'a mut Recorder) -> Self {
-        Log {
-            recorder,
-            step: 0,
-            failure: None,
-            detail: String::new(),
-        }
+        Log { recorder, step: 0, failure: None, detail: String::new() }
     }
 
     /// A value of a column, at the moment it was taken.

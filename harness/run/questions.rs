@@ -46,9 +46,7 @@ impl Bench<'_> {
             return;
         }
         self.context.notes.push(why.to_owned());
-        self.context
-            .questions
-            .push((Question::Channel(channel), question));
+        self.context.questions.push((Question::Channel(channel), question));
     }
 
     /// Questions to show the operator, oldest first.

@@ -53,10 +53,7 @@ impl Readings {
             let guarded = matches!(channel.role, Role::LinePressure | Role::OutputOn);
             let periods = channel.every * STALE_PERIODS;
             let latest = match channel.exchange {
-                ExchangeSpec::Fixed { value } => Some(Reading {
-                    at: Moment::NEVER,
-                    value,
-                }),
+                ExchangeSpec::Fixed { value } => Some(Reading { at: Moment::NEVER, value }),
                 _ => None,
             };
             let by_person = matches!(channel.exchange, ExchangeSpec::Operator { .. });
@@ -74,10 +71,7 @@ impl Readings {
                 },
             }
         };
-        Readings {
-            slots: rig.channels.iter().map(slot).collect(),
-            went_on: Moment::START,
-        }
+        Readings { slots: rig.channels.iter().map(slot).collect(), went_on: Moment::START }
     }
 
     /// Takes a reading of a channel.
@@ -109,9 +103,7 @@ impl Readings {
     #[must_use]
     pub fn fresh(&self, role: &Role, now: Moment) -> Option<f64> {
         let slot = self.slots.iter().find(|s| s.role == *role)?;
-        slot.latest
-            .filter(|r| now.since(r.at) <= slot.stale_after)
-            .map(|r| r.value)
+        slot.latest.filter(|r| now.since(r.at) <= slot.stale_after).map(|r| r.value)
     }
 
     /// The first sampled role among `roles` whose latest reading is too old, with its age.
@@ -137,9 +129,6 @@ impl Readings {
     /// The first sampled role that has never been read.
     #[must_use]
     pub fn missing(&self) -> Option<&Role> {
-        self.slots
-            .iter()
-            .find(|s| s.sampled && s.latest.is_none())
-            .map(|s| &s.role)
+        self.slots.iter().find(|s| s.sampled && s.latest.is_none()).map(|s| &s.role)
     }
 }

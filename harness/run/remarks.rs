@@ -49,9 +49,7 @@ fn value(rig: &Rig, channel: &ChannelSpec, seen: &Seen, units: Units) -> Option<
         Role::LinePressure | Role::BackPressure => {
             let stated = &channel.uncertainty;
             let scatter = seen.sd / (seen.count as f64).sqrt();
-            let u = (stated.zero.standard())
-                .hypot(stated.resolution / 12.0_f64.sqrt())
-                .hypot(scatter);
+            let u = (stated.zero.standard()).hypot(stated.resolution / 12.0_f64.sqrt()).hypot(scatter);
             if mean.abs() > ZERO_K * u {
                 let stated = show_difference(stated.zero.standard(), channel.role.dimension(), units);
                 return Some(format!(
@@ -71,14 +69,12 @@ fn value(rig: &Rig, channel: &ChannelSpec, seen: &Seen, units: Units) -> Option<
         Role::CupMass | Role::TankMass if mean < -channel.uncertainty.resolution.max(1.0) => {
             Some("below zero: put the empty vessel on, then tare".to_owned())
         }
-        Role::CupMass if mean > rig.limits.cup_mass_g => Some(format!(
-            "over the limit of {}: empty the cup, or tare it",
-            shown(rig.limits.cup_mass_g)
-        )),
-        Role::Supply if mean < rig.limits.supply_v.0 => Some(format!(
-            "below {}: supply on? fuse? emergency stop pulled?",
-            shown(rig.limits.supply_v.0)
-        )),
+        Role::CupMass if mean > rig.limits.cup_mass_g => {
+            Some(format!("over the limit of {}: empty the cup, or tare it", shown(rig.limits.cup_mass_g)))
+        }
+        Role::Supply if mean < rig.limits.supply_v.0 => {
+            Some(format!("below {}: supply on? fuse? emergency stop pulled?", shown(rig.limits.supply_v.0)))
+        }
         Role::Supply if mean > rig.limits.supply_v.1 => {
             Some(format!("above {}: turn it down", shown(rig.limits.supply_v.1)))
         }
@@ -97,10 +93,7 @@ fn value(rig: &Rig, channel: &ChannelSpec, seen: &Seen, units: Units) -> Option<
 
 /// How often a channel came, against its sample period.
 fn rate(channel: &ChannelSpec, seen: &Seen, span: Duration) -> Option<String> {
-    let sampled = !matches!(
-        channel.exchange,
-        ExchangeSpec::Operator { .. } | ExchangeSpec::Fixed { .. }
-    );
+    let sampled = !matches!(channel.exchange, ExchangeSpec::Operator { .. } | ExchangeSpec::Fixed { .. });
     // The first second goes into opening and identifying.
     let promised = (span.as_secs_f64() - 1.0) / channel.every.as_secs_f64();
     let slow = sampled && (seen.count as f64) < PROMISED * promised;

@@ -49,14 +49,7 @@ impl Shutdown {
     /// Starts at `now`; with `traps_pressure` the step had closed the line on purpose.
     #[must_use]
     pub fn new(now: Moment, traps_pressure: bool, control_lost: bool) -> Self {
-        Shutdown {
-            start: now,
-            next_command: now,
-            traps_pressure,
-            control_lost,
-            nobody: false,
-            closing: None,
-        }
+        Shutdown { start: now, next_command: now, traps_pressure, control_lost, nobody: false, closing: None }
     }
 
     /// The same where the operator's input may have ended: no answer is waited for.
@@ -75,13 +68,7 @@ impl Shutdown {
             self.command(bench, now);
             self.next_command = if by_hand { Moment::NEVER } else { now + REPEAT };
         }
-        let after = |role: &Role| {
-            bench
-                .readings
-                .latest(role)
-                .filter(|r| r.at > self.start)
-                .map(|r| r.value)
-        };
+        let after = |role: &Role| bench.readings.latest(role).filter(|r| r.at > self.start).map(|r| r.value);
         let has = |role: &Role| bench.desk.channel(role).is_some();
         let off = after(&Role::OutputOn).map(|on| on < 0.5);
         let gone = after(&Role::LinePressure).map(|p| p < GONE_KPA);
@@ -97,21 +84,13 @@ impl Shutdown {
         }
         if !drives && (!pressure_matters || gone == Some(true)) {
             let words = "this rig switches no pump; nothing was left to switch off".to_owned();
-            return Some(Seen {
-                words,
-                verified: true,
-                fault: None,
-            });
+            return Some(Seen { words, verified: true, fault: None });
         }
         let waited = now.since(self.start);
         if pressure_matters && gone == Some(false) {
             return (waited >= STUCK_AFTER).then(|| self.stuck(bench));
         }
-        let patience = if by_hand && !self.nobody {
-            PERSON_WITHIN
-        } else {
-            CONFIRM_WITHIN
-        };
+        let patience = if by_hand && !self.nobody { PERSON_WITHIN } else { CONFIRM_WITHIN };
         if waited < patience {
             return None;
         }
@@ -122,9 +101,7 @@ impl Shutdown {
     #[must_use]
     pub fn wake(&self, now: Moment) -> Moment {
         let soon = now + Duration::from_millis(20);
-        self.next_command
-            .max(soon)
-            .min((self.start + STUCK_AFTER).max(soon))
+        self.next_command.max(soon).min((self.start + STUCK_AFTER).max(soon))
     }
 
     /// What is seen where nobody waited for it.
@@ -177,11 +154,8 @@ impl Shutdown {
                 fault: None,
             };
         }
-        let read_back = if bench.desk.channel(&Role::OutputOn).is_some() {
-            "output reads back off"
-        } else {
-            "confirmed"
-        };
+        let read_back =
+            if bench.desk.channel(&Role::OutputOn).is_some() { "output reads back off" } else { "confirmed" };
         Seen {
             words: format!("pump off after {after_ms:.0} ms: {read_back}{pressure}"),
             verified: true,
@@ -190,36 +164,18 @@ impl Shutdown {
     }
 
     fn stuck(&self, bench: &Context<'_>) -> Seen {
-        let p = bench
-            .readings
-            .latest(&Role::LinePressure)
-            .map_or(f64::NAN, |r| r.value);
-        let seen = format!(
-            "{p:.0} kPa {:.0} s after the pump was switched off",
-            STUCK_AFTER.as_secs_f64()
-        );
+        let p = bench.readings.latest(&Role::LinePressure).map_or(f64::NAN, |r| r.value);
+        let seen = format!("{p:.0} kPa {:.0} s after the pump was switched off", STUCK_AFTER.as_secs_f64());
         let help = "cut the 12 V feed with the emergency stop now; the relay or driver may be welded";
         let fault = Fault::new(FaultCode::RelayStuck, "line pressure", seen.clone(), help);
-        Seen {
-            words: format!("NOT SAFE: {seen}; {help}"),
-            verified: false,
-            fault: Some(fault),
-        }
+        Seen { words: format!("NOT SAFE: {seen}; {help}"), verified: false, fault: Some(fault) }
     }
 
     fn unconfirmed(&self, pressure_gone: bool) -> Seen {
         let help = "cut the 12 V feed with the emergency stop";
-        let pressure = if pressure_gone {
-            "line pressure is gone"
-        } else {
-            "line pressure is not seen"
-        };
+        let pressure = if pressure_gone { "line pressure is gone" } else { "line pressure is not seen" };
         let words = format!("the pump driver does not confirm that it is off ({pressure}); {help}");
         let fault = Fault::new(FaultCode::ControlLost, "pump driver", words.clone(), help);
-        Seen {
-            words,
-            verified: false,
-            fault: Some(fault),
-        }
+        Seen { words, verified: false, fault: Some(fault) }
     }
 }

@@ -51,15 +51,9 @@ impl Snapshot {
             at,
             stage: bench.stage(),
             step: bench.progress().0,
-            readings: bench
-                .readings()
-                .each()
-                .map(|(role, r)| (role.clone(), r))
-                .collect(),
+            readings: bench.readings().each().map(|(role, r)| (role.clone(), r)).collect(),
             told: roles.filter_map(told).collect(),
-            fault: fault
-                .or_else(|| bench.ending().and_then(|e| e.fault.as_ref()))
-                .map(ToString::to_string),
+            fault: fault.or_else(|| bench.ending().and_then(|e| e.fault.as_ref())).map(ToString::to_string),
         }
     }
 

@@ -126,26 +126,15 @@ pub fn survey<P: Ports>(
         found.round_trips.sort_unstable();
         if !found.ready && found.faults.is_empty() {
             let help = "check its power, its cable, the port and the speed in the rig file";
-            found.faults.push(Fault::new(
-                FaultCode::Timeout,
-                found.name.clone(),
-                "no sign of it",
-                help,
-            ));
+            found.faults.push(Fault::new(FaultCode::Timeout, found.name.clone(), "no sign of it", help));
         }
     }
     survey
 }
 
 fn empty(rig: &Rig) -> Survey {
-    let found = |name: &String| Found {
-        name: name.clone(),
-        ..Found::default()
-    };
-    let seen = |role: String| Seen {
-        role,
-        ..Seen::default()
-    };
+    let found = |name: &String| Found { name: name.clone(), ..Found::default() };
+    let seen = |role: String| Seen { role, ..Seen::default() };
     Survey {
         instruments: rig.instruments.iter().map(|i| found(&i.name)).collect(),
         channels: rig.channels.iter().map(|c| seen(c.role.word())).collect(),
@@ -160,12 +149,7 @@ fn take(rig: &Rig, survey: &mut Survey, events: &mut Events) {
                 found.ready = true;
                 found.identity = safe_text(identity.as_deref().unwrap_or_default());
             }
-            InstrumentEvent::Reading {
-                channel,
-                value,
-                round_trip,
-                ..
-            } => {
+            InstrumentEvent::Reading { channel, value, round_trip, .. } => {
                 found.round_trips.extend(round_trip);
                 survey.channels[channel].take(value);
             }

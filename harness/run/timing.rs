@@ -19,18 +19,11 @@ pub struct Timing {
 impl Timing {
     /// Counts a duration of a kind.
     pub fn count(&mut self, kind: &str, span: Duration) {
-        let us = u64::try_from(span.as_micros())
-            .unwrap_or(LONGEST_US)
-            .clamp(1, LONGEST_US);
-        let index = self
-            .kinds
-            .iter()
-            .position(|(name, _)| name == kind)
-            .unwrap_or_else(|| {
-                self.kinds
-                    .push((kind.to_owned(), Histogram::new_with_bounds(1, LONGEST_US, 2).ok()));
-                self.kinds.len() - 1
-            });
+        let us = u64::try_from(span.as_micros()).unwrap_or(LONGEST_US).clamp(1, LONGEST_US);
+        let index = self.kinds.iter().position(|(name, _)| name == kind).unwrap_or_else(|| {
+            self.kinds.push((kind.to_owned(), Histogram::new_with_bounds(1, LONGEST_US, 2).ok()));
+            self.kinds.len() - 1
+        });
         if let Some(histogram) = &mut self.kinds[index].1 {
             histogram.saturating_record(us);
         }

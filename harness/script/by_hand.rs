@@ -29,11 +29,7 @@ const TRACE: &str = "use a rig whose instruments are read by the program";
 
 /// What a person cannot do, each with its mark.
 pub(super) fn refusals(steps: &[Step], rig: &Rig) -> Vec<(Mark, Problem)> {
-    let mut look = Look {
-        rig,
-        spans: Vec::new(),
-        found: Vec::new(),
-    };
+    let mut look = Look { rig, spans: Vec::new(), found: Vec::new() };
     look.steps(steps);
     look.found
 }
@@ -48,10 +44,7 @@ struct Look<'r> {
 impl Look<'_> {
     fn by_hand(&self, role: &Role) -> bool {
         let asked = |e: &ExchangeSpec| matches!(e, ExchangeSpec::Operator { .. });
-        self.rig
-            .channels
-            .iter()
-            .any(|c| c.role == *role && asked(&c.exchange))
+        self.rig.channels.iter().any(|c| c.role == *role && asked(&c.exchange))
     }
 
     /// Tells once that a person plays `role` here, where one does.
@@ -64,8 +57,7 @@ impl Look<'_> {
             return;
         }
         let expected = format!("a channel of the rig {} that an instrument plays", self.rig.name);
-        self.found
-            .push((mark, Problem::new(what).expected(expected).help(help)));
+        self.found.push((mark, Problem::new(what).expected(expected).help(help)));
     }
 
     fn steps(&mut self, steps: &[Step]) {

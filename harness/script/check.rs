@@ -18,13 +18,7 @@ use crate::quantity::{Dimension, Units, show};
 /// Everything that does not fit.
 pub(super) fn check(text: &Text, steps: &[Step], asked: &Asked, rig: &Rig) -> Result<Limits, Problems> {
     let limits = effective(&rig.limits, asked);
-    let mut check = Check {
-        text,
-        rig,
-        limits,
-        missing: Vec::new(),
-        problems: Problems::default(),
-    };
+    let mut check = Check { text, rig, limits, missing: Vec::new(), problems: Problems::default() };
     check.limits(asked);
     check.steps(steps);
     check.other_lines();
@@ -55,9 +49,7 @@ impl Check<'_> {
     fn tell(&mut self, mark: Mark, problem: Problem) {
         let known = self.problems.0.iter().any(|p| {
             p.what == problem.what
-                && p.place
-                    .as_ref()
-                    .is_some_and(|at| at.line == mark.line && at.column == mark.column)
+                && p.place.as_ref().is_some_and(|at| at.line == mark.line && at.column == mark.column)
         });
         if !known && self.problems.0.len() < PROBLEMS_MAX {
             self.problems.push(problem.at(self.text.place(mark)));
@@ -67,37 +59,23 @@ impl Check<'_> {
     /// The other end: a line of the rig.
     fn line_of(&self, path: &[&str]) -> String {
         match place_of(self.rig, path) {
-            Some(place) => format!(
-                "rig {}, line {}: `{}`",
-                self.rig.name,
-                place.line,
-                place.text.trim()
-            ),
+            Some(place) => format!("rig {}, line {}: `{}`", self.rig.name, place.line, place.text.trim()),
             None => format!("rig {}", self.rig.name),
         }
     }
 
     fn limits(&mut self, asked: &Asked) {
         for raised in raised(&self.rig.limits, asked) {
-            let what = format!(
-                "`{}: {}` would raise a limit of the bench",
-                raised.name, raised.text
-            );
+            let what = format!("`{}: {}` would raise a limit of the bench", raised.name, raised.text);
             let other = self.line_of(&["limits", raised.name]);
             let problem = Problem::new(what).expected(format!("not beyond {other}"));
-            self.tell(
-                raised.mark,
-                problem.help("a scenario may lower limits, never raise them"),
-            );
+            self.tell(raised.mark, problem.help("a scenario may lower limits, never raise them"));
         }
-        let Limits {
-            supply_v, duty_pct, ..
-        } = self.limits;
+        let Limits { supply_v, duty_pct, .. } = self.limits;
         for ((low, high), range) in [(supply_v, &asked.supply_v), (duty_pct, &asked.duty_pct)] {
             if let (true, Some((_, mark, text))) = (low > high, range) {
-                let problem = Problem::new(format!(
-                    "nothing is left between {text} and the limits of the rig"
-                ));
+                let problem =
+                    Problem::new(format!("nothing is left between {text} and the limits of the rig"));
                 self.tell(*mark, problem);
             }
         }
@@ -119,13 +97,7 @@ impl Check<'_> {
                     }
                 }
             }
-            Action::Ramp {
-                role,
-                from,
-                to,
-                until,
-                ..
-            } => {
+            Action::Ramp { role, from, to, until, .. } => {
                 self.set_point(role, from);
                 self.set_point(role, to);
                 if let Some((until, mark)) = until {
@@ -135,9 +107,7 @@ impl Check<'_> {
             }
             Action::Settle { role, .. } => self.need(role, mark, "settle on"),
             Action::Collect { .. } => self.need(&Role::CupMass, mark, "collect into"),
-            Action::Sweep {
-                axes, between, body, ..
-            } => {
+            Action::Sweep { axes, between, body, .. } => {
                 for axis in axes {
                     self.axis(&axis.role, &axis.points);
                 }
@@ -147,13 +117,7 @@ impl Check<'_> {
             Action::Cycle { body, .. } | Action::Span { body, .. } | Action::Trap { body, .. } => {
                 self.steps(body)
             }
-            Action::Bisect {
-                input,
-                from,
-                to,
-                output,
-                ..
-            } => {
+            Action::Bisect { input, from, to, output, .. } => {
                 self.set_point(input, from);
                 self.set_point(input, to);
                 self.need(output, mark, "watch");
@@ -185,18 +149,10 @@ impl Check<'_> {
             .filter(|c| c.role.direction() == direction)
             .map(|c| c.role.word())
             .collect();
-        let does = if direction == Direction::Read {
-            "reads"
-        } else {
-            "sets"
-        };
-        let what = format!(
-            "no instrument of the rig {} plays {role}, to {to} here",
-            self.rig.name
-        );
+        let does = if direction == Direction::Read { "reads" } else { "sets" };
+        let what = format!("no instrument of the rig {} plays {role}, to {to} here", self.rig.name);
         let problem = Problem::new(what).expected(format!("a role the rig {does}: {}", has.join(", ")));
-        self.missing
-            .push((role.clone(), self.problems.0.len(), Vec::new()));
+        self.missing.push((role.clone(), self.problems.0.len(), Vec::new()));
         self.tell(mark, problem);
     }
 
@@ -208,10 +164,9 @@ impl Check<'_> {
             let also = match lines.as_slice() {
                 [] => String::new(),
                 [line] => format!("; it also stands in line {line}"),
-                [first, .., last] => format!(
-                    "; it also stands in {} more lines, {first} to {last}",
-                    lines.len()
-                ),
+                [first, .., last] => {
+                    format!("; it also stands in {} more lines, {first} to {last}", lines.len())
+                }
             };
             let help = format!(
                 "give the rig a channel for it (line {channels}, `channels:`), or use another rig{also}"
@@ -257,12 +212,7 @@ impl Check<'_> {
         // A hair's breadth for what rounding of units makes of a value exactly on the end.
         let slack = 1e-9 * low.abs().max(high.abs());
         if sent < low - slack || sent > high + slack {
-            let at = self
-                .rig
-                .channels
-                .iter()
-                .position(|c| c.role == *role)
-                .unwrap_or(0);
+            let at = self.rig.channels.iter().position(|c| c.role == *role).unwrap_or(0);
             let instrument = &self.rig.instruments[channel.instrument].name;
             let as_volts = if *role == Role::Boost {
                 format!(" ({})", show(sent, dimension, Units::Us))
@@ -274,30 +224,19 @@ impl Check<'_> {
                 value.text
             ));
             let range = self.shown(dimension, (low, high));
-            let expected = format!(
-                "{range} (rig {}, channel {} on {instrument})",
-                self.rig.name,
-                at + 1
-            );
+            let expected = format!("{range} (rig {}, channel {} on {instrument})", self.rig.name, at + 1);
             self.tell(value.mark, problem.expected(expected));
         }
     }
 
     fn shown(&self, dimension: Dimension, (low, high): (f64, f64)) -> String {
-        format!(
-            "{} to {}",
-            show(low, dimension, Units::Us),
-            show(high, dimension, Units::Us)
-        )
+        format!("{} to {}", show(low, dimension, Units::Us), show(high, dimension, Units::Us))
     }
 
     /// The lowest and the highest point of an axis stand for all.
     fn axis(&mut self, role: &Role, points: &[Placed]) {
         let by = |a: &&Placed, b: &&Placed| a.value.total_cmp(&b.value);
-        let lowest = points
-            .iter()
-            .filter(|p| p.value > 0.0 || *role != Role::PumpDuty)
-            .min_by(by);
+        let lowest = points.iter().filter(|p| p.value > 0.0 || *role != Role::PumpDuty).min_by(by);
         for point in [lowest, points.iter().max_by(by)].into_iter().flatten() {
             self.set_point(role, point);
         }
@@ -315,9 +254,8 @@ impl Check<'_> {
     fn replay(&mut self, rows: &[(f64, f64, f64)], mark: Mark) {
         for (role, pick) in [(Role::Boost, 1), (Role::Rpm, 2)] {
             let values = rows.iter().map(|row| if pick == 1 { row.1 } else { row.2 });
-            let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-                (l.min(v), h.max(v))
-            });
+            let (low, high) =
+                values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
             for value in [low, high] {
                 let text = show(value, role.dimension(), Units::Us);
                 self.set_point(&role, &Placed { value, text, mark });
@@ -331,11 +269,8 @@ impl Check<'_> {
         if !unknown.is_empty() {
             let names: Vec<&str> = self.rig.pair.nozzles.iter().map(|n| n.name.as_str()).collect();
             let other = self.line_of(&["pair", "nozzles"]);
-            let problem = Problem::new(format!(
-                "the rig {} has no nozzle \"{}\"",
-                self.rig.name,
-                unknown.join("+")
-            ));
+            let problem =
+                Problem::new(format!("the rig {} has no nozzle \"{}\"", self.rig.name, unknown.join("+")));
             self.tell(
                 mark,
                 problem.expected(format!("{}, or several joined by + ({other})", names.join(", "))),

@@ -40,9 +40,7 @@ pub struct Asked {
 pub fn effective(rig: &Limits, asked: &Asked) -> Limits {
     let upper = |rig: f64, asked: &Option<AskedLimit>| asked.as_ref().map_or(rig, |a| rig.min(a.value));
     let range = |rig: (f64, f64), asked: &Option<AskedRange>| {
-        asked
-            .as_ref()
-            .map_or(rig, |((low, high), _, _)| (rig.0.max(*low), rig.1.min(*high)))
+        asked.as_ref().map_or(rig, |((low, high), _, _)| (rig.0.max(*low), rig.1.min(*high)))
     };
     Limits {
         line_pressure_kpa: upper(rig.line_pressure_kpa, &asked.line_pressure_kpa),
@@ -68,21 +66,11 @@ pub struct Raised {
 #[must_use]
 pub fn raised(rig: &Limits, asked: &Asked) -> Vec<Raised> {
     let upper = |name, rig: f64, asked: &Option<AskedLimit>| {
-        asked.as_ref().filter(|a| a.value > rig).map(|a| Raised {
-            name,
-            mark: a.mark,
-            text: a.text.clone(),
-        })
+        asked.as_ref().filter(|a| a.value > rig).map(|a| Raised { name, mark: a.mark, text: a.text.clone() })
     };
     let range = |name, rig: (f64, f64), asked: &Option<AskedRange>| {
-        let wider = asked
-            .as_ref()
-            .filter(|((low, high), _, _)| *low < rig.0 || *high > rig.1);
-        wider.map(|(_, mark, text)| Raised {
-            name,
-            mark: *mark,
-            text: text.clone(),
-        })
+        let wider = asked.as_ref().filter(|((low, high), _, _)| *low < rig.0 || *high > rig.1);
+        wider.map(|(_, mark, text)| Raised { name, mark: *mark, text: text.clone() })
     };
     [
         upper("line_pressure", rig.line_pressure_kpa, &asked.line_pressure_kpa),

@@ -13,9 +13,7 @@ impl Name {
     #[must_use]
     pub fn new(text: &str) -> Option<Self> {
         let good = (1..=32).contains(&text.len())
-            && text
-                .bytes()
-                .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_');
+            && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_');
         good.then(|| Name(Arc::from(text)))
     }
 
@@ -138,10 +136,7 @@ impl Role {
                 _ => None,
             };
         }
-        PLAIN
-            .iter()
-            .find(|(_, w, _)| *w == word)
-            .map(|(role, _, _)| role.clone())
+        PLAIN.iter().find(|(_, w, _)| *w == word).map(|(role, _, _)| role.clone())
     }
 
     /// The word of rig and scenario files.

@@ -13,21 +13,13 @@ use serde_json::{Map, Value, json};
 /// The schema of a scenario file.
 #[must_use]
 pub fn scenario() -> Value {
-    Schema {
-        parameters: true,
-        shapes: Map::new(),
-    }
-    .document(&SCENARIO)
+    Schema { parameters: true, shapes: Map::new() }.document(&SCENARIO)
 }
 
 /// The schema of a rig file.
 #[must_use]
 pub fn rig() -> Value {
-    Schema {
-        parameters: false,
-        shapes: Map::new(),
-    }
-    .document(&RIG)
+    Schema { parameters: false, shapes: Map::new() }.document(&RIG)
 }
 
 /// What a parameter looks like where a value is expected.
@@ -71,12 +63,8 @@ impl Schema {
                 object["minProperties"] = json!(1);
                 object["maxProperties"] = json!(1);
             } else {
-                let required: Vec<&str> = shape
-                    .fields
-                    .iter()
-                    .filter(|f| f.need == Need::Required)
-                    .map(|f| f.name)
-                    .collect();
+                let required: Vec<&str> =
+                    shape.fields.iter().filter(|f| f.need == Need::Required).map(|f| f.name).collect();
                 object["required"] = json!(required);
             }
             self.shapes.insert(name.clone(), object);
@@ -193,9 +181,8 @@ fn any_quantity(title: &str) -> Value {
 }
 
 fn role(usage: Use) -> Value {
-    let plain: Vec<&str> = Role::words()
-        .filter(|word| Role::parse(word).is_some_and(|role| usage.allows(&role)))
-        .collect();
+    let plain: Vec<&str> =
+        Role::words().filter(|word| Role::parse(word).is_some_and(|role| usage.allows(&role))).collect();
     let kinds: Vec<&str> = ["switched", "analogue", "duty_output", "sensor", "relay"]
         .into_iter()
         .filter(|kind| Role::parse(&format!("{kind}.a")).is_some_and(|role| usage.allows(&role)))

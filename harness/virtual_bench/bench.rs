@@ -106,12 +106,7 @@ impl Bench {
                     volts: source("logger.volts"),
                 },
             ),
-            scale: Scale::new(
-                &config.scale,
-                &config.cup,
-                source("scale"),
-                source("scale.splash"),
-            ),
+            scale: Scale::new(&config.scale, &config.cup, source("scale"), source("scale.splash")),
             mishaps: mishaps::Mishaps::new(&config.mishaps),
             now: Moment::START,
             reference_from: None,
@@ -208,8 +203,7 @@ impl Bench {
 
     /// Seconds on that clock since then: the harness counts its own, and one of them is `1 + clock_gain` true ones.
     pub(super) fn reference_clock_s(&self, now: Moment) -> Option<f64> {
-        self.reference_from
-            .map(|from| now.since(from).as_secs_f64() * self.steps_per_ns * 1e6)
+        self.reference_from.map(|from| now.since(from).as_secs_f64() * self.steps_per_ns * 1e6)
     }
 
     /// The operator sets the pressure that the nozzle sprays into, gauge kPa; a number that is not finite is ignored.
@@ -277,11 +271,7 @@ impl Bench {
 
     fn scale_line(&mut self, now: Moment) {
         let port = &mut self.ports[SCALE];
-        let world = World {
-            plant: &mut self.plant,
-            errors: &self.errors,
-            now,
-        };
+        let world = World { plant: &mut self.plant, errors: &self.errors, now };
         let before = port.output().len();
         self.scale.sample(&world, port.output());
         let bytes = port.output().len() - before;
@@ -294,11 +284,7 @@ impl Bench {
     fn line(&mut self, device: usize, now: Moment) {
         let port = &mut self.ports[device];
         let Some(work) = port.take_work() else { return };
-        let mut world = World {
-            plant: &mut self.plant,
-            errors: &self.errors,
-            now,
-        };
+        let mut world = World { plant: &mut self.plant, errors: &self.errors, now };
         let before = port.output().len();
         if work.overrun {
             match device {
@@ -357,23 +343,14 @@ impl VirtualBench for Bench {
 
     fn next_output(&mut self) -> Moment {
         let scale = self.scale.next_sample + self.ports[SCALE].time_of(super::devices::SCALE_LINE_BYTES);
-        let ports = self
-            .ports
-            .iter()
-            .map(Port::next_output)
-            .min()
-            .unwrap_or(Moment::NEVER);
+        let ports = self.ports.iter().map(Port::next_output).min().unwrap_or(Moment::NEVER);
         ports.min(scale).max(self.now)
     }
 
     fn transmit(&mut self, now: Moment, take: &mut dyn FnMut(Device, &[u8])) {
         self.advance(now);
         loop {
-            let next = self
-                .ports
-                .iter()
-                .enumerate()
-                .min_by_key(|(_, port)| port.next_ready());
+            let next = self.ports.iter().enumerate().min_by_key(|(_, port)| port.next_ready());
             match next {
                 Some((device, port)) if port.next_ready() <= now => {
                     self.ports[device].hand_over(|bytes| take(Device(device), bytes));

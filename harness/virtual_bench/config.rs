@@ -178,13 +178,7 @@ impl Config {
     /// # Errors
     /// A name that no nozzle has, or the same nozzle twice.
     pub fn nozzle_indices(&self, mounted: &str) -> Result<Vec<usize>, Problems> {
-        let known = || {
-            self.nozzles
-                .iter()
-                .map(|n| n.name.as_str())
-                .collect::<Vec<_>>()
-                .join(", ")
-        };
+        let known = || self.nozzles.iter().map(|n| n.name.as_str()).collect::<Vec<_>>().join(", ");
         let mut found = Vec::new();
         for name in mounted.split('+').map(str::trim) {
             let index = self.nozzles.iter().position(|n| n.name == name);
@@ -194,10 +188,7 @@ impl Config {
                     return Err(Problem::new(format!(
                         "virtual_bench: cannot mount nozzle {name:?} of {mounted:?}"
                     ))
-                    .expected(format!(
-                        "each of these at most once, joined by \"+\": {}",
-                        known()
-                    ))
+                    .expected(format!("each of these at most once, joined by \"+\": {}", known()))
                     .into());
                 }
             }

@@ -19,9 +19,7 @@ pub(super) fn apply(config: &mut Config, seed: Seed) -> Result<(), Problems> {
         return Ok(());
     };
     let mut stream = seed.stream("firmware.fault");
-    let kind = fault
-        .kind
-        .unwrap_or_else(|| draw_kind(&config.controller, &mut stream));
+    let kind = fault.kind.unwrap_or_else(|| draw_kind(&config.controller, &mut stream));
     if kind == FirmwareFaultKind::SensorFaultChanged {
         config.controller.on_sensor_fault = match config.controller.on_sensor_fault {
             SensorFaultReaction::Off => SensorFaultReaction::Hold,
@@ -30,12 +28,7 @@ pub(super) fn apply(config: &mut Config, seed: Seed) -> Result<(), Problems> {
         return config.check();
     }
     let index = choose_output(&config.controller, &fault, kind, &mut stream)?;
-    change(
-        &mut config.controller.outputs[index],
-        kind,
-        fault.size,
-        &mut stream,
-    );
+    change(&mut config.controller.outputs[index], kind, fault.size, &mut stream);
     config.check()
 }
 
@@ -58,21 +51,12 @@ fn choose_output(
     stream: &mut Stream,
 ) -> Result<usize, Problems> {
     let possible: Vec<_> = (0..controller.outputs.len())
-        .filter(|&i| {
-            fault
-                .output
-                .as_ref()
-                .is_none_or(|name| *name == controller.outputs[i].name)
-        })
+        .filter(|&i| fault.output.as_ref().is_none_or(|name| *name == controller.outputs[i].name))
         .filter(|&i| can_show(&controller.outputs[i], kind))
         .collect();
     if possible.is_empty() {
-        let names: Vec<_> = controller
-            .outputs
-            .iter()
-            .filter(|o| can_show(o, kind))
-            .map(|o| o.name.as_str())
-            .collect();
+        let names: Vec<_> =
+            controller.outputs.iter().filter(|o| can_show(o, kind)).map(|o| o.name.as_str()).collect();
         return Err(Problem::new(format!(
             "virtual_bench.firmware_fault: no output {:?} that could show {kind:?}",
             fault.output.as_deref().unwrap_or("at all")
@@ -90,10 +74,9 @@ fn can_show(o: &OutputConfig, kind: FirmwareFaultKind) -> bool {
         FirmwareFaultKind::AxisShifted | FirmwareFaultKind::PointChanged => true,
         FirmwareFaultKind::MapScaled | FirmwareFaultKind::Offset | FirmwareFaultKind::ClampMoved => !switched,
         FirmwareFaultKind::RowsSwapped => o.values.windows(2).any(|w| w[0] != w[1]),
-        FirmwareFaultKind::ColumnsSwapped => o
-            .values
-            .iter()
-            .any(|row| row.windows(2).any(|w| differ(w[0], w[1]))),
+        FirmwareFaultKind::ColumnsSwapped => {
+            o.values.iter().any(|row| row.windows(2).any(|w| differ(w[0], w[1])))
+        }
         FirmwareFaultKind::CompensationGone | FirmwareFaultKind::CompensationReversed => {
             o.compensation_v > 0.0
         }
@@ -109,11 +92,7 @@ fn differ(a: f64, b: f64) -> bool {
 }
 
 fn change(o: &mut OutputConfig, kind: FirmwareFaultKind, size: f64, stream: &mut Stream) {
-    let sign = if uniform(stream, 0.0, 1.0) < 0.5 {
-        -1.0
-    } else {
-        1.0
-    };
+    let sign = if uniform(stream, 0.0, 1.0) < 0.5 { -1.0 } else { 1.0 };
     match kind {
         FirmwareFaultKind::AxisShifted => {
             let shift = sign * size * uniform(stream, 6.0, 12.0);
@@ -125,24 +104,17 @@ fn change(o: &mut OutputConfig, kind: FirmwareFaultKind, size: f64, stream: &mut
         }
         FirmwareFaultKind::Offset => {
             let offset = sign * size * uniform(stream, 0.04, 0.08) * largest(o);
-            o.values
-                .iter_mut()
-                .flatten()
-                .filter(|v| v.abs() > 0.0)
-                .for_each(|v| *v += offset);
+            o.values.iter_mut().flatten().filter(|v| v.abs() > 0.0).for_each(|v| *v += offset);
         }
         FirmwareFaultKind::PointChanged => point(o, sign * size * uniform(stream, 0.15, 0.3), stream),
         FirmwareFaultKind::RowsSwapped => {
-            let rows: Vec<_> = (1..o.values.len())
-                .filter(|&i| o.values[i - 1] != o.values[i])
-                .collect();
+            let rows: Vec<_> = (1..o.values.len()).filter(|&i| o.values[i - 1] != o.values[i]).collect();
             let i = rows[pick(stream, rows.len())];
             o.values.swap(i - 1, i);
         }
         FirmwareFaultKind::ColumnsSwapped => {
-            let columns: Vec<_> = (1..o.rpm.len())
-                .filter(|&j| o.values.iter().any(|row| differ(row[j - 1], row[j])))
-                .collect();
+            let columns: Vec<_> =
+                (1..o.rpm.len()).filter(|&j| o.values.iter().any(|row| differ(row[j - 1], row[j]))).collect();
             let j = columns[pick(stream, columns.len())];
             o.values.iter_mut().for_each(|row| row.swap(j - 1, j));
         }
@@ -202,10 +174,7 @@ mod tests {
         for kind in FirmwareFaultKind::ALL {
             for seed in 0..20 {
                 let mut c = Config {
-                    firmware_fault: Some(FirmwareFault {
-                        kind: Some(kind),
-                        ..FirmwareFault::default()
-                    }),
+                    firmware_fault: Some(FirmwareFault { kind: Some(kind), ..FirmwareFault::default() }),
                     ..Config::default()
                 };
                 apply(&mut c, Seed(seed)).unwrap();
@@ -223,19 +192,13 @@ mod tests {
         let mut seen = Vec::new();
         let mut at = |boost_kpa: f64, rpm: f64, supply_v: f64, wait_ms: u32| {
             let sensor_v = 2.5 + (boost_kpa + 101.325 - 159.241) * 1.3 / 79.979;
-            let signals = Signals {
-                sensor_v,
-                tach_hz: rpm / 30.0,
-                supply_v,
-            };
+            let signals = Signals { sensor_v, tach_hz: rpm / 30.0, supply_v };
             for _ in 0..wait_ms {
                 c.step(signals);
             }
-            for (kind, full) in [
-                (OutputKind::Duty, 100.0),
-                (OutputKind::Switched, 1.0),
-                (OutputKind::Analogue, 5.0),
-            ] {
+            for (kind, full) in
+                [(OutputKind::Duty, 100.0), (OutputKind::Switched, 1.0), (OutputKind::Analogue, 5.0)]
+            {
                 seen.push(c.value(kind, 0).unwrap_or(0.0) / full);
             }
         };
@@ -263,17 +226,11 @@ mod tests {
         for kind in FirmwareFaultKind::ALL {
             for seed in 0..12 {
                 let mut c = Config {
-                    firmware_fault: Some(FirmwareFault {
-                        kind: Some(kind),
-                        ..FirmwareFault::default()
-                    }),
+                    firmware_fault: Some(FirmwareFault { kind: Some(kind), ..FirmwareFault::default() }),
                     ..Config::default()
                 };
                 apply(&mut c, Seed(seed)).unwrap();
-                let most = look(&c)
-                    .iter()
-                    .zip(&clean)
-                    .fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
+                let most = look(&c).iter().zip(&clean).fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
                 assert!(most > 0.02, "{kind:?} {seed}: {most}");
             }
         }

@@ -32,10 +32,8 @@ enum Event {
 
 impl Mishaps {
     pub(super) fn new(mishaps: &[Mishap]) -> Self {
-        let mut list: Vec<_> = mishaps
-            .iter()
-            .map(|m| (Moment::from_s(m.at_s), Event::Begins(m.what)))
-            .collect();
+        let mut list: Vec<_> =
+            mishaps.iter().map(|m| (Moment::from_s(m.at_s), Event::Begins(m.what))).collect();
         list.sort_by_key(|(at, _)| std::cmp::Reverse(*at));
         Mishaps { list }
     }

@@ -33,9 +33,7 @@ impl Source {
 
     /// A fair coin; heads when silent.
     pub(crate) fn coin(&mut self) -> bool {
-        self.0
-            .as_mut()
-            .is_none_or(|stream| chance::uniform(stream, 0.0, 1.0) < 0.5)
+        self.0.as_mut().is_none_or(|stream| chance::uniform(stream, 0.0, 1.0) < 0.5)
     }
 
     /// Whether it makes noise at all.

@@ -13,11 +13,7 @@ pub(super) fn act(bench: &mut Bench, request: &str, now: Moment) -> String {
     let weight_g = bench.config().scale.check_weight_g;
     if has(&["mount nozzle "]) {
         let name = request.split("mount nozzle ").nth(1).unwrap_or_default();
-        let name = name
-            .split([',', '.', ' '])
-            .next()
-            .unwrap_or_default()
-            .to_ascii_uppercase();
+        let name = name.split([',', '.', ' ']).next().unwrap_or_default().to_ascii_uppercase();
         // A nozzle that the bench does not have stays in the drawer; the old one sprays on, as on a real bench.
         let _ = bench.mount(&name, now);
     } else if has(&["empty the cup"]) {
@@ -29,9 +25,7 @@ pub(super) fn act(bench: &mut Bench, request: &str, now: Moment) -> String {
     } else if has(&["reference clock", "full minute"]) {
         bench.start_reference_clock(now);
     } else if has(&["reference clock", "seconds"]) {
-        return bench
-            .reference_clock_s(now)
-            .map_or_else(String::new, |s| format!("{s:.1}"));
+        return bench.reference_clock_s(now).map_or_else(String::new, |s| format!("{s:.1}"));
     }
     String::new()
 }

@@ -30,11 +30,7 @@ pub fn random_pair(seed: Seed) -> Config {
         c.nozzles.push(nozzle(s, "B", rated_ml_min * ratio));
     }
     let oversized = uniform(s, 0.0, 1.0) < 0.5;
-    let full_kpa = if oversized {
-        uniform(s, 750.0, 1150.0)
-    } else {
-        uniform(s, 350.0, 750.0)
-    };
+    let full_kpa = if oversized { uniform(s, 750.0, 1150.0) } else { uniform(s, 350.0, 750.0) };
     let full_ml_min = rated_ml_min * (full_kpa / RATING_KPA).sqrt();
 
     c.check_valve.cracking_kpa = uniform(s, 5.0, 40.0);
@@ -153,18 +149,9 @@ mod tests {
             assert!((120.0..1300.0).contains(&full.flow_ml_min), "{k}: {full:?}");
             assert!((200.0..1400.0).contains(&full.line_pressure_kpa), "{k}: {full:?}");
             let third = settled_state(&c, 30.0, SUPPLY_V, "A", 0.0).unwrap();
-            assert!(
-                (0.1..0.45).contains(&(third.flow_ml_min / full.flow_ml_min)),
-                "{k}: {third:?}"
-            );
-            assert!(
-                settled_state(&c, 3.0, SUPPLY_V, "A", 0.0).unwrap().flow_ml_min < 0.5,
-                "{k}"
-            );
-            assert!(
-                settled_state(&c, 20.0, SUPPLY_V, "A", 0.0).unwrap().flow_ml_min > 1.0,
-                "{k}"
-            );
+            assert!((0.1..0.45).contains(&(third.flow_ml_min / full.flow_ml_min)), "{k}: {third:?}");
+            assert!(settled_state(&c, 3.0, SUPPLY_V, "A", 0.0).unwrap().flow_ml_min < 0.5, "{k}");
+            assert!(settled_state(&c, 20.0, SUPPLY_V, "A", 0.0).unwrap().flow_ml_min > 1.0, "{k}");
         }
     }
 }

@@ -32,10 +32,7 @@ pub fn decode(bytes: &[u8]) -> Decoded<&[u8], BlockProblem> {
     };
     if count == 0 {
         return match rest.iter().position(|&b| b == b'\n') {
-            Some(end) => Decoded::Message {
-                message: &rest[..end],
-                used: 3 + end,
-            },
+            Some(end) => Decoded::Message { message: &rest[..end], used: 3 + end },
             None if rest.len() > PAYLOAD_BYTES_MAX => bad(BlockProblem::TooLong),
             None => Decoded::NeedMore,
         };
@@ -52,10 +49,7 @@ pub fn decode(bytes: &[u8]) -> Decoded<&[u8], BlockProblem> {
         return bad(BlockProblem::TooLong);
     }
     match rest.get(count..count + length) {
-        Some(message) => Decoded::Message {
-            message,
-            used: 2 + count + length,
-        },
+        Some(message) => Decoded::Message { message, used: 2 + count + length },
         None => Decoded::NeedMore,
     }
 }

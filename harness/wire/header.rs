@@ -39,11 +39,7 @@ fn nodes_match(definition: &str, input: Option<&str>) -> bool {
 /// Where the first node of a definition ends: before a colon, or before the bracket of an optional node.
 fn node_end(definition: &str) -> usize {
     let colon = definition.find(':').unwrap_or(definition.len());
-    if colon > 0 && definition[..colon].ends_with('[') {
-        colon - 1
-    } else {
-        colon
-    }
+    if colon > 0 && definition[..colon].ends_with('[') { colon - 1 } else { colon }
 }
 
 fn take(node: &str, rest: &str, input: Option<&str>) -> bool {

@@ -129,11 +129,7 @@ impl Request {
         match *self {
             Request::Read { address, count, .. } => put(out, &[address, count]),
             Request::WriteOne { address, value } => put(out, &[address, value]),
-            Request::WriteSome {
-                address,
-                values,
-                count,
-            } => {
+            Request::WriteSome { address, values, count } => {
                 put(out, &[address, count]);
                 out.push(count.min(2) as u8 * 2);
                 put(out, &values[..usize::from(count.min(2))]);
@@ -149,10 +145,7 @@ impl Request {
         let Some(&first) = bytes.first() else {
             return Decoded::NeedMore;
         };
-        let bad = |why| Decoded::Bad {
-            skip: to_next(unit, bytes),
-            why,
-        };
+        let bad = |why| Decoded::Bad { skip: to_next(unit, bytes), why };
         if first != unit {
             return bad(BadFrame::Unit(first));
         }
@@ -192,19 +185,13 @@ impl Request {
             }
             _ => Response::Written,
         };
-        Decoded::Message {
-            message,
-            used: length,
-        }
+        Decoded::Message { message, used: length }
     }
 }
 
 /// How many bytes to drop to come to the next one that may start an answer.
 fn to_next(unit: u8, bytes: &[u8]) -> usize {
-    bytes[1..]
-        .iter()
-        .position(|&b| b == unit)
-        .map_or(bytes.len(), |n| n + 1)
+    bytes[1..].iter().position(|&b| b == unit).map_or(bytes.len(), |n| n + 1)
 }
 
 fn put(out: &mut Vec<u8>, registers: &[u16]) {
@@ -225,11 +212,7 @@ const CRC_TABLE: [u16; 256] = {
     while i < 256 {
         let (mut crc, mut bit) = (i as u16, 0);
         while bit < 8 {
-            crc = if crc & 1 == 1 {
-                (crc >> 1) ^ 0xA001
-            } else {
-                crc >> 1
-            };
+            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 };
             bit += 1;
         }
         table[i] = crc;
@@ -241,7 +224,5 @@ const CRC_TABLE: [u16; 256] = {
 /// The checksum of Modbus RTU; on the wire its low byte comes first.
 #[must_use]
 pub fn crc16(bytes: &[u8]) -> u16 {
-    bytes.iter().fold(0xFFFF, |crc, &b| {
-        (crc >> 8) ^ CRC_TABLE[usize::from((crc as u8) ^ b)]
-    })
+    bytes.iter().fold(0xFFFF, |crc, &b| (crc >> 8) ^ CRC_TABLE[usize::from((crc as u8) ^ b)])
 }

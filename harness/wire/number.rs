@@ -104,11 +104,7 @@ pub fn decimal(text: &[u8], mark: DecimalMark) -> Result<f64, NumberProblem> {
     if scan.exact && scan.mantissa <= MANTISSA_EXACT_MAX && shift < TENS.len() {
         // One correctly rounded operation on two exact operands gives the correctly rounded result.
         let m = scan.mantissa as f64;
-        let value = if scan.exponent < 0 {
-            m / TENS[shift]
-        } else {
-            m * TENS[shift]
-        };
+        let value = if scan.exponent < 0 { m / TENS[shift] } else { m * TENS[shift] };
         return Ok(if scan.negative { -value } else { value });
     }
     slow(text)
@@ -116,16 +112,9 @@ pub fn decimal(text: &[u8], mark: DecimalMark) -> Result<f64, NumberProblem> {
 
 /// The same through the standard library, for long mantissas and far exponents.
 fn slow(text: &[u8]) -> Result<f64, NumberProblem> {
-    let text: String = text
-        .iter()
-        .map(|&b| if b == b',' { '.' } else { char::from(b) })
-        .collect();
+    let text: String = text.iter().map(|&b| if b == b',' { '.' } else { char::from(b) }).collect();
     let value: f64 = text.parse().map_err(|_| NumberProblem::NotANumber)?;
-    if value.is_finite() {
-        Ok(value)
-    } else {
-        Err(NumberProblem::TooLarge)
-    }
+    if value.is_finite() { Ok(value) } else { Err(NumberProblem::TooLarge) }
 }
 
 /// Which form of IEEE 488.2 a decimal number with a point has.
@@ -144,13 +133,7 @@ fn scan(text: &[u8], mark: DecimalMark) -> Result<Scan, NumberProblem> {
         return Err(NumberProblem::TooLong);
     }
     let point = if mark == DecimalMark::Point { b'.' } else { b',' };
-    let mut s = Scan {
-        negative: text[0] == b'-',
-        mantissa: 0,
-        exact: true,
-        exponent: 0,
-        form: Form::Nr1,
-    };
+    let mut s = Scan { negative: text[0] == b'-', mantissa: 0, exact: true, exponent: 0, form: Form::Nr1 };
     let mut i = usize::from(matches!(text[0], b'+' | b'-'));
     let (mut before, mut after, mut marked) = (0, 0, false);
     while i < text.len() {
@@ -205,9 +188,7 @@ fn exponent(text: &[u8]) -> Result<i32, NumberProblem> {
     if digits.is_empty() || !digits.iter().all(u8::is_ascii_digit) {
         return Err(NumberProblem::NotANumber);
     }
-    let size = digits.iter().fold(0_i32, |e, b| {
-        e.saturating_mul(10).saturating_add(i32::from(b - b'0'))
-    });
+    let size = digits.iter().fold(0_i32, |e, b| e.saturating_mul(10).saturating_add(i32::from(b - b'0')));
     Ok(if negative { -size } else { size })
 }
 
@@ -253,10 +234,7 @@ fn scpi_word(text: &[u8]) -> Option<Numeric> {
         (b"NINF", Numeric::Under),
         (b"NAN", Numeric::Missing),
     ];
-    WORDS
-        .iter()
-        .find(|(word, _)| text.eq_ignore_ascii_case(word))
-        .map(|(_, value)| *value)
+    WORDS.iter().find(|(word, _)| text.eq_ignore_ascii_case(word)).map(|(_, value)| *value)
 }
 
 /// Digits of `#H`, `#Q` or `#B` up to 2^53, where a double is still exact.
@@ -272,9 +250,7 @@ fn based(base: u8, digits: &[u8]) -> Result<f64, NumberProblem> {
     }
     let mut value: u64 = 0;
     for &digit in digits {
-        let digit = char::from(digit)
-            .to_digit(radix)
-            .ok_or(NumberProblem::NotANumber)?;
+        let digit = char::from(digit).to_digit(radix).ok_or(NumberProblem::NotANumber)?;
         value = value * u64::from(radix) + u64::from(digit);
         if value > MANTISSA_EXACT_MAX {
             return Err(NumberProblem::TooLarge);

@@ -76,16 +76,12 @@ impl fmt::Display for PatternProblem {
             PatternProblem::Field(text) => write!(f, "a pattern has a field {{{text}}} that is not known"),
             PatternProblem::Brace => write!(f, "a pattern has a brace without its partner"),
             PatternProblem::Adjacent(a, b) => {
-                write!(
-                    f,
-                    "{{{a}}} and {{{b}}} stand together with nothing to tell where one ends"
-                )
+                write!(f, "{{{a}}} and {{{b}}} stand together with nothing to tell where one ends")
             }
             PatternProblem::UnitWithoutValue => write!(f, "{{unit}} follows no {{value}}"),
-            PatternProblem::NumberRunsOn(c) => write!(
-                f,
-                "the text after {{value}} starts with {c}, which a number may hold"
-            ),
+            PatternProblem::NumberRunsOn(c) => {
+                write!(f, "the text after {{value}} starts with {c}, which a number may hold")
+            }
             PatternProblem::Twice(field) => write!(f, "{{{field}}} stands twice"),
             PatternProblem::TooManyValues => write!(f, "a pattern has more than {VALUES_MAX} values"),
         }
@@ -103,10 +99,7 @@ const FIELDS: &[(&str, Part)] = &[
 
 impl Part {
     fn name(&self) -> &'static str {
-        FIELDS
-            .iter()
-            .find(|(_, part)| part == self)
-            .map_or("text", |(name, _)| name)
+        FIELDS.iter().find(|(_, part)| part == self).map_or("text", |(name, _)| name)
     }
 
     fn is_field(&self) -> bool {
@@ -139,12 +132,7 @@ impl Pattern {
         let values = parts.iter().filter(|p| **p == Part::Value).count();
         let units = parts.contains(&Part::Unit);
         check(&parts, mark)?;
-        Ok(Pattern {
-            parts: parts.into(),
-            mark,
-            values,
-            units,
-        })
+        Ok(Pattern { parts: parts.into(), mark, values, units })
     }
 
     /// How many values a line has.
@@ -235,11 +223,7 @@ fn check(parts: &[Part], mark: DecimalMark) -> Result<(), PatternProblem> {
             _ => {}
         }
     }
-    if values > VALUES_MAX {
-        Err(PatternProblem::TooManyValues)
-    } else {
-        Ok(())
-    }
+    if values > VALUES_MAX { Err(PatternProblem::TooManyValues) } else { Ok(()) }
 }
 
 #[cfg(test)]

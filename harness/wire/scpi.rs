@@ -115,11 +115,7 @@ pub fn error_entry(response: &[u8]) -> Option<ErrorEntry<'_>> {
         return None;
     }
     let text = String::from_utf8_lossy(inner);
-    let text = if text.contains("\"\"") {
-        Cow::Owned(text.replace("\"\"", "\""))
-    } else {
-        text
-    };
+    let text = if text.contains("\"\"") { Cow::Owned(text.replace("\"\"", "\"")) } else { text };
     Some(ErrorEntry { code, text })
 }
 
@@ -161,17 +157,13 @@ mod tests {
             ("1;2", vec!["1", "2"]),
             ("", vec![""]),
             ("1,", vec!["1", ""]),
-            (
-                "-113,\"Undefined header, see \"\"x\"\"\"",
-                vec!["-113", "\"Undefined header, see \"\"x\"\"\""],
-            ),
+            ("-113,\"Undefined header, see \"\"x\"\"\"", vec!["-113", "\"Undefined header, see \"\"x\"\"\""]),
             ("'a,b',c", vec!["'a,b'", "c"]),
             ("#13a,b,2", vec!["#13a,b", "2"]),
             ("\"open,", vec!["\"open,"]),
         ] {
-            let fields: Vec<_> = Fields::of(response.as_bytes())
-                .map(|f| String::from_utf8_lossy(f))
-                .collect();
+            let fields: Vec<_> =
+                Fields::of(response.as_bytes()).map(|f| String::from_utf8_lossy(f)).collect();
             assert_eq!(fields, expected, "{response}");
         }
     }
@@ -181,16 +173,10 @@ mod tests {
         let mut values = Vec::new();
         let mut read =
             |response: &str, count| numbers(response.as_bytes(), count, &mut values).map(|()| values.clone());
-        assert_eq!(
-            read("+1.5E+00,9.91E37", 2),
-            Ok(vec![Numeric::Finite(1.5), Numeric::Missing])
-        );
+        assert_eq!(read("+1.5E+00,9.91E37", 2), Ok(vec![Numeric::Finite(1.5), Numeric::Missing]));
         assert_eq!(read("1.234,5", 1), Err(FieldsProblem::Count(2)));
         assert_eq!(read("1", 2), Err(FieldsProblem::Count(1)));
-        assert_eq!(
-            read("1,x", 2),
-            Err(FieldsProblem::Number(1, NumberProblem::NotANumber))
-        );
+        assert_eq!(read("1,x", 2), Err(FieldsProblem::Number(1, NumberProblem::NotANumber)));
         assert_eq!(read("1,", 2), Err(FieldsProblem::Number(1, NumberProblem::Empty)));
     }
 
@@ -211,20 +197,8 @@ mod tests {
     #[test]
     fn error_entries_have_code_and_text() {
         let entry = error_entry(b"-222, \"Data out of range; SOUR1:VOLT \"\"99\"\"\"").unwrap();
-        assert_eq!(
-            (entry.code, &*entry.text),
-            (-222, "Data out of range; SOUR1:VOLT \"99\"")
-        );
-        for bad in [
-            "",
-            "0",
-            "0,",
-            "0,No error",
-            "x,\"No error\"",
-            "0,\"a\",1",
-            "99999,\"a\"",
-            "0,\"open",
-        ] {
+        assert_eq!((entry.code, &*entry.text), (-222, "Data out of range; SOUR1:VOLT \"99\""));
+        for bad in ["", "0", "0,", "0,No error", "x,\"No error\"", "0,\"a\",1", "99999,\"a\"", "0,\"open"] {
             assert_eq!(error_entry(bad.as_bytes()), None, "{bad}");
         }
     }

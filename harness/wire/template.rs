@@ -89,11 +89,7 @@ impl Template {
                 rest = &rest[1..];
             }
         }
-        Ok(Template {
-            before: before.into(),
-            place,
-            after: after.into(),
-        })
+        Ok(Template { before: before.into(), place, after: after.into() })
     }
 
     /// Whether the command has a place for a value.

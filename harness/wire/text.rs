@@ -104,10 +104,8 @@ impl Pattern {
                 }
                 Part::Value => {
                     at = blanks(line, at);
-                    let (value, next) = value_at(line, at, self.mark, stop).map_err(|problem| Mismatch {
-                        at,
-                        expected: Expected::Number(problem),
-                    })?;
+                    let (value, next) = value_at(line, at, self.mark, stop)
+                        .map_err(|problem| Mismatch { at, expected: Expected::Number(problem) })?;
                     capture.values.push(Captured { value, unit: None });
                     at = next;
                     if at == line.len() && !matches!(value, Numeric::Finite(_)) {
@@ -136,14 +134,7 @@ impl Pattern {
                 }
             }
         }
-        if at == line.len() {
-            Ok(())
-        } else {
-            Err(Mismatch {
-                at,
-                expected: Expected::End,
-            })
-        }
+        if at == line.len() { Ok(()) } else { Err(Mismatch { at, expected: Expected::End }) }
     }
 }
 
@@ -169,11 +160,7 @@ fn word_end(line: &[u8], at: usize, stop: Option<u8>) -> usize {
 }
 
 fn first_byte(part: &Part) -> Option<u8> {
-    if let Part::Literal(text) = part {
-        Some(text[0])
-    } else {
-        None
-    }
+    if let Part::Literal(text) = part { Some(text[0]) } else { None }
 }
 
 /// The number or the word for none at `at`, and where it ends. Blanks between sign and digits, as padded displays
@@ -223,10 +210,7 @@ fn counter(line: &[u8], at: usize) -> Option<(u64, usize)> {
         return None;
     }
     let end = at + digits;
-    Some((
-        line[at..end].iter().fold(0, |n, b| n * 10 + u64::from(b - b'0')),
-        end,
-    ))
+    Some((line[at..end].iter().fold(0, |n, b| n * 10 + u64::from(b - b'0')), end))
 }
 
 #[cfg(test)]
@@ -235,9 +219,7 @@ mod tests {
 
     fn read(pattern: &str, mark: DecimalMark, line: &str) -> Result<String, Mismatch> {
         let mut capture = Capture::default();
-        Pattern::parse(pattern, mark)
-            .unwrap()
-            .read(line.as_bytes(), &mut capture)?;
+        Pattern::parse(pattern, mark).unwrap().read(line.as_bytes(), &mut capture)?;
         let mut out: Vec<String> = capture
             .values
             .iter()
@@ -256,38 +238,18 @@ mod tests {
     fn lines_are_read() {
         use DecimalMark::{Comma, Point};
         for (pattern, mark, line, expected) in [
-            (
-                "m {value} {unit} {stable}",
-                Point,
-                "m +123.4 g stable",
-                "123.4 g; Stable",
-            ),
-            (
-                "m {value} {unit} {stable}",
-                Point,
-                "  m   +  123.4 g  moving ",
-                "123.4 g; Moving",
-            ),
+            ("m {value} {unit} {stable}", Point, "m +123.4 g stable", "123.4 g; Stable"),
+            ("m {value} {unit} {stable}", Point, "  m   +  123.4 g  moving ", "123.4 g; Moving"),
             ("m {value} {unit} {stable}", Point, "m over", "Over"),
             ("m {value} {unit} {stable}", Point, "m under", "Under"),
-            (
-                "m {value} {unit} {stable}",
-                Point,
-                "m ------ g moving",
-                "Missing; Moving",
-            ),
+            ("m {value} {unit} {stable}", Point, "m ------ g moving", "Missing; Moving"),
             (
                 "S duty={value} on={value} estop={value} tripped={value}",
                 Point,
                 "S duty=44.97 on=1 estop=0 tripped=0",
                 "44.97; 1; 0; 0",
             ),
-            (
-                "S duty={value} {_} estop={value}",
-                Point,
-                "S duty=1e1 on=1 estop=0",
-                "10; 0",
-            ),
+            ("S duty={value} {_} estop={value}", Point, "S duty=1e1 on=1 estop=0", "10; 0"),
             ("{value}{unit}", Point, "-12.5kPa", "-12.5 kPa"),
             ("{value}{unit}", Point, "3ex", "3 ex"),
             ("{value},{value}", Point, "1.234,5", "1.234; 5"),
@@ -311,55 +273,21 @@ mod tests {
     fn differences_say_where_and_why() {
         use DecimalMark::{Comma, Point};
         for (pattern, mark, line, at, expected) in [
-            (
-                "{value}",
-                Point,
-                "1.234,5",
-                0,
-                Expected::Number(NumberProblem::ThousandsMark),
-            ),
-            (
-                "{value}",
-                Comma,
-                "1.234,5",
-                0,
-                Expected::Number(NumberProblem::ThousandsMark),
-            ),
-            (
-                "{value}",
-                Point,
-                "12,5",
-                0,
-                Expected::Number(NumberProblem::WrongMark),
-            ),
-            (
-                "{value}",
-                Point,
-                "1.2.3",
-                0,
-                Expected::Number(NumberProblem::NotANumber),
-            ),
+            ("{value}", Point, "1.234,5", 0, Expected::Number(NumberProblem::ThousandsMark)),
+            ("{value}", Comma, "1.234,5", 0, Expected::Number(NumberProblem::ThousandsMark)),
+            ("{value}", Point, "12,5", 0, Expected::Number(NumberProblem::WrongMark)),
+            ("{value}", Point, "1.2.3", 0, Expected::Number(NumberProblem::NotANumber)),
             ("m {value}", Point, "m 12x", 4, Expected::End),
             ("m {value} g", Point, "m 0:04.2 lb:oz", 3, Expected::Blank),
             ("m {value} g", Point, "m 4.2 oz", 6, Expected::Text),
             ("m {value} {stable}", Point, "m 4.2 maybe", 6, Expected::Flag),
             ("m {value} {unit}", Point, "m 4.2", 5, Expected::Blank),
             ("m {value}", Point, "m ", 1, Expected::Blank),
-            (
-                "m {value}",
-                Point,
-                "m x",
-                2,
-                Expected::Number(NumberProblem::NotANumber),
-            ),
+            ("m {value}", Point, "m x", 2, Expected::Number(NumberProblem::NotANumber)),
             ("n{seq}", Point, "nx", 1, Expected::Counter),
             ("OK", Point, "OKAY", 2, Expected::End),
         ] {
-            assert_eq!(
-                read(pattern, mark, line),
-                Err(Mismatch { at, expected }),
-                "{pattern} on {line}"
-            );
+            assert_eq!(read(pattern, mark, line), Err(Mismatch { at, expected }), "{pattern} on {line}");
         }
     }
 }

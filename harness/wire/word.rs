@@ -51,20 +51,13 @@ const NO_VALUE: &[(&[u8], Numeric)] = &[
 ];
 
 /// Marks that displays fill a field with when they have no value; at least two of the same.
-const FILLERS: &[(u8, Numeric)] = &[
-    (b'-', Numeric::Missing),
-    (b'*', Numeric::Missing),
-    (b'^', Numeric::Over),
-    (b'_', Numeric::Under),
-];
+const FILLERS: &[(u8, Numeric)] =
+    &[(b'-', Numeric::Missing), (b'*', Numeric::Missing), (b'^', Numeric::Over), (b'_', Numeric::Under)];
 
 /// What a flag word says; case does not matter.
 #[must_use]
 pub fn flag(word: &[u8]) -> Option<Flag> {
-    FLAGS
-        .iter()
-        .find(|(w, _)| word.eq_ignore_ascii_case(w))
-        .map(|(_, flag)| *flag)
+    FLAGS.iter().find(|(w, _)| word.eq_ignore_ascii_case(w)).map(|(_, flag)| *flag)
 }
 
 /// What a word in the place of a number says; case does not matter.
@@ -77,10 +70,7 @@ pub fn no_value(word: &[u8]) -> Option<Numeric> {
     {
         return Some(*value);
     }
-    NO_VALUE
-        .iter()
-        .find(|(w, _)| word.eq_ignore_ascii_case(w))
-        .map(|(_, value)| *value)
+    NO_VALUE.iter().find(|(w, _)| word.eq_ignore_ascii_case(w)).map(|(_, value)| *value)
 }
 
 #[cfg(test)]

@@ -30,16 +30,9 @@ fn main() {
         status("emergency_stop", 2),
         channel("switch", ask("S?", pattern, 3)),
     ];
-    let register = ExchangeSpec::Register {
-        function: 3,
-        address: 0x6B,
-        kind: RegisterKind::F32,
-    };
+    let register = ExchangeSpec::Register { function: 3, address: 0x6B, kind: RegisterKind::F32 };
     let volts = |role: &str, field| channel(role, ask("MEAS? (@101,104)", None, field));
-    println!(
-        "{:<34}{:>12}{:>10}{:>10}{:>8}",
-        "", "exchanges/s", "ns each", "floor ns", "ratio"
-    );
+    println!("{:<34}{:>12}{:>10}{:>10}{:>8}", "", "exchanges/s", "ns each", "floor ns", "ratio");
     report(
         "text, 1 value",
         &rig(instrument(text(), None), vec![status("duty", 0)]),
@@ -52,25 +45,12 @@ fn main() {
     );
     report(
         "SCPI, 2 values",
-        &rig(
-            instrument(scpi(), None),
-            vec![volts("line_pressure", 0), volts("switch", 1)],
-        ),
+        &rig(instrument(scpi(), None), vec![volts("line_pressure", 0), volts("switch", 1)]),
         b"+2.345678E+00,+5.000000E+00\r\n",
     );
-    let modbus = rig(
-        instrument(DialectSpec::Modbus { unit: 17 }, None),
-        vec![channel("duty", register)],
-    );
-    report(
-        "Modbus, 1 value",
-        &modbus,
-        &[0x11, 0x03, 0x04, 0x42, 0xC8, 0x00, 0x00, 0x7E, 0x74],
-    );
-    let heartbeat = rig(
-        instrument(text(), None),
-        vec![channel("heartbeat", tell("B", Some("OK")))],
-    );
+    let modbus = rig(instrument(DialectSpec::Modbus { unit: 17 }, None), vec![channel("duty", register)]);
+    report("Modbus, 1 value", &modbus, &[0x11, 0x03, 0x04, 0x42, 0xC8, 0x00, 0x00, 0x7E, 0x74]);
+    let heartbeat = rig(instrument(text(), None), vec![channel("heartbeat", tell("B", Some("OK")))]);
     report("text, heartbeat", &heartbeat, b"OK\r\n");
 }
 
@@ -78,13 +58,7 @@ fn report(name: &str, rig: &Rig, answer: &[u8]) {
     let best = |measure: &dyn Fn() -> Duration| (0..ROUNDS).map(|_| measure()).min().unwrap_or_default();
     let ours = best(&|| exchanges(rig, answer)).as_secs_f64() / EXCHANGES as f64;
     let floor = best(&|| floor(answer)).as_secs_f64() / EXCHANGES as f64;
-    println!(
-        "{name:<34}{:>12.0}{:>10.0}{:>10.0}{:>8.1}",
-        1.0 / ours,
-        ours * 1e9,
-        floor * 1e9,
-        ours / floor
-    );
+    println!("{name:<34}{:>12.0}{:>10.0}{:>10.0}{:>8.1}", 1.0 / ours, ours * 1e9, floor * 1e9, ours / floor);
 }
 
 /// Time for [`EXCHANGES`] exchanges, 1 ms of scripted time from request to answer.
@@ -119,11 +93,7 @@ fn exchanges(rig: &Rig, answer: &[u8]) -> Duration {
         got += 1;
     }
     black_box(sum);
-    assert!(
-        machine.counts().answered >= EXCHANGES - 2,
-        "{:?}",
-        machine.counts()
-    );
+    assert!(machine.counts().answered >= EXCHANGES - 2, "{:?}", machine.counts());
     clock.now().since(start)
 }
 

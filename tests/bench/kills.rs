@@ -57,19 +57,13 @@ struct Found {
     memory_mib: f64,
 }
 
-#[expect(
-    clippy::disallowed_methods,
-    reason = "pseudo-terminals and signals are the subject"
-)]
+#[expect(clippy::disallowed_methods, reason = "pseudo-terminals and signals are the subject")]
 fn wait(ms: u64) {
     std::thread::sleep(Duration::from_millis(ms));
 }
 
 fn number(name: &str, default: u64) -> u64 {
-    std::env::var(name)
-        .ok()
-        .and_then(|text| text.parse().ok())
-        .unwrap_or(default)
+    std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(default)
 }
 
 /// The program in a process of its own, killed when dropped.
@@ -148,15 +142,8 @@ fn kill_one(seed: Seed, dir: &Path) -> Found {
     let _ = fs::remove_dir_all(dir);
     fs::create_dir_all(dir).expect("a scratch folder");
     let (ports, out) = (dir.join("ports"), dir.join("out"));
-    let mut bench = Process::start(
-        &[
-            "emulate",
-            "rigs/virtual.yaml",
-            "--ports",
-            &ports.display().to_string(),
-        ],
-        &[],
-    );
+    let mut bench =
+        Process::start(&["emulate", "rigs/virtual.yaml", "--ports", &ports.display().to_string()], &[]);
     let rig = ports.join("rig.yaml");
     for _ in 0..500 {
         if rig.exists() {
@@ -194,11 +181,7 @@ fn kill_one(seed: Seed, dir: &Path) -> Found {
     wait(AFTERWARDS_MS);
     let on_ms = end(&mut bench);
     drop(run);
-    let mut one = Found {
-        on_ms: Some(on_ms).filter(|ms| *ms > 0.0),
-        memory_mib,
-        ..Found::default()
-    };
+    let mut one = Found { on_ms: Some(on_ms).filter(|ms| *ms > 0.0), memory_mib, ..Found::default() };
     read(&out, &mut one);
     let _ = fs::remove_dir_all(dir);
     one
@@ -211,9 +194,7 @@ fn end(bench: &mut Process) -> f64 {
     let mut out = bench.0.stdout.take().expect("stdout is piped");
     out.read_to_string(&mut line).expect("text");
     let value: serde_json::Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
-    value["longest_on_after_last_heartbeat_ms"]
-        .as_f64()
-        .expect("a time")
+    value["longest_on_after_last_heartbeat_ms"].as_f64().expect("a time")
 }
 
 /// Reads the record a killed run left.
@@ -242,25 +223,12 @@ fn report(all: &[Found]) -> ExitCode {
     let longest = all.iter().filter_map(|f| f.on_ms).fold(0.0, f64::max);
     let memory = all.iter().map(|f| f.memory_mib).fold(0.0, f64::max);
     println!("killed                                  {}", all.len());
-    println!(
-        "  with the pump on                      {}",
-        count(&|f| f.on_ms.is_some())
-    );
-    println!(
-        "  before the record had begun           {}",
-        count(&|f| f.before_record)
-    );
+    println!("  with the pump on                      {}", count(&|f| f.on_ms.is_some()));
+    println!("  before the record had begun           {}", count(&|f| f.before_record));
     println!("records not readable                    {unreadable} (aim 0)");
-    println!(
-        "records with something after the last sync, left out: {}",
-        count(&|f| f.torn)
-    );
+    println!("records with something after the last sync, left out: {}", count(&|f| f.torn));
     println!("pump on for more than {OFF_WITHIN_MS} ms             {late} (aim 0)");
     println!("longest after the last heartbeat        {longest:.1} ms");
     println!("largest memory of a run                 {memory:.1} MiB (aim under {MEMORY_MIB})");
-    if unreadable + late > 0 || memory >= MEMORY_MIB {
-        ExitCode::FAILURE
-    } else {
-        ExitCode::SUCCESS
-    }
+    if unreadable + late > 0 || memory >= MEMORY_MIB { ExitCode::FAILURE } else { ExitCode::SUCCESS }
 }

@@ -50,21 +50,12 @@ impl Asked {
     fn read() -> Asked {
         let args: Vec<String> = std::env::args().collect();
         let has = |flag: &str| args.iter().any(|a| a == flag);
-        let only = args
-            .iter()
-            .position(|a| a == "--only")
-            .and_then(|i| args.get(i + 1));
-        Asked {
-            quick: has("--quick"),
-            build: has("--build"),
-            only: only.cloned(),
-        }
+        let only = args.iter().position(|a| a == "--only").and_then(|i| args.get(i + 1));
+        Asked { quick: has("--quick"), build: has("--build"), only: only.cloned() }
     }
 
     fn wants(&self, id: &str) -> bool {
-        self.only
-            .as_ref()
-            .is_none_or(|only| only.split(',').any(|o| o == id))
+        self.only.as_ref().is_none_or(|only| only.split(',').any(|o| o == id))
     }
 }
 
@@ -77,11 +68,7 @@ fn main() -> ExitCode {
     let mut table = Table::default();
     run(&asked, &mut table, dir.path());
     println!("{}", table.text());
-    if table.whole() {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
-    }
+    if table.whole() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
 /// What this program does as a child of itself, measured from outside.

@@ -26,11 +26,7 @@ pub(crate) fn inputs(case: &str) -> HashMap<String, Input> {
         .map(|r| {
             (
                 r.text("name").to_owned(),
-                Input {
-                    value: number(r, "value"),
-                    u: r.num("std_uncertainty"),
-                    dof: r.num("df"),
-                },
+                Input { value: number(r, "value"), u: r.num("std_uncertainty"), dof: r.num("df") },
             )
         })
         .collect()
@@ -38,12 +34,7 @@ pub(crate) fn inputs(case: &str) -> HashMap<String, Input> {
 
 /// Relative contributions are written with a remark in place of the value 1.
 fn number(row: &Row, column: &str) -> f64 {
-    row.text(column)
-        .split_whitespace()
-        .next()
-        .unwrap()
-        .parse()
-        .unwrap()
+    row.text(column).split_whitespace().next().unwrap().parse().unwrap()
 }
 
 /// The readings of a case: one list a row.
@@ -58,38 +49,23 @@ pub(crate) fn readings(case: &str, prefix: &str) -> Vec<Vec<f64>> {
 /// A number of a case.
 pub(crate) fn constant(case: &str, name: &str) -> f64 {
     let rows = table("gum/gum_inputs.csv");
-    rows.iter()
-        .find(|r| r.text("case_id") == case && r.text("name") == name)
-        .unwrap()
-        .num("value")
+    rows.iter().find(|r| r.text("case_id") == case && r.text("name") == name).unwrap().num("value")
 }
 
 /// Checks every expected quantity of a case against `got`, published and computed.
 pub(crate) fn expect(tally: &mut Tally, case: &str, got: &[(&str, f64)]) {
     let mut missing: Vec<&str> = got.iter().map(|g| g.0).collect();
-    for row in table("gum/gum_expected.csv")
-        .iter()
-        .filter(|r| r.text("case_id") == case)
-    {
+    for row in table("gum/gum_expected.csv").iter().filter(|r| r.text("case_id") == case) {
         let quantity = row.text("quantity");
         let found = got.iter().find(|g| g.0 == quantity);
         let (_, value) = found.unwrap_or_else(|| panic!("{case}: nothing computed for {quantity}"));
         missing.retain(|m| *m != quantity);
         let (computed, tolerance) = (row.num("computed_value"), row.num("tolerance_abs_vs_published"));
-        let digits = if case == "GUM_H1" {
-            DIGITS_DIFFERENCED
-        } else {
-            DIGITS
-        };
+        let digits = if case == "GUM_H1" { DIGITS_DIFFERENCED } else { DIGITS };
         let off = computed.abs().max(1e-3) * 10f64.powf(-digits);
         tally.within(format!("{case} {quantity}"), *value, computed, off);
         if let Some(published) = row.maybe("published_value") {
-            tally.within(
-                format!("{case} {quantity} as printed"),
-                *value,
-                published,
-                tolerance.max(1e-12),
-            );
+            tally.within(format!("{case} {quantity} as printed"), *value, published, tolerance.max(1e-12));
         }
     }
     assert!(missing.is_empty(), "{case}: not in the table: {missing:?}");

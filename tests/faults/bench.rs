@@ -117,30 +117,29 @@ impl Ports for Ill<'_> {
         let next = next.map(|((at, _), _)| *at).min().unwrap_or(Moment::NEVER);
         let wrong = self.wrong;
         let (mut count, before) = (self.count, self.inner.now());
-        self.inner
-            .wait(deadline.min(next.max(before)), &mut |at, arrival| {
-                let Arrival::Bytes(port, bytes) = arrival else {
-                    take(at, arrival);
-                    return;
-                };
-                let on = |w: &Wrong| wrong.iter().any(|(from, other)| *from <= at && other == w);
-                if on(&Wrong::Gone(port)) || on(&Wrong::Silent(port)) {
-                    return;
+        self.inner.wait(deadline.min(next.max(before)), &mut |at, arrival| {
+            let Arrival::Bytes(port, bytes) = arrival else {
+                take(at, arrival);
+                return;
+            };
+            let on = |w: &Wrong| wrong.iter().any(|(from, other)| *from <= at && other == w);
+            if on(&Wrong::Gone(port)) || on(&Wrong::Silent(port)) {
+                return;
+            }
+            count += 1;
+            let mut bytes = bytes.to_vec();
+            if on(&Wrong::Garbage(port)) {
+                bytes.iter_mut().for_each(|b| *b = b.wrapping_mul(37) | 0x80);
+            } else if on(&Wrong::Stolen(port)) && count % 60 == 0 {
+                bytes.clear();
+            } else if on(&Wrong::Digits) && port == LOGGER && count % 3 == 0 {
+                // 2.345 becomes 4.345: another pressure, and a number as good as the right one.
+                if let Some(b) = bytes.iter_mut().find(|b| b.is_ascii_digit()) {
+                    *b = if *b == b'4' { b'0' } else { b'4' };
                 }
-                count += 1;
-                let mut bytes = bytes.to_vec();
-                if on(&Wrong::Garbage(port)) {
-                    bytes.iter_mut().for_each(|b| *b = b.wrapping_mul(37) | 0x80);
-                } else if on(&Wrong::Stolen(port)) && count % 60 == 0 {
-                    bytes.clear();
-                } else if on(&Wrong::Digits) && port == LOGGER && count % 3 == 0 {
-                    // 2.345 becomes 4.345: another pressure, and a number as good as the right one.
-                    if let Some(b) = bytes.iter_mut().find(|b| b.is_ascii_digit()) {
-                        *b = if *b == b'4' { b'0' } else { b'4' };
-                    }
-                }
-                take(at, Arrival::Bytes(port, &bytes));
-            });
+            }
+            take(at, Arrival::Bytes(port, &bytes));
+        });
         self.count = count;
         self.once(take);
         self.pump_off = match self.pump_off {
@@ -153,12 +152,7 @@ impl Ports for Ill<'_> {
 
     fn send(&mut self, port: usize, bytes: &[u8]) -> Result<(), Fault> {
         if self.on(|w| *w == Wrong::Stalled(port)) {
-            return Err(Fault::new(
-                FaultCode::WriteStall,
-                "device",
-                "bytes not taken in time",
-                "",
-            ));
+            return Err(Fault::new(FaultCode::WriteStall, "device", "bytes not taken in time", ""));
         }
         let lost = self.on(|w| matches!(w, Wrong::Deaf(p) | Wrong::Gone(p) if *p == port));
         let beat = self.on(|w| *w == Wrong::NoBeat) && port == DRIVER && bytes == b"B\r\n";
@@ -203,10 +197,8 @@ impl Ended {
 pub(crate) fn rig(mishaps: &[(f64, &str)]) -> Rig {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("rigs/virtual.yaml");
     let mut rig = dutycup::script::load_rig(&path).unwrap_or_else(|e| panic!("{e}"));
-    let list: Vec<String> = mishaps
-        .iter()
-        .map(|(at_s, what)| format!("{{at_s: {at_s}, what: {what}}}"))
-        .collect();
+    let list: Vec<String> =
+        mishaps.iter().map(|(at_s, what)| format!("{{at_s: {at_s}, what: {what}}}")).collect();
     let value = serde_yaml::from_str(&format!("[{}]", list.join(", "))).expect("mishaps");
     if let Some(bench) = rig.virtual_bench.as_mut().and_then(|b| b.as_mapping_mut()) {
         bench.insert("mishaps".into(), value);
@@ -221,20 +213,11 @@ pub(crate) fn plan(rig: &Rig) -> Plan {
         set(Role::SupplySet, 13.8),
         set(Role::PumpDuty, 60.0),
         Op::Hold { seconds: 4.0 },
-        Op::Collect {
-            repeat: 1,
-            nozzle: "A".into(),
-            stop: CollectStop::Seconds(20.0),
-            weigh_at_rest: true,
-        },
+        Op::Collect { repeat: 1, nozzle: "A".into(), stop: CollectStop::Seconds(20.0), weigh_at_rest: true },
         set(Role::PumpDuty, 0.0),
     ];
-    let step = |(i, op)| Step {
-        id: i as u32 + 1,
-        label: format!("step {}", i + 1),
-        op,
-        traps_pressure: false,
-    };
+    let step =
+        |(i, op)| Step { id: i as u32 + 1, label: format!("step {}", i + 1), op, traps_pressure: false };
     Plan {
         scenario: "faults".into(),
         source: String::new(),
@@ -247,10 +230,8 @@ pub(crate) fn plan(rig: &Rig) -> Plan {
 
 /// Plays the plan with `wrong` happening, on a bench of this seed.
 pub(crate) fn play(rig: &Rig, plan: &Plan, wrong: &[(f64, Wrong)], seed: u64) -> Ended {
-    let wrong: Vec<(Moment, Wrong)> = wrong
-        .iter()
-        .map(|(at_s, w)| (Moment::from_s(*at_s), w.clone()))
-        .collect();
+    let wrong: Vec<(Moment, Wrong)> =
+        wrong.iter().map(|(at_s, w)| (Moment::from_s(*at_s), w.clone())).collect();
     let dir = tempfile::tempdir().expect("scratch");
     let gate = wrong.iter().find_map(|(_, w)| match w {
         Wrong::Disk(n, errno) => Some((*n, *errno)),
@@ -282,9 +263,7 @@ pub(crate) fn play(rig: &Rig, plan: &Plan, wrong: &[(f64, Wrong)], seed: u64) ->
     let end = ports.now() + Duration::from_millis(2100);
     let mut far_end = ports.inner.bench().clone();
     far_end.bring_to(end);
-    let pump_off = ports
-        .pump_off
-        .or_else(|| (!far_end.pump_is_on()).then_some(ports.now()));
+    let pump_off = ports.pump_off.or_else(|| (!far_end.pump_is_on()).then_some(ports.now()));
     Ended {
         safe: !far_end.pump_is_on() && !far_end.truth().solenoid_open,
         ending,

@@ -80,10 +80,7 @@ const ROWS: &[(u8, &str, char, &[&str])] = &[
 
 /// Why a row has no test.
 const NOT_HERE: &[(u8, &str)] = &[
-    (
-        31,
-        "batching by an adapter's timer needs the adapter; a pseudo-terminal hands over at once",
-    ),
+    (31, "batching by an adapter's timer needs the adapter; a pseudo-terminal hands over at once"),
     (
         33,
         "a pseudo-terminal's close always returns; output is thrown away before closing, which no test can see there",
@@ -92,10 +89,7 @@ const NOT_HERE: &[(u8, &str)] = &[
         55,
         "setting the system's clock needs privileges; every duration comes from the monotonic clock, which `clock` alone reads",
     ),
-    (
-        60,
-        "cutting the power needs a block device that forgets; row 59 stands for what a journal may lose",
-    ),
+    (60, "cutting the power needs a block device that forgets; row 59 stands for what a journal may lose"),
 ];
 
 /// A name's tests, where the table of rows does not already name them.
@@ -174,11 +168,7 @@ fn every_row_and_every_name_has_a_test() {
     assert_eq!(rows, (1..=65).collect::<Vec<u8>>());
     for (row, what, how, named) in ROWS {
         let reason = NOT_HERE.iter().find(|(r, _)| r == row);
-        assert_eq!(
-            named.is_empty(),
-            reason.is_some(),
-            "row {row}, {what}: a test or a reason"
-        );
+        assert_eq!(named.is_empty(), reason.is_some(), "row {row}, {what}: a test or a reason");
         assert_eq!(*how == '-', named.is_empty(), "row {row}");
         missing(format!("row {row}, {what}"), named);
     }

@@ -19,18 +19,10 @@ fn mishap(what: &str) -> Ended {
 }
 
 /// The run ended by this fault, safe, within so many ms.
-#[expect(
-    clippy::print_stdout,
-    reason = "the times are what the run of the tests shows"
-)]
+#[expect(clippy::print_stdout, reason = "the times are what the run of the tests shows")]
 fn check(name: &str, ended: &Ended, codes: &[FaultCode], within_ms: f64) {
     let code = ended.code();
-    assert!(
-        code.is_some_and(|c| codes.contains(&c)),
-        "{name}: {:?}\n{}",
-        ended.ending,
-        ended.events
-    );
+    assert!(code.is_some_and(|c| codes.contains(&c)), "{name}: {:?}\n{}", ended.ending, ended.events);
     assert!(ended.safe, "{name}: {:?}", ended.ending);
     let after_ms = ended.off_after_ms(AT_S);
     println!("{name}: {code:?}, pump off after {after_ms:.0} ms");
@@ -51,18 +43,8 @@ fn without_a_fault_the_run_passes() {
 
 #[test]
 fn ports_that_vanish() {
-    check(
-        "control",
-        &with(Wrong::Gone(DRIVER)),
-        &[FaultCode::ControlLost],
-        501.0,
-    );
-    check(
-        "sensor",
-        &with(Wrong::Gone(LOGGER)),
-        &[FaultCode::SensorLost],
-        100.0,
-    );
+    check("control", &with(Wrong::Gone(DRIVER)), &[FaultCode::ControlLost], 501.0);
+    check("sensor", &with(Wrong::Gone(LOGGER)), &[FaultCode::SensorLost], 100.0);
 }
 
 #[test]
@@ -83,12 +65,7 @@ fn heartbeat_lost_on_the_way() {
 
 #[test]
 fn write_stall() {
-    check(
-        "stall",
-        &with(Wrong::Stalled(DRIVER)),
-        &[FaultCode::ControlLost],
-        600.0,
-    );
+    check("stall", &with(Wrong::Stalled(DRIVER)), &[FaultCode::ControlLost], 600.0);
 }
 
 /// What a flood without line ends is called first.
@@ -148,12 +125,7 @@ fn no_pressure_from_a_burst_hose_or_a_dry_tank() {
 
 #[test]
 fn a_cup_that_is_lifted_bumped_or_stands_still() {
-    check(
-        "lifted",
-        &mishap("cup_lifted"),
-        &[FaultCode::ScaleStep, FaultCode::Range],
-        1000.0,
-    );
+    check("lifted", &mishap("cup_lifted"), &[FaultCode::ScaleStep, FaultCode::Range], 1000.0);
     check("emptied", &mishap("cup_emptied"), &[FaultCode::ScaleStep], 2500.0);
     check("frozen", &mishap("scale_frozen"), &[FaultCode::Frozen], 2500.0);
     // The virtual scale's own filter smears the knock below what is held back; the reduction labels what is left of it.
@@ -173,12 +145,7 @@ fn unstable_a_scale_that_never_rests() {
 fn relay_stuck_pressure_that_stays() {
     let ended = {
         let rig = rig(&[(AT_S, "relay_welded")]);
-        play(
-            &rig,
-            &plan(&rig),
-            &[(AT_S + 1.0, Wrong::Stop(Exit::Interrupt))],
-            1,
-        )
+        play(&rig, &plan(&rig), &[(AT_S + 1.0, Wrong::Stop(Exit::Interrupt))], 1)
     };
     assert_eq!(ended.ending.exit, Exit::SafetyTrip, "{:?}", ended.ending);
     assert_eq!(ended.code(), Some(FaultCode::RelayStuck));
@@ -187,16 +154,8 @@ fn relay_stuck_pressure_that_stays() {
 
 #[test]
 fn estop_and_its_release() {
-    let rig = rig(&[
-        (AT_S, "emergency_stop_pressed"),
-        (AT_S + 0.2, "emergency_stop_released"),
-    ]);
-    check(
-        "e-stop",
-        &play(&rig, &plan(&rig), &[], 1),
-        &[FaultCode::EStop],
-        1.0,
-    );
+    let rig = rig(&[(AT_S, "emergency_stop_pressed"), (AT_S + 0.2, "emergency_stop_released")]);
+    check("e-stop", &play(&rig, &plan(&rig), &[], 1), &[FaultCode::EStop], 1.0);
 }
 
 #[test]
@@ -207,29 +166,11 @@ fn device_rebooted_in_mid_run() {
 
 #[test]
 fn the_loop_stands_still() {
-    for (ms, exit) in [
-        (190, Exit::Pass),
-        (250, Exit::Pass),
-        (300, Exit::Pass),
-        (600, Exit::BenchFault),
-    ] {
+    for (ms, exit) in [(190, Exit::Pass), (250, Exit::Pass), (300, Exit::Pass), (600, Exit::BenchFault)] {
         let ended = with(Wrong::Stall(Duration::from_millis(ms)));
-        assert_eq!(
-            ended.ending.exit, exit,
-            "{ms} ms: {:?}\n{}",
-            ended.ending, ended.events
-        );
-        assert_eq!(
-            ended.events.contains(",gap,"),
-            ms > 200,
-            "{ms} ms\n{}",
-            ended.events
-        );
-        assert_eq!(
-            ended.events.contains(",void,"),
-            (201..500).contains(&ms),
-            "{ms} ms"
-        );
+        assert_eq!(ended.ending.exit, exit, "{ms} ms: {:?}\n{}", ended.ending, ended.events);
+        assert_eq!(ended.events.contains(",gap,"), ms > 200, "{ms} ms\n{}", ended.events);
+        assert_eq!(ended.events.contains(",void,"), (201..500).contains(&ms), "{ms} ms");
         if ms == 600 {
             // Seen only when the loop goes on; the device itself tripped after 500 ms.
             check("600 ms", &ended, &[FaultCode::Heartbeat], 601.0);
@@ -246,11 +187,7 @@ fn suspended_computer() {
 fn a_panic_switches_off() {
     let ended = with(Wrong::Panic);
     assert_eq!(ended.ending.exit, Exit::Bug);
-    assert!(
-        ended.safe && ended.off_after_ms(AT_S) <= 250.0,
-        "{}",
-        ended.off_after_ms(AT_S)
-    );
+    assert!(ended.safe && ended.off_after_ms(AT_S) <= 250.0, "{}", ended.off_after_ms(AT_S));
     let sums = std::fs::read_to_string(ended.dir.path().join("sums.csv")).expect("sums");
     assert!(sums.lines().count() > 2, "the journal is closed: {sums}");
 }
@@ -259,38 +196,20 @@ fn a_panic_switches_off() {
 fn signals_once_and_twice() {
     let once = with(Wrong::Stop(Exit::Interrupt));
     assert_eq!((once.ending.exit, once.ending.verified), (Exit::Interrupt, true));
-    assert!(
-        once.safe && once.off_after_ms(AT_S) <= 50.0,
-        "{}",
-        once.off_after_ms(AT_S)
-    );
+    assert!(once.safe && once.off_after_ms(AT_S) <= 50.0, "{}", once.off_after_ms(AT_S));
     let rig = rig(&[]);
     let again = Wrong::Stop(Exit::Interrupt);
-    let twice = play(
-        &rig,
-        &plan(&rig),
-        &[(AT_S, again.clone()), (AT_S + 0.001, again)],
-        1,
-    );
+    let twice = play(&rig, &plan(&rig), &[(AT_S, again.clone()), (AT_S + 0.001, again)], 1);
     assert_eq!(twice.ending.exit, Exit::Interrupt);
-    assert!(
-        twice.ending.safe_state.contains("second signal"),
-        "{:?}",
-        twice.ending
-    );
-    assert!(
-        twice.safe && twice.off_after_ms(AT_S) <= 50.0,
-        "{}",
-        twice.off_after_ms(AT_S)
-    );
+    assert!(twice.ending.safe_state.contains("second signal"), "{:?}", twice.ending);
+    assert!(twice.safe && twice.off_after_ms(AT_S) <= 50.0, "{}", twice.off_after_ms(AT_S));
 }
 
 #[test]
 fn disk_full_and_io_end_the_run() {
-    for (errno, code) in [
-        (rustix::io::Errno::NOSPC, FaultCode::DiskFull),
-        (rustix::io::Errno::IO, FaultCode::Io),
-    ] {
+    for (errno, code) in
+        [(rustix::io::Errno::NOSPC, FaultCode::DiskFull), (rustix::io::Errno::IO, FaultCode::Io)]
+    {
         let ended = with(Wrong::Disk(7, errno));
         assert_eq!(ended.code(), Some(code), "{:?}", ended.ending);
         assert_eq!(ended.ending.exit, Exit::CannotWrite);

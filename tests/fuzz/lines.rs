@@ -27,11 +27,7 @@ pub(crate) fn number(bytes: &[u8]) {
         }
     }
     let _ = (number::form(bytes), word::flag(bytes));
-    number::scpi(bytes)
-        .ok()
-        .into_iter()
-        .chain(word::no_value(bytes))
-        .for_each(is_number);
+    number::scpi(bytes).ok().into_iter().chain(word::no_value(bytes)).for_each(is_number);
 }
 
 /// The first line is a pattern, the rest lines to read with it.
@@ -49,10 +45,7 @@ pub(crate) fn text(bytes: &[u8]) {
             }
         }
     }
-    patterns
-        .iter()
-        .filter_map(|p| p.as_ref().err())
-        .for_each(|e| safe(&safe_text(&e.to_string())));
+    patterns.iter().filter_map(|p| p.as_ref().err()).for_each(|e| safe(&safe_text(&e.to_string())));
 }
 
 pub(crate) fn template(bytes: &[u8]) {
@@ -117,25 +110,10 @@ pub(crate) fn header(bytes: &[u8]) {
 pub(crate) fn modbus(bytes: &[u8]) {
     let unit = bytes.first().copied().unwrap_or(17);
     let requests = [
-        modbus::Request::Read {
-            input: false,
-            address: 0,
-            count: 2,
-        },
-        modbus::Request::Read {
-            input: true,
-            address: 1,
-            count: modbus::READ_REGISTERS_MAX,
-        },
-        modbus::Request::WriteOne {
-            address: 10,
-            value: 5,
-        },
-        modbus::Request::WriteSome {
-            address: 10,
-            values: [1, 2],
-            count: 2,
-        },
+        modbus::Request::Read { input: false, address: 0, count: 2 },
+        modbus::Request::Read { input: true, address: 1, count: modbus::READ_REGISTERS_MAX },
+        modbus::Request::WriteOne { address: 10, value: 5 },
+        modbus::Request::WriteSome { address: 10, values: [1, 2], count: 2 },
     ];
     // With its check sum, so that what stands behind it is reached too.
     let summed = [bytes, &modbus::crc16(bytes).to_le_bytes()].concat();
@@ -146,10 +124,7 @@ pub(crate) fn modbus(bytes: &[u8]) {
                     assert!((5..=bytes.len()).contains(&used));
                     if let modbus::Response::Registers(registers) = message {
                         let kinds = [Kind::U16, Kind::I16, Kind::I32, Kind::F32, Kind::F32Swapped];
-                        kinds
-                            .iter()
-                            .filter_map(|k| k.number(registers))
-                            .for_each(is_number);
+                        kinds.iter().filter_map(|k| k.number(registers)).for_each(is_number);
                     }
                 }
                 Decoded::Bad { skip, why } => {
@@ -199,9 +174,7 @@ pub(crate) fn instruments(bytes: &[u8]) {
 
 fn event(event: &InstrumentEvent, rig: &Rig) {
     match event {
-        InstrumentEvent::Reading {
-            channel, value, raw, ..
-        } => {
+        InstrumentEvent::Reading { channel, value, raw, .. } => {
             let (low, high) = rig.channels[*channel].range;
             assert!((low..=high).contains(value) && raw.is_finite(), "{event:?}");
         }

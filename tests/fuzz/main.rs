@@ -19,10 +19,7 @@ use targets::{TARGETS, Target};
 
 fn variable(name: &str, otherwise: u64) -> u64 {
     let given = std::env::var(name).ok();
-    given.map_or(otherwise, |text| {
-        text.parse()
-            .unwrap_or_else(|_| panic!("{name}={text} is not a number"))
-    })
+    given.map_or(otherwise, |text| text.parse().unwrap_or_else(|_| panic!("{name}={text} is not a number")))
 }
 
 fn play(target: &Target, seed: u64, rounds: u64) -> Result<(), String> {
@@ -50,10 +47,7 @@ fn play(target: &Target, seed: u64, rounds: u64) -> Result<(), String> {
 
 #[test]
 fn no_altered_input_breaks_a_parser() {
-    let (seed, rounds) = (
-        variable("DUTYCUP_FUZZ_SEED", 1),
-        variable("DUTYCUP_FUZZ_ROUNDS", 150),
-    );
+    let (seed, rounds) = (variable("DUTYCUP_FUZZ_SEED", 1), variable("DUTYCUP_FUZZ_ROUNDS", 150));
     let next = std::sync::atomic::AtomicUsize::new(0);
     let work = || {
         let mut broken = Vec::new();
@@ -64,10 +58,7 @@ fn no_altered_input_breaks_a_parser() {
     };
     let broken: Vec<String> = std::thread::scope(|scope| {
         let threads = [scope.spawn(work), scope.spawn(work)];
-        threads
-            .into_iter()
-            .flat_map(|t| t.join().unwrap_or_else(|_| panic!("a worker ended")))
-            .collect()
+        threads.into_iter().flat_map(|t| t.join().unwrap_or_else(|_| panic!("a worker ended"))).collect()
     });
     assert!(broken.is_empty(), "{broken:#?}");
 }

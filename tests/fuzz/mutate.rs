@@ -108,10 +108,7 @@ pub(crate) fn altered(chance: &mut Stream, input: &[u8], other: &[u8]) -> Vec<u8
 
 fn swap_lines(chance: &mut Stream, out: &mut Vec<u8>) {
     let mut lines: Vec<&[u8]> = out.split(|b| *b == b'\n').collect();
-    let (a, b) = (
-        chance.random_range(0..lines.len()),
-        chance.random_range(0..lines.len()),
-    );
+    let (a, b) = (chance.random_range(0..lines.len()), chance.random_range(0..lines.len()));
     lines.swap(a, b);
     *out = lines.join(&b'\n');
 }

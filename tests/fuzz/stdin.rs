@@ -29,10 +29,7 @@ fn main() -> ExitCode {
         Some(Err(e)) => said(&e.to_string()),
         None => {
             let known: Vec<&str> = TARGETS.iter().map(|t| t.name).collect();
-            said(&format!(
-                "fuzz TARGET < input; fuzz corpus TARGET FOLDER; targets: {}",
-                known.join(" ")
-            ))
+            said(&format!("fuzz TARGET < input; fuzz corpus TARGET FOLDER; targets: {}", known.join(" ")))
         }
     }
 }

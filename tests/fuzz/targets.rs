@@ -32,10 +32,7 @@ impl Target {
     pub(crate) fn inputs(&self) -> Vec<Vec<u8>> {
         let input = |seed: &&str| {
             if !file(seed).is_file() {
-                assert!(
-                    !seed.ends_with(".yaml") && !seed.ends_with(".csv"),
-                    "{seed} is missing"
-                );
+                assert!(!seed.ends_with(".yaml") && !seed.ends_with(".csv"), "{seed} is missing");
                 return seed.as_bytes().to_vec();
             }
             let mut bytes = std::fs::read(file(seed)).unwrap_or_else(|e| panic!("{seed}: {e}"));
@@ -127,10 +124,7 @@ pub(crate) fn finite(value: &impl Debug) {
         }
     }
     let word = |w: &str| matches!(w, "NaN" | "inf");
-    if let Some(bad) = bare
-        .split(|c: char| !c.is_alphanumeric() && c != '_')
-        .find(|w| word(w))
-    {
+    if let Some(bad) = bare.split(|c: char| !c.is_alphanumeric() && c != '_').find(|w| word(w)) {
         panic!("{bad} in {shown}");
     }
 }

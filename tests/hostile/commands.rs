@@ -59,14 +59,7 @@ fn no_text_of_a_rig_smuggles_a_command() {
                         true
                     }
                 };
-                assert!(
-                    refused,
-                    "{}",
-                    text.text
-                        .lines()
-                        .find(|l| l.contains(smuggled))
-                        .unwrap_or_default()
-                );
+                assert!(refused, "{}", text.text.lines().find(|l| l.contains(smuggled)).unwrap_or_default());
                 tried += 1;
             }
         }
@@ -80,12 +73,7 @@ fn only_what_the_rig_says_is_sent() {
     let text = Text::read(&crate::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
     let rig = rig_file::read(&text).unwrap_or_else(|e| panic!("{e}"));
     let mut chance = Seed(5).stream("arrives");
-    for (index, spec) in rig
-        .instruments
-        .iter()
-        .enumerate()
-        .filter(|(_, i)| i.name != "transmitter")
-    {
+    for (index, spec) in rig.instruments.iter().enumerate().filter(|(_, i)| i.name != "transmitter") {
         let mut instrument = Instrument::new(index, &rig).unwrap_or_else(|e| panic!("{e}"));
         let (mut now, mut events, mut sent) = (Moment::START, Vec::new(), Vec::new());
         instrument.start(now);
@@ -136,21 +124,9 @@ fn no_other_name_arms() {
     ] {
         let out = dir.path().join("out").display().to_string();
         let path = path.display().to_string();
-        let done = run([
-            "run",
-            "scenarios/leak-down.yaml",
-            "--rig",
-            &path,
-            "--out",
-            &out,
-            "--arm",
-            name,
-        ]);
+        let done = run(["run", "scenarios/leak-down.yaml", "--rig", &path, "--out", &out, "--arm", name]);
         assert_ne!(done.status.code(), Some(0), "{name:?}");
         let said = String::from_utf8_lossy(&done.stderr).into_owned();
-        assert!(
-            !said.contains("PORT_NOT_FOUND"),
-            "{name:?}: refused before a port is opened: {said}"
-        );
+        assert!(!said.contains("PORT_NOT_FOUND"), "{name:?}: refused before a port is opened: {said}");
     }
 }

@@ -22,14 +22,8 @@ fn yaml_bombs() -> Vec<(&'static str, String)> {
         ("20,000 maps over lines", "{a:\n ".repeat(20_000)),
         ("lists by dashes", "- ".repeat(100_000)),
         ("keys of keys", "? ".repeat(100_000)),
-        (
-            "a million names",
-            (0..1_000_000).map(|i| format!("k{i}: 1\n")).collect(),
-        ),
-        (
-            "a text of 100 MB",
-            format!("format: {}\n", "a".repeat(100_000_000)),
-        ),
+        ("a million names", (0..1_000_000).map(|i| format!("k{i}: 1\n")).collect()),
+        ("a text of 100 MB", format!("format: {}\n", "a".repeat(100_000_000))),
         ("a million anchors", "- &a x\n".repeat(150_000)),
         ("a million documents", "---\na\n".repeat(150_000)),
         ("a quote without end", format!("a: \"{}", "b\n ".repeat(300_000))),
@@ -58,14 +52,7 @@ const YAML_COMMANDS: &[&[&str]] = &[
         "20 %",
     ],
     &["analyse", "{}", "--out", "{out}"],
-    &[
-        "analyse",
-        "tests/data/points.csv",
-        "--rig",
-        "{}",
-        "--out",
-        "{out}",
-    ],
+    &["analyse", "tests/data/points.csv", "--rig", "{}", "--out", "{out}"],
 ];
 
 fn refused(commands: &[&[&str]], name: &str, file: &Path) {
@@ -73,23 +60,12 @@ fn refused(commands: &[&[&str]], name: &str, file: &Path) {
         let dir = scratch();
         let out = dir.path().join("out").display().to_string();
         let file = file.display().to_string();
-        let done = run(command
-            .iter()
-            .map(|word| word.replace("{}", &file).replace("{out}", &out)));
+        let done = run(command.iter().map(|word| word.replace("{}", &file).replace("{out}", &out)));
         let what = format!("{} with {name}", command.join(" "));
         let said = String::from_utf8_lossy(&done.stderr);
-        assert_eq!(
-            done.status.code(),
-            Some(2),
-            "{what}: {} {said:.2000}",
-            done.status
-        );
+        assert_eq!(done.status.code(), Some(2), "{what}: {} {said:.2000}", done.status);
         speaks_safely(&what, &done);
-        assert!(
-            done.stderr.len() < 64 << 10,
-            "{what}: {} bytes said",
-            done.stderr.len()
-        );
+        assert!(done.stderr.len() < 64 << 10, "{what}: {} bytes said", done.stderr.len());
     }
 }
 
@@ -116,20 +92,11 @@ fn no_table_takes_the_memory() {
     for (name, text) in [
         ("a line of 100 MB", "a".repeat(100_000_000)),
         ("ten million columns", ",".repeat(10_000_000)),
-        (
-            "a quote without end",
-            format!("{header}\n\"{}", "b\n".repeat(5_000_000)),
-        ),
-        (
-            "a million bad rows",
-            format!("{header}\n{}", "x,y,z,,\n".repeat(1_000_000)),
-        ),
+        ("a quote without end", format!("{header}\n\"{}", "b\n".repeat(5_000_000))),
+        ("a million bad rows", format!("{header}\n{}", "x,y,z,,\n".repeat(1_000_000))),
         (
             "ramps with a long line",
-            format!(
-                "ramp,time_s,line_pressure_psi,switch\n1,0,{}\n",
-                "1".repeat(50_000_000)
-            ),
+            format!("ramp,time_s,line_pressure_psi,switch\n1,0,{}\n", "1".repeat(50_000_000)),
         ),
     ] {
         let path = dir.path().join("bomb.csv");
@@ -143,18 +110,9 @@ fn no_table_takes_the_memory() {
 #[test]
 fn the_limit_is_one() {
     let done = run(["run", "scenarios/pump-and-nozzle.yaml", "--dry-run"]);
-    assert_eq!(
-        done.status.code(),
-        Some(0),
-        "{}",
-        String::from_utf8_lossy(&done.stderr)
-    );
+    assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
     let done = std::process::Command::new("sh")
-        .args([
-            "-c",
-            "ulimit -d 500 && exec \"$0\" \"$@\"",
-            env!("CARGO_BIN_EXE_dutycup"),
-        ])
+        .args(["-c", "ulimit -d 500 && exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_dutycup")])
         .args(["run", "scenarios/pump-and-nozzle.yaml", "--dry-run"])
         .current_dir(ours(""))
         .output()

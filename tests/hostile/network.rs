@@ -47,10 +47,8 @@ fn no_source_names_a_socket() {
 #[test]
 fn no_dependency_is_there_for_the_network() {
     let lock = fs::read_to_string(ours("Cargo.lock")).unwrap_or_else(|e| panic!("{e}"));
-    let names: Vec<&str> = lock
-        .lines()
-        .filter_map(|l| l.strip_prefix("name = \"")?.strip_suffix('"'))
-        .collect();
+    let names: Vec<&str> =
+        lock.lines().filter_map(|l| l.strip_prefix("name = \"")?.strip_suffix('"')).collect();
     assert!(names.contains(&"tokio"), "the lock file is read");
     for name in [
         "hyper",
@@ -95,27 +93,19 @@ fn a_served_bench_has_no_socket_of_a_network() {
     });
     let fds = format!("/proc/{}/fd", child.id());
     let links = fs::read_dir(fds).unwrap_or_else(|e| panic!("{e}"));
-    let open: Vec<String> = links
-        .filter_map(|l| Some(fs::read_link(l.ok()?.path()).ok()?.display().to_string()))
-        .collect();
+    let open: Vec<String> =
+        links.filter_map(|l| Some(fs::read_link(l.ok()?.path()).ok()?.display().to_string())).collect();
     let table =
         |name: &str| fs::read_to_string(format!("/proc/{}/net/{name}", child.id())).unwrap_or_default();
-    let network: String = ["tcp", "tcp6", "udp", "udp6", "raw", "raw6", "packet"]
-        .iter()
-        .map(|n| table(n))
-        .collect();
+    let network: String =
+        ["tcp", "tcp6", "udp", "udp6", "raw", "raw6", "packet"].iter().map(|n| table(n)).collect();
     let _ = child.kill();
     let _ = child.wait();
-    assert!(
-        ready && open.iter().any(|l| l.contains("ptmx")),
-        "it serves: {open:?}"
-    );
+    assert!(ready && open.iter().any(|l| l.contains("ptmx")), "it serves: {open:?}");
     for link in open {
         if let Some(inode) = link.strip_prefix("socket:[") {
             let inode = inode.trim_end_matches(']');
-            let known = network
-                .lines()
-                .any(|l| l.split_whitespace().any(|word| word == inode));
+            let known = network.lines().any(|l| l.split_whitespace().any(|word| word == inode));
             assert!(!known, "socket {inode} is one of the network");
         }
     }

@@ -10,12 +10,7 @@ fn a_folder_with_a_planted_link_is_refused() {
     let example = crate::support::ours("results/example");
     let mut names: Vec<String> = fs::read_dir(&example)
         .unwrap_or_else(|e| panic!("{e}"))
-        .map(|e| {
-            e.unwrap_or_else(|e| panic!("{e}"))
-                .file_name()
-                .to_string_lossy()
-                .into_owned()
-        })
+        .map(|e| e.unwrap_or_else(|e| panic!("{e}")).file_name().to_string_lossy().into_owned())
         .collect();
     names.extend(["map.csv", ".lock", "controller.csv", "switch.csv", "road.csv"].map(String::from));
     assert!(names.len() > 15);
@@ -43,11 +38,7 @@ fn a_folder_with_a_planted_link_is_refused() {
             assert!(said.contains("not empty"), "{name}: {said}");
             speaks_safely(&name, &done);
             assert_eq!(fs::read(&secret).unwrap_or_default(), b"mine", "{name}");
-            assert_eq!(
-                fs::read_dir(&out).map_or(0, Iterator::count),
-                1,
-                "{name}: nothing was added"
-            );
+            assert_eq!(fs::read_dir(&out).map_or(0, Iterator::count), 1, "{name}: nothing was added");
         }
     }
 }

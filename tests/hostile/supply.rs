@@ -32,19 +32,12 @@ const LICENCES: &[&str] = &[
 fn every_dependency_is_pinned() {
     let lock = fs::read_to_string(ours("Cargo.lock")).unwrap_or_else(|e| panic!("{e}"));
     let packages: Vec<&str> = lock.split("[[package]]").skip(1).collect();
-    assert!(
-        (50..=PACKAGES_MAX).contains(&packages.len()),
-        "{} packages",
-        packages.len()
-    );
+    assert!((50..=PACKAGES_MAX).contains(&packages.len()), "{} packages", packages.len());
     for package in packages {
         if package.contains("name = \"dutycup\"") {
             continue;
         }
-        assert!(
-            package.contains("source = \"registry+"),
-            "not from a registry:{package}"
-        );
+        assert!(package.contains("source = \"registry+"), "not from a registry:{package}");
         assert!(package.contains("checksum = \""), "without a check sum:{package}");
     }
     let manifest = fs::read_to_string(ours("Cargo.toml")).unwrap_or_else(|e| panic!("{e}"));

@@ -22,18 +22,13 @@ pub(crate) fn program() -> Command {
     let mut command = Command::new("sh");
     let limited = format!("ulimit -d {DATA_KIB_MAX} && exec \"$0\" \"$@\"");
     command.args(["-c", &limited, env!("CARGO_BIN_EXE_dutycup")]);
-    command
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .stdin(Stdio::null());
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).stdin(Stdio::null());
     command
 }
 
 /// Runs the program to its end.
 pub(crate) fn run<S: AsRef<std::ffi::OsStr>>(arguments: impl IntoIterator<Item = S>) -> Output {
-    program()
-        .args(arguments)
-        .output()
-        .unwrap_or_else(|e| panic!("{e}"))
+    program().args(arguments).output().unwrap_or_else(|e| panic!("{e}"))
 }
 
 /// Nothing in the bytes does anything to a terminal.

@@ -55,11 +55,7 @@ fn answer(manner: &Manner, command: &[u8], text: &[u8]) -> Vec<u8> {
     };
     let mut out = Vec::new();
     for byte in form.bytes() {
-        if byte == b'@' {
-            out.extend_from_slice(text)
-        } else {
-            out.push(byte)
-        }
+        if byte == b'@' { out.extend_from_slice(text) } else { out.push(byte) }
     }
     out.extend_from_slice(b"\r\n");
     out
@@ -128,11 +124,7 @@ fn checked(dir: &Path, number: usize, text: &[u8], dialect: &str) -> bool {
     });
     let what = format!("{dialect}, escape {number} {}", manner.name);
     let said = String::from_utf8_lossy(&done.stderr);
-    assert!(
-        matches!(done.status.code(), Some(0 | 4)),
-        "{what}: {} {said}",
-        done.status
-    );
+    assert!(matches!(done.status.code(), Some(0 | 4)), "{what}: {} {said}", done.status);
     speaks_safely(&what, &done);
     shows_only_itself(&what, &fs::read(&log).unwrap_or_default());
     String::from_utf8_lossy(&done.stdout).contains("\\u")
@@ -161,9 +153,7 @@ fn check_shows_only_itself_whatever_an_instrument_answers() {
     let shown: usize = std::thread::scope(|scope| {
         let threads = [(); 4].map(|()| scope.spawn(work));
         let joined = threads.into_iter().map(|t| t.join());
-        joined
-            .map(|shown| shown.unwrap_or_else(|e| std::panic::resume_unwind(e)))
-            .sum()
+        joined.map(|shown| shown.unwrap_or_else(|e| std::panic::resume_unwind(e))).sum()
     });
     assert!(shown > 3, "escapes are shown, written out");
 }
@@ -206,25 +196,14 @@ fn a_run_and_its_files_show_only_themselves() {
             fs::write(&path, text_of_rig).unwrap_or_else(|e| panic!("{e}"));
             let out = dir.path().join(format!("out{number}"));
             let done = answering(&pty, &manner, text, || {
-                let words = [
-                    "run",
-                    "scenarios/pump-and-nozzle.yaml",
-                    "--arm",
-                    "virtual",
-                    "--rig",
-                ];
+                let words = ["run", "scenarios/pump-and-nozzle.yaml", "--arm", "virtual", "--rig"];
                 let mut command = program();
                 command.args(words).arg(&path).arg("--out").arg(&out);
                 command.args(["--set", "zero=2 s", "--set", "prime=2 s"]);
                 command.output().unwrap_or_else(|e| panic!("{e}"))
             });
             let what = format!("run, escape {number}");
-            assert_eq!(
-                done.status.code(),
-                Some(4),
-                "{what}: {}",
-                String::from_utf8_lossy(&done.stderr)
-            );
+            assert_eq!(done.status.code(), Some(4), "{what}: {}", String::from_utf8_lossy(&done.stderr));
             speaks_safely(&what, &done);
             for entry in fs::read_dir(&out).unwrap_or_else(|e| panic!("{e}")) {
                 let path = entry.unwrap_or_else(|e| panic!("{e}")).path();
@@ -255,16 +234,8 @@ fn messages_about_files_show_only_themselves() {
         30,13.7,17,92,30,A{hidden}\u{1b}]0;x\u{7},=1\n"
     );
     for (name, text, words) in [
-        (
-            "calibration.yaml",
-            with_warning.clone(),
-            &["predict", "{}", "--duty", "30 %"][..],
-        ),
-        (
-            "calibration.yaml",
-            with_warning,
-            &["predict", "{}", "--duty", "30 %", "--json"],
-        ),
+        ("calibration.yaml", with_warning.clone(), &["predict", "{}", "--duty", "30 %"][..]),
+        ("calibration.yaml", with_warning, &["predict", "{}", "--duty", "30 %", "--json"]),
         (
             "calibration.yaml",
             calibration.replace("format:", &format!("{hidden}:")),
@@ -272,35 +243,21 @@ fn messages_about_files_show_only_themselves() {
         ),
         ("points.csv", points.clone(), &["analyse", "{}", "--out", "{out}"]),
         ("points.csv", points, &["accept", "{}", "--as", "{out}"]),
-        (
-            "rig.yaml",
-            format!("format: 1\nrig: {hidden}\n\u{7f}a: b\n"),
-            &["check", "{}"],
-        ),
+        ("rig.yaml", format!("format: 1\nrig: {hidden}\n\u{7f}a: b\n"), &["check", "{}"]),
         (
             "scenario.yaml",
             format!("format: 1\nscenario: {hidden}\nx\u{9b}: b\n"),
             &["run", "{}", "--dry-run"],
         ),
         ("a\u{1b}[2J\u{202e}.yaml", "format: 9\n".into(), &["check", "{}"]),
-        (
-            "a\u{1b}[2J\u{202e}.csv",
-            "no table".into(),
-            &["analyse", "{}", "--out", "{out}"],
-        ),
+        ("a\u{1b}[2J\u{202e}.csv", "no table".into(), &["analyse", "{}", "--out", "{out}"]),
     ] {
         let path = dir.path().join(name);
         fs::write(&path, text).unwrap_or_else(|e| panic!("{e}"));
         let out = scratch();
-        let out = out
-            .path()
-            .join(format!("out{hidden}\u{1b}[2J"))
-            .display()
-            .to_string();
+        let out = out.path().join(format!("out{hidden}\u{1b}[2J")).display().to_string();
         let file = path.display().to_string();
-        let done = run(words
-            .iter()
-            .map(|w| w.replace("{}", &file).replace("{out}", &out)));
+        let done = run(words.iter().map(|w| w.replace("{}", &file).replace("{out}", &out)));
         speaks_safely(&format!("{words:?}"), &done);
         assert!(!done.stdout.is_empty() || !done.stderr.is_empty());
     }

@@ -54,10 +54,7 @@ pub(crate) fn rig_and_plan(seed: Seed) -> (Rig, Plan) {
     let rig = dutycup::script::load_rig(&home.join("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"));
     let scenario = dutycup::script::load_scenario(&home.join("scenarios/pump-and-nozzle.yaml"))
         .unwrap_or_else(|e| panic!("{e}"));
-    let sets: Vec<_> = SHORT
-        .iter()
-        .map(|(n, v)| ((*n).to_owned(), (*v).to_owned()))
-        .collect();
+    let sets: Vec<_> = SHORT.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned())).collect();
     let plan = dutycup::script::plan(&scenario, &rig, &sets, seed).unwrap_or_else(|e| panic!("{e}"));
     (rig, plan)
 }
@@ -122,37 +119,18 @@ fn gate(broken: &Arc<AtomicBool>, full: bool) -> Gate {
 /// Plays the plan with the faults into `dir`.
 pub(crate) fn play(dir: &Path, seed: Seed, drawn: &[Drawn<'_>]) -> Played {
     let (rig, plan) = rig_and_plan(seed);
-    let section = rig
-        .virtual_bench
-        .as_ref()
-        .unwrap_or_else(|| panic!("no virtual bench"));
+    let section = rig.virtual_bench.as_ref().unwrap_or_else(|| panic!("no virtual bench"));
     let mut config = Config::read(section).unwrap_or_else(|e| panic!("{e}"));
     let mut on_wire = Vec::new();
     for d in drawn {
         match d.kind.what {
-            What::Plant(what) => config.mishaps.push(Mishap {
-                at_s: d.at.as_s(),
-                what,
-            }),
-            What::Disk { .. } => on_wire.push(OnWire {
-                port: 0,
-                what: Wire::Disk,
-                from: d.at,
-                until: d.at,
-            }),
+            What::Plant(what) => config.mishaps.push(Mishap { at_s: d.at.as_s(), what }),
+            What::Disk { .. } => on_wire.push(OnWire { port: 0, what: Wire::Disk, from: d.at, until: d.at }),
             What::Wire(name, what, lasts_ms) => on_wire.push(OnWire {
-                port: rig
-                    .instruments
-                    .iter()
-                    .position(|i| i.name == name)
-                    .unwrap_or_else(|| panic!("{name}")),
+                port: rig.instruments.iter().position(|i| i.name == name).unwrap_or_else(|| panic!("{name}")),
                 what,
                 from: d.at,
-                until: if lasts_ms == 0 {
-                    Moment::NEVER
-                } else {
-                    d.at + Duration::from_millis(lasts_ms)
-                },
+                until: if lasts_ms == 0 { Moment::NEVER } else { d.at + Duration::from_millis(lasts_ms) },
             }),
         }
     }
@@ -188,23 +166,14 @@ pub(crate) fn play(dir: &Path, seed: Seed, drawn: &[Drawn<'_>]) -> Played {
         file.write(dir).unwrap_or_else(|e| panic!("{e}"));
     }
     let (rows, noticed, events) = read_back(dir);
-    Played {
-        ending,
-        ports,
-        ended,
-        noticed,
-        rows,
-        events,
-    }
+    Played { ending, ports, ended, noticed, rows, events }
 }
 
 /// Rows of samples, the moment of the first fault, and the events as text.
 fn read_back(dir: &Path) -> (usize, Option<Moment>, String) {
     let folder = RunFolder::open(dir).unwrap_or_else(|e| panic!("{e}"));
     let mut rows = 0;
-    folder
-        .samples(&mut |_| rows += 1)
-        .unwrap_or_else(|e| panic!("{e}"));
+    folder.samples(&mut |_| rows += 1).unwrap_or_else(|e| panic!("{e}"));
     let (mut noticed, mut text) = (None, String::new());
     for event in folder.events().unwrap_or_else(|e| panic!("{e}")) {
         let event = event.unwrap_or_else(|e| panic!("{e}"));
@@ -253,10 +222,7 @@ pub(crate) fn complaints(drawn: &[Drawn<'_>], played: &mut Played) -> Vec<String
     if stopped {
         exits.push(Exit::Interrupt);
     }
-    if met
-        .iter()
-        .all(|d| d.kind.may_go_on || hidden(d, &met) || ended.since(d.at) < Duration::from_secs(8))
-    {
+    if met.iter().all(|d| d.kind.may_go_on || hidden(d, &met) || ended.since(d.at) < Duration::from_secs(8)) {
         exits.push(Exit::Pass);
     }
     if !exits.contains(&ending.exit) {
@@ -276,26 +242,16 @@ pub(crate) fn complaints(drawn: &[Drawn<'_>], played: &mut Played) -> Vec<String
     }
 
     // What still happens on the bench may switch off once more, and then the solenoid begins to close anew.
-    let soon = drawn
-        .iter()
-        .map(|d| d.at)
-        .filter(|at| *at <= ended + 4 * SOLENOID);
+    let soon = drawn.iter().map(|d| d.at).filter(|at| *at <= ended + 4 * SOLENOID);
     let later = soon.max().unwrap_or(ended).max(ended) + SOLENOID;
     let watched = played.ports.truth_at(later);
-    let welded = met
-        .iter()
-        .any(|d| d.kind.what == What::Plant(MishapKind::RelayWelded))
-        || drawn
-            .iter()
-            .any(|d| d.kind.what == What::Plant(MishapKind::RelayWelded) && d.at <= later);
+    let welded = met.iter().any(|d| d.kind.what == What::Plant(MishapKind::RelayWelded))
+        || drawn.iter().any(|d| d.kind.what == What::Plant(MishapKind::RelayWelded) && d.at <= later);
     if watched.bench.pump_is_on() {
         wrong.push("the pump output is on after the end".into());
     }
     if !welded && watched.bench.truth().duty_pct > 0.0 {
-        wrong.push(format!(
-            "the pump runs after the end at {} %",
-            watched.bench.truth().duty_pct
-        ));
+        wrong.push(format!("the pump runs after the end at {} %", watched.bench.truth().duty_pct));
     }
     if watched.bench.solenoid_is_open() {
         wrong.push("the solenoid is open after the end".into());

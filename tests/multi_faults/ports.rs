@@ -157,18 +157,10 @@ pub(crate) struct Faulty {
 
 impl Faulty {
     pub(crate) fn new(bench: Bench, rig: &Rig, faults: Vec<OnWire>, seed: Seed) -> Faulty {
-        let watched = Watched {
-            bench,
-            looked: Moment::START,
-            switched: Vec::new(),
-        };
+        let watched = Watched { bench, looked: Moment::START, switched: Vec::new() };
         let names: Vec<String> = rig.instruments.iter().map(|i| i.name.clone()).collect();
-        let inner = InProcess::new(
-            watched,
-            names.iter().map(String::as_str),
-            Pace::Virtual,
-            StopFlag::default(),
-        );
+        let inner =
+            InProcess::new(watched, names.iter().map(String::as_str), Pace::Virtual, StopFlag::default());
         Faulty {
             inner,
             happened: vec![false; faults.len()],
@@ -403,10 +395,7 @@ impl Ports for Faulty {
         let now = self.inner.now();
         let faults = self.active(port, now);
         if faults.contains(&Wire::Echo) {
-            self.later(
-                now + Duration::from_millis(1),
-                Coming::Bytes(port, bytes.to_vec()),
-            );
+            self.later(now + Duration::from_millis(1), Coming::Bytes(port, bytes.to_vec()));
         }
         if faults.contains(&Wire::Deaf) {
             return Ok(());

@@ -36,10 +36,7 @@ impl FarEnd {
     pub(crate) fn start(script: &str) -> Option<FarEnd> {
         let Some(python) = python() else {
             let said = "PEER TEST NOT RUN: no interpreter with tests/peers/requirements.txt (see .ci/run)";
-            assert!(
-                std::env::var("DUTYCUP_PEERS").as_deref() != Ok("required"),
-                "{said}"
-            );
+            assert!(std::env::var("DUTYCUP_PEERS").as_deref() != Ok("required"), "{said}");
             // Past the capture of the test harness: whoever reads the output is to see it.
             let _ = writeln!(std::io::stderr(), "{said}: {script}");
             return None;
@@ -86,8 +83,7 @@ impl FarEnd {
             {
                 for (role, value) in settings {
                     let role = Role::parse(role).expect("a role");
-                    desk.set(&role, *value, &Readings::new(&rig), now)
-                        .unwrap_or_else(|e| panic!("{e}"));
+                    desk.set(&role, *value, &Readings::new(&rig), now).unwrap_or_else(|e| panic!("{e}"));
                 }
             }
             desk.advance(now, &mut out, &mut events);
@@ -143,17 +139,9 @@ impl Heard {
     #[track_caller]
     pub(crate) fn reads(&self, role: &str, expected: f64) {
         let seen = self.readings(role);
-        assert!(
-            seen.len() >= 3,
-            "{role}: {} readings; {:?}",
-            seen.len(),
-            self.faults()
-        );
+        assert!(seen.len() >= 3, "{role}: {} readings; {:?}", seen.len(), self.faults());
         for value in seen {
-            assert!(
-                (value - expected).abs() <= 1e-9 * expected.abs(),
-                "{role}: {value} for {expected}"
-            );
+            assert!((value - expected).abs() <= 1e-9 * expected.abs(), "{role}: {value} for {expected}");
         }
     }
 
@@ -197,11 +185,7 @@ impl Heard {
 
     fn channel(&self, role: &str) -> usize {
         let is = |c: &dutycup::script::rig::ChannelSpec| c.role.word() == role;
-        self.rig
-            .channels
-            .iter()
-            .position(is)
-            .expect("a channel of the rig")
+        self.rig.channels.iter().position(is).expect("a channel of the rig")
     }
 }
 
@@ -217,24 +201,14 @@ pub(crate) fn check(far: &FarEnd, text: &str) -> (Option<i32>, serde_json::Value
         .stdin(Stdio::null())
         .output()
         .unwrap_or_else(|e| panic!("{e}"));
-    assert!(
-        done.status.code().is_some(),
-        "check ended by itself: {}",
-        done.status
-    );
+    assert!(done.status.code().is_some(), "check ended by itself: {}", done.status);
     let found = serde_json::from_slice(&done.stdout).unwrap_or_else(|e| panic!("{e}"));
-    (
-        done.status.code(),
-        found,
-        String::from_utf8_lossy(&done.stderr).into_owned(),
-    )
+    (done.status.code(), found, String::from_utf8_lossy(&done.stderr).into_owned())
 }
 
 /// The mean that `check` shows for a column; none where nothing was read.
 pub(crate) fn mean(found: &serde_json::Value, column: &str) -> Option<f64> {
     let mut channels = found["channels"].as_array().expect("channels").iter();
     let channel = channels.find(|c| c["channel"] == column).expect("the column");
-    channel["mean"]
-        .as_f64()
-        .filter(|_| channel["readings"].as_u64() > Some(0))
+    channel["mean"].as_f64().filter(|_| channel["readings"].as_u64() > Some(0))
 }

@@ -103,11 +103,8 @@ fn refusals_and_spoilt_answers_are_named_and_give_no_reading() {
     let nobody = far.play(&rig(16, &["analogue.x 3 0 u16"]), &[], SECONDS);
     nobody.fault(FaultCode::Timeout, "within 100 ms");
     assert!(nobody.readings("analogue.x").is_empty());
-    let refused = far.play(
-        &rig(17, &["analogue.word 3 2 u16", "sensor.x 6 99 u16"]),
-        &[("sensor.x", 1.0)],
-        SECONDS,
-    );
+    let refused =
+        far.play(&rig(17, &["analogue.word 3 2 u16", "sensor.x 6 99 u16"]), &[("sensor.x", 1.0)], SECONDS);
     assert!(!refused.told("sensor.x"));
     refused.fault(FaultCode::Device, "address");
 }
@@ -118,20 +115,8 @@ fn a_late_answer_is_never_taken_for_the_next() {
     let Some(far) = FarEnd::start("modbus_server.py") else {
         return;
     };
-    let heard = far.play(
-        &rig(17, &["analogue.late 3 30 u16", "analogue.word 3 2 u16"]),
-        &[],
-        2 * SECONDS,
-    );
-    let stale = |e: &&InstrumentEvent| {
-        matches!(
-            e,
-            InstrumentEvent::Discarded {
-                why: Discard::Stale,
-                ..
-            }
-        )
-    };
+    let heard = far.play(&rig(17, &["analogue.late 3 30 u16", "analogue.word 3 2 u16"]), &[], 2 * SECONDS);
+    let stale = |e: &&InstrumentEvent| matches!(e, InstrumentEvent::Discarded { why: Discard::Stale, .. });
     let stale = heard.events.iter().filter(stale).count();
     assert!(stale >= 2, "{stale} late answers were thrown away");
     heard.reads("analogue.word", 4660.0);
@@ -143,10 +128,7 @@ fn check_shows_what_it_reads() {
     let Some(far) = FarEnd::start("modbus_server.py") else {
         return;
     };
-    let (code, found, said) = check(
-        &far,
-        &rig(17, &["analogue.word 3 2 u16", "analogue.input 4 0 u16"]),
-    );
+    let (code, found, said) = check(&far, &rig(17, &["analogue.word 3 2 u16", "analogue.input 4 0 u16"]));
     assert_eq!(code, Some(0), "{found} {said}");
     for (column, value) in [("analogue_word_v", 4660.0), ("analogue_input_v", 513.0)] {
         let seen = mean(&found, column).expect("readings");

@@ -16,11 +16,7 @@ fn rig(expect: &str, channels: &[(&str, &str)]) -> String {
     for (role, exchange) in channels {
         text += &format!(
             "  - {{role: {role}, instrument: meter, {exchange}, unit: V, range: [-30 V, 30 V]{}}}\n",
-            if exchange.starts_with("ask") {
-                ", every: 50 ms"
-            } else {
-                ""
-            }
+            if exchange.starts_with("ask") { ", every: 50 ms" } else { "" }
         );
     }
     text
@@ -95,20 +91,12 @@ fn settings_arrive_and_the_error_queue_is_read() {
         ("supply_set", "tell: {command: \"VOLT {value:.3}\"}"),
         ("sensor.unknown", "tell: {command: \"LEVEL {value:.3}\"}"),
     ];
-    let good = far.play(
-        &rig("simulated meter", &channels),
-        &[("supply_set", 13.8)],
-        SECONDS,
-    );
+    let good = far.play(&rig("simulated meter", &channels), &[("supply_set", 13.8)], SECONDS);
     assert!(good.faults().is_empty(), "{:?}", good.faults());
     assert!(good.told("supply_set"));
     let seen = good.readings("analogue.level");
     assert_eq!((seen.first(), seen.last()), (Some(&1.0), Some(&13.8)), "{seen:?}");
-    let bad = far.play(
-        &rig("simulated meter", &channels),
-        &[("sensor.unknown", 1.0)],
-        SECONDS,
-    );
+    let bad = far.play(&rig("simulated meter", &channels), &[("sensor.unknown", 1.0)], SECONDS);
     bad.fault(FaultCode::Device, "Undefined header");
     assert!(!bad.told("sensor.unknown"));
     bad.reads("analogue.level", 13.8);
@@ -122,18 +110,12 @@ fn check_identifies_it_and_refuses_another() {
     let channels = [("analogue.nr2", "ask: {query: \"MEAS:VOLT?\"}")];
     let (code, found, said) = check(&far, &rig("peer,simulated meter", &channels));
     assert_eq!(code, Some(0), "{found} {said}");
-    assert_eq!(
-        found["instruments"][0]["identity"],
-        "peer,simulated meter,M-0001,1.0"
-    );
+    assert_eq!(found["instruments"][0]["identity"], "peer,simulated meter,M-0001,1.0");
     let seen = mean(&found, "analogue_nr2_v").expect("readings");
     assert!((seen + 12.345).abs() < 1e-9, "{seen}");
     let (code, found, said) = check(&far, &rig("another meter", &channels));
     assert_eq!(code, Some(4), "{found} {said}");
-    assert!(
-        said.contains("WRONG_DEVICE") && said.contains("simulated meter"),
-        "{said}"
-    );
+    assert!(said.contains("WRONG_DEVICE") && said.contains("simulated meter"), "{said}");
     assert_eq!(mean(&found, "analogue_nr2_v"), None, "nothing is read from it");
 }
 
@@ -147,17 +129,10 @@ fn only_the_commands_of_the_rig_are_sent() {
         ("analogue.level", "ask: {query: \"VOLT?\"}"),
         ("supply_set", "tell: {command: \"VOLT {value:.3}\"}"),
     ];
-    let heard = far.play(
-        &rig("simulated meter", &channels),
-        &[("supply_set", 12.0)],
-        SECONDS,
-    );
+    let heard = far.play(&rig("simulated meter", &channels), &[("supply_set", 12.0)], SECONDS);
     let sent = String::from_utf8(heard.sent).expect("ASCII");
     for line in sent.lines() {
-        assert!(
-            ["*IDN?", "SYST:ERR?", "VOLT?", "VOLT 12.000"].contains(&line),
-            "{line:?}"
-        );
+        assert!(["*IDN?", "SYST:ERR?", "VOLT?", "VOLT 12.000"].contains(&line), "{line:?}");
     }
     assert_eq!(sent.matches("VOLT 12.000\n").count(), 1);
     assert!(sent.ends_with('\n'));

@@ -26,11 +26,7 @@ fn rig() -> Rig {
         channels: Vec::new(),
         pair: PairSpec {
             pump: String::from("pump 1"),
-            nozzles: vec![NozzleSpec {
-                name: String::from("A"),
-                serial: None,
-                rating: None,
-            }],
+            nozzles: vec![NozzleSpec { name: String::from("A"), serial: None, rating: None }],
             pwm_hz: 1000.0,
             drive_side: DriveSide::Low,
             wiring: None,
@@ -119,9 +115,7 @@ pub(crate) fn finished_run(dir: &Path, rows: u64) {
         for column in 0..COLUMNS.len() {
             if rng.random_range(0..4) > 0 {
                 let size = 10_f64.powi(rng.random_range(-3..5));
-                recorder
-                    .sample(at, (i / 100) as u32, column, rng.random_range(-size..size))
-                    .unwrap();
+                recorder.sample(at, (i / 100) as u32, column, rng.random_range(-size..size)).unwrap();
             }
         }
         if i % 7 == 0 {

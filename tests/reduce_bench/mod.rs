@@ -12,14 +12,8 @@ use dutycup::script::rig::{Bound, ChannelSpec, ExchangeSpec, ReadingUncertainty,
 use dutycup::script::role::Role;
 use std::time::Duration;
 
-pub(crate) const COLUMNS: [Role; 6] = [
-    Role::LinePressure,
-    Role::CupMass,
-    Role::Supply,
-    Role::Duty,
-    Role::WaterTemperature,
-    Role::BackPressure,
-];
+pub(crate) const COLUMNS: [Role; 6] =
+    [Role::LinePressure, Role::CupMass, Role::Supply, Role::Duty, Role::WaterTemperature, Role::BackPressure];
 
 /// A bench that is made up.
 pub(crate) struct Bench {
@@ -71,9 +65,7 @@ impl Bench {
         write_whole(&dir.join("rig.yaml"), rig.source.as_bytes()).unwrap();
         write_whole(&dir.join("scenario.yaml"), plan.source.as_bytes()).unwrap();
         let started = String::from("2000-01-01T00:00:00Z");
-        RunFile::new(rig, &plan, 1, ClockKind::Virtual, None, started)
-            .write(dir)
-            .unwrap();
+        RunFile::new(rig, &plan, 1, ClockKind::Virtual, None, started).write(dir).unwrap();
         Bench {
             recorder,
             rng: Seed(21).stream("bench"),
@@ -88,9 +80,7 @@ impl Bench {
     }
 
     pub(crate) fn event(&mut self, kind: &str, detail: &str) {
-        self.recorder
-            .event(Moment::from_ms(self.ms), kind, self.step, detail)
-            .unwrap();
+        self.recorder.event(Moment::from_ms(self.ms), kind, self.step, detail).unwrap();
     }
 
     pub(crate) fn set(&mut self, duty: f64) {
@@ -118,16 +108,9 @@ impl Bench {
             self.shown_g += (self.cup_g + thrust_g - self.shown_g) * 0.01 / 0.4;
             self.noise_g = 0.975 * self.noise_g + 0.012 * standard_normal(&mut self.rng);
             let mut put = |column, value| self.recorder.sample(at, self.step, column, value).unwrap();
-            put(
-                0,
-                now_kpa + f.gauge_zero_kpa + 0.8 * standard_normal(&mut self.rng),
-            );
+            put(0, now_kpa + f.gauge_zero_kpa + 0.8 * standard_normal(&mut self.rng));
             if self.ms.is_multiple_of(100) {
-                let splash = if self.ms.is_multiple_of(9_700) {
-                    f.splash_g
-                } else {
-                    0.0
-                };
+                let splash = if self.ms.is_multiple_of(9_700) { f.splash_g } else { 0.0 };
                 put(1, ((self.shown_g + self.noise_g + splash) * 10.0).round() / 10.0);
                 put(2, 13.8 + 0.002 * standard_normal(&mut self.rng));
                 put(3, self.duty);
@@ -179,28 +162,17 @@ impl Bench {
 
 pub(crate) fn channel(role: Role, zero: f64, gain: f64, resolution: f64, every_ms: u64) -> ChannelSpec {
     let bound = |half: f64| {
-        if half > 0.0 {
-            Bound::Limits(half)
-        } else {
-            Bound::None
-        }
+        if half > 0.0 { Bound::Limits(half) } else { Bound::None }
     };
     ChannelSpec {
         role,
         instrument: 0,
         exchange: ExchangeSpec::Fixed { value: 0.0 },
-        scaling: Scaling {
-            gain: 1.0,
-            offset: 0.0,
-        },
+        scaling: Scaling { gain: 1.0, offset: 0.0 },
         range: (-1e9, 1e9),
         every: Duration::from_millis(every_ms),
         delay_s: 0.0,
-        uncertainty: ReadingUncertainty {
-            zero: bound(zero),
-            gain: bound(gain),
-            resolution,
-        },
+        uncertainty: ReadingUncertainty { zero: bound(zero), gain: bound(gain), resolution },
         calibrated: None,
     }
 }

@@ -12,12 +12,7 @@ use std::time::Duration;
 const PATIENCE: Duration = Duration::from_secs(90);
 
 /// Names under which browsers of this kind are installed.
-const NAMES: &[&str] = &[
-    "chromium",
-    "chromium-browser",
-    "google-chrome",
-    "google-chrome-stable",
-];
+const NAMES: &[&str] = &["chromium", "chromium-browser", "google-chrome", "google-chrome-stable"];
 
 /// A running browser with one page.
 pub(crate) struct Browser {
@@ -38,10 +33,7 @@ pub(crate) fn installed() -> Option<String> {
         let version = Command::new(name).arg("--version").stderr(Stdio::null()).output();
         version.is_ok_and(|o| o.status.success())
     };
-    named
-        .into_iter()
-        .chain(NAMES.iter().map(|n| (*n).to_owned()))
-        .find(runs)
+    named.into_iter().chain(NAMES.iter().map(|n| (*n).to_owned())).find(runs)
 }
 
 impl Browser {
@@ -53,18 +45,8 @@ impl Browser {
             .arg("-c")
             .arg("exec \"$0\" \"$@\" 3<&0 4>&1 </dev/null >/dev/null 2>&1")
             .arg(name)
-            .args([
-                "--headless",
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-quic",
-                "--no-first-run",
-            ])
-            .args([
-                "--disable-background-networking",
-                "--disable-component-update",
-                "--disable-sync",
-            ])
+            .args(["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"])
+            .args(["--disable-background-networking", "--disable-component-update", "--disable-sync"])
             .arg("--remote-debugging-pipe")
             .arg(format!("--user-data-dir={}", profile.path().display()))
             .stdin(Stdio::piped())
@@ -92,10 +74,8 @@ impl Browser {
             _profile: profile,
         };
         let target = browser.call("Target.createTarget", json!({"url": "about:blank"}));
-        let attached = browser.call(
-            "Target.attachToTarget",
-            json!({"targetId": target["targetId"], "flatten": true}),
-        );
+        let attached =
+            browser.call("Target.attachToTarget", json!({"targetId": target["targetId"], "flatten": true}));
         browser.session = attached["sessionId"].as_str().map(str::to_owned);
         browser.call("Page.enable", json!({}));
         browser.call("Network.enable", json!({}));
@@ -111,9 +91,7 @@ impl Browser {
             request["sessionId"] = json!(session);
         }
         let input = self.input.as_mut().expect("the browser runs");
-        input
-            .write_all(format!("{request}\0").as_bytes())
-            .expect("the browser listens");
+        input.write_all(format!("{request}\0").as_bytes()).expect("the browser listens");
         input.flush().expect("the browser listens");
         loop {
             let message = self.answers.recv_timeout(PATIENCE).expect("the browser answers");
@@ -134,21 +112,14 @@ impl Browser {
             "Runtime.evaluate",
             json!({"expression": expression, "returnByValue": true, "awaitPromise": true}),
         );
-        assert!(
-            result["exceptionDetails"].is_null(),
-            "{}",
-            result["exceptionDetails"]
-        );
+        assert!(result["exceptionDetails"].is_null(), "{}", result["exceptionDetails"]);
         result["result"]["value"].clone()
     }
 
     /// Shows a file at a width, in light or dark, on screen or as printed.
     pub(crate) fn show(&mut self, path: &str, width: u32, scheme: &str, media: &str) {
         let features = json!([{"name": "prefers-color-scheme", "value": scheme}]);
-        self.call(
-            "Emulation.setEmulatedMedia",
-            json!({"media": media, "features": features}),
-        );
+        self.call("Emulation.setEmulatedMedia", json!({"media": media, "features": features}));
         self.call(
             "Emulation.setDeviceMetricsOverride",
             json!({"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 500}),
@@ -156,11 +127,7 @@ impl Browser {
         self.call("Page.navigate", json!({"url": format!("file://{path}")}));
         let ready = "new Promise(done => document.readyState == 'complete' ? done(location.href) : \
                      addEventListener('load', () => done(location.href)))";
-        while !self
-            .evaluate(ready)
-            .as_str()
-            .is_some_and(|url| url.ends_with(path))
-        {}
+        while !self.evaluate(ready).as_str().is_some_and(|url| url.ends_with(path)) {}
     }
 }
 

@@ -34,20 +34,12 @@ fn series(
     let points = values.iter().map(|v| Point::with_u(v.0, v.1, 0.8)).collect();
     [
         Layer::Line(Line::solid(label, ink, values).dashed(dash)),
-        Layer::Points(Points {
-            label: label.into(),
-            ink,
-            marker,
-            hollow,
-            points,
-        }),
+        Layer::Points(Points { label: label.into(), ink, marker, hollow, points }),
     ]
 }
 
 fn curve(boost: f64, part: f64) -> Vec<(f64, f64)> {
-    RPM.iter()
-        .map(|r| (*r, old(boost, *r) + part * difference(boost, *r)))
-        .collect()
+    RPM.iter().map(|r| (*r, old(boost, *r) + part * difference(boost, *r))).collect()
 }
 
 /// Output over rpm, a small plot a boost level, old and new.
@@ -56,24 +48,17 @@ pub(crate) fn what_changed() -> Figure {
         .iter()
         .map(|boost| Small {
             title: format!("boost {boost:.0} kPa").into(),
-            layers: series(
-                "baseline",
-                Ink::Plain,
-                Marker::Square,
-                true,
-                Dash::Short,
-                curve(*boost, 0.0),
-            )
-            .into_iter()
-            .chain(series(
-                "this run",
-                Ink::Vermillion,
-                Marker::Disc,
-                false,
-                Dash::Solid,
-                curve(*boost, 1.0),
-            ))
-            .collect(),
+            layers: series("baseline", Ink::Plain, Marker::Square, true, Dash::Short, curve(*boost, 0.0))
+                .into_iter()
+                .chain(series(
+                    "this run",
+                    Ink::Vermillion,
+                    Marker::Disc,
+                    false,
+                    Dash::Solid,
+                    curve(*boost, 1.0),
+                ))
+                .collect(),
         })
         .collect();
     let table = BOOST.iter().fold(
@@ -82,10 +67,8 @@ pub(crate) fn what_changed() -> Figure {
             vec![Column::number("boost, kPa"), Column::number("change, % duty")],
         ),
         |t, boost| {
-            let greatest = RPM
-                .iter()
-                .map(|r| difference(*boost, *r))
-                .max_by(|a, b| a.abs().total_cmp(&b.abs()));
+            let greatest =
+                RPM.iter().map(|r| difference(*boost, *r)).max_by(|a, b| a.abs().total_cmp(&b.abs()));
             t.row(vec![Cell::number(Some(*boost), 3), Cell::number(greatest, 2)])
         },
     );
@@ -104,18 +87,9 @@ pub(crate) fn what_changed() -> Figure {
 
 /// Before and after, and the difference with U.
 pub(crate) fn before_after() -> Figure {
-    let change = RPM
-        .iter()
-        .map(|r| Point::with_u(*r, difference(120.0, *r), 0.9))
-        .collect();
-    let reference = |label: &str, kind, at| {
-        Layer::Reference(Reference {
-            label: label.into(),
-            kind,
-            upright: false,
-            at,
-        })
-    };
+    let change = RPM.iter().map(|r| Point::with_u(*r, difference(120.0, *r), 0.9)).collect();
+    let reference =
+        |label: &str, kind, at| Layer::Reference(Reference { label: label.into(), kind, upright: false, at });
     let table = RPM.iter().fold(
         Table::new(
             "Before and after at 120 kPa",
@@ -195,15 +169,9 @@ pub(crate) fn overview() -> Figure {
                     if *b > 110.0 && *r < 2600.0 {
                         chart::Cell::Missing
                     } else if *b > 70.0 && *b < 90.0 {
-                        chart::Cell::Difference {
-                            value: 0.0,
-                            out: false,
-                        }
+                        chart::Cell::Difference { value: 0.0, out: false }
                     } else {
-                        chart::Cell::Difference {
-                            value,
-                            out: value.abs() > 1.9,
-                        }
+                        chart::Cell::Difference { value, out: value.abs() > 1.9 }
                     }
                 })
                 .collect()
@@ -285,10 +253,7 @@ pub(crate) fn budget() -> Figure {
     Figure {
         caption: "What the uncertainty of the flow at full duty is made of".into(),
         reading: "The gain of the pressure gauge makes up most of it; a better gauge helps first.".into(),
-        chart: Chart::Budget(Budget {
-            title: "share of the variance".into(),
-            bars,
-        }),
+        chart: Chart::Budget(Budget { title: "share of the variance".into(), bars }),
         data: table,
         csv: None,
     }

@@ -108,10 +108,7 @@ fn figure(figure: &mut Figure, text: &Words) {
             for words in [&mut map.x_title, &mut map.y_title, &mut map.value_title] {
                 words.clone_from(text);
             }
-            map.columns
-                .iter_mut()
-                .chain(&mut map.rows)
-                .for_each(|w| w.clone_from(text));
+            map.columns.iter_mut().chain(&mut map.rows).for_each(|w| w.clone_from(text));
         }
     }
 }

@@ -67,7 +67,5 @@ const BEFORE: &[&str] = &["", "\">", "'>", "\" onclick=\"", "</svg></table></mai
 
 /// All of them.
 pub(crate) fn texts() -> Vec<String> {
-    BASE.iter()
-        .flat_map(|base| BEFORE.iter().map(move |before| format!("{before}{base}")))
-        .collect()
+    BASE.iter().flat_map(|base| BEFORE.iter().map(move |before| format!("{before}{base}"))).collect()
 }

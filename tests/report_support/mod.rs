@@ -29,11 +29,7 @@ pub(crate) fn page() -> Page {
 }
 
 fn figure(name: &str, value: f64, u95: f64, dof: f64, unit: &str) -> KeyFigure {
-    let measured = Measured {
-        value,
-        u95,
-        dof: Some(dof),
-    };
+    let measured = Measured { value, u95, dof: Some(dof) };
     KeyFigure::measured(name, measured, unit, Units::Metric)
 }
 
@@ -134,17 +130,7 @@ pub(crate) fn verdicts() -> Verdicts {
             Verdict::Undecided,
             "inside, but nearer to the limit than U; a better gauge would decide it",
         ),
-        item(
-            "duty.dead_band",
-            "dead band",
-            Some(8.6),
-            Some(0.7),
-            "%",
-            None,
-            Some(12.0),
-            Verdict::Pass,
-            "",
-        ),
+        item("duty.dead_band", "dead band", Some(8.6), Some(0.7), "%", None, Some(12.0), Verdict::Pass, ""),
         item(
             "switch.trip",
             "trip of the pressure switch",
@@ -179,10 +165,7 @@ pub(crate) fn verdicts() -> Verdicts {
             "no earlier calibration",
         ),
     ];
-    Verdicts {
-        verdict: Verdict::Error,
-        items,
-    }
+    Verdicts { verdict: Verdict::Error, items }
 }
 
 fn sections() -> Vec<Section> {

@@ -11,17 +11,11 @@ use dutycup::report::words::FileName;
 /// An invented duty curve, mL/min.
 fn flow(duty: f64) -> f64 {
     let d = ((duty - 8.6) / 91.4).max(0.0);
-    if duty > 88.0 {
-        590.0 + (duty - 88.0) * 4.3
-    } else {
-        590.0 * (d / 0.8687).powf(1.04)
-    }
+    if duty > 88.0 { 590.0 + (duty - 88.0) * 4.3 } else { 590.0 * (d / 0.8687).powf(1.04) }
 }
 
 fn grid(from: f64, to: f64, count: u32) -> Vec<f64> {
-    (0..=count)
-        .map(|i| from + (to - from) * f64::from(i) / f64::from(count))
-        .collect()
+    (0..=count).map(|i| from + (to - from) * f64::from(i) / f64::from(count)).collect()
 }
 
 /// Duty, flow and U of invented collections.
@@ -32,33 +26,18 @@ fn collections() -> Vec<(f64, f64, f64)> {
         for _ in 0..3 {
             let duty = f64::from(step) * 10.0 + normal(&mut stream, 0.0, 0.08);
             let mean = flow(duty);
-            out.push((
-                duty,
-                mean + normal(&mut stream, 0.0, 1.0 + mean * 0.007),
-                2.0 + mean * 0.012,
-            ));
+            out.push((duty, mean + normal(&mut stream, 0.0, 1.0 + mean * 0.007), 2.0 + mean * 0.012));
         }
     }
     out
 }
 
 fn points(label: &str, ink: Ink, marker: Marker, points: Vec<Point>) -> Layer {
-    Layer::Points(Points {
-        label: label.into(),
-        ink,
-        marker,
-        hollow: false,
-        points,
-    })
+    Layer::Points(Points { label: label.into(), ink, marker, hollow: false, points })
 }
 
 fn reference(label: &str, kind: ReferenceKind, upright: bool, at: f64) -> Layer {
-    Layer::Reference(Reference {
-        label: label.into(),
-        kind,
-        upright,
-        at,
-    })
+    Layer::Reference(Reference { label: label.into(), kind, upright, at })
 }
 
 /// Flow over duty: points, fit, bands, the straight line, limits.
@@ -89,18 +68,10 @@ pub(crate) fn duty_flow() -> Figure {
             ink: Ink::Blue,
             points: band(1.6),
         }),
-        Layer::Line(Line::solid(
-            "fitted curve",
-            Ink::Blue,
-            xs.iter().map(|d| (*d, flow(*d))).collect(),
-        )),
+        Layer::Line(Line::solid("fitted curve", Ink::Blue, xs.iter().map(|d| (*d, flow(*d))).collect())),
         Layer::Line(
-            Line::solid(
-                "straight line to full flow",
-                Ink::Plain,
-                vec![(0.0, 0.0), (100.0, 641.0)],
-            )
-            .dashed(Dash::Long),
+            Line::solid("straight line to full flow", Ink::Plain, vec![(0.0, 0.0), (100.0, 641.0)])
+                .dashed(Dash::Long),
         ),
         points(
             "collections with U",
@@ -134,11 +105,7 @@ pub(crate) fn duty_flow() -> Figure {
             ],
         ),
         |t, c| {
-            t.row(vec![
-                Cell::number(Some(c.0), 4),
-                Cell::number(Some(c.1), 4),
-                Cell::number(Some(c.2), 2),
-            ])
+            t.row(vec![Cell::number(Some(c.0), 4), Cell::number(Some(c.1), 4), Cell::number(Some(c.2), 2)])
         },
     );
     Figure {
@@ -163,23 +130,12 @@ pub(crate) fn residuals() -> Figure {
     let data = collections();
     let residual = |c: &(f64, f64, f64)| (c.1 - flow(c.0)) / c.2;
     let table = data.iter().fold(
-        Table::new(
-            "Residuals",
-            vec![Column::number("duty, %"), Column::number("residual, U")],
-        ),
-        |t, c| {
-            t.row(vec![
-                Cell::number(Some(c.0), 4),
-                Cell::number(Some(residual(c)), 2),
-            ])
-        },
+        Table::new("Residuals", vec![Column::number("duty, %"), Column::number("residual, U")]),
+        |t, c| t.row(vec![Cell::number(Some(c.0), 4), Cell::number(Some(residual(c)), 2)]),
     );
     let mut stream = Seed(2).stream("demo order");
     let over = |x: &dyn Fn(usize, f64) -> f64| {
-        data.iter()
-            .enumerate()
-            .map(|(i, c)| Point::new(x(i, c.0), residual(c)))
-            .collect::<Vec<_>>()
+        data.iter().enumerate().map(|(i, c)| Point::new(x(i, c.0), residual(c))).collect::<Vec<_>>()
     };
     let _ = normal(&mut stream, 0.0, 1.0);
     let base = || {
@@ -190,12 +146,7 @@ pub(crate) fn residuals() -> Figure {
         ]
     };
     let mut layers = base();
-    layers.push(points(
-        "residual of a collection",
-        Ink::Vermillion,
-        Marker::Disc,
-        over(&|_, d| d),
-    ));
+    layers.push(points("residual of a collection", Ink::Vermillion, Marker::Disc, over(&|_, d| d)));
     Figure {
         caption: "Residuals over duty".into(),
         reading: "The deviations from the fitted curve show no trend over duty; one of thirty exceeds U, as expected at 95 %.".into(),
@@ -217,13 +168,7 @@ pub(crate) fn nozzle_law() -> Figure {
     let mut stream = Seed(3).stream("demo nozzle");
     let data: Vec<(f64, f64, f64)> = [18.0, 42.0, 80.0, 150.0, 240.0, 330.0, 450.0, 560.0, 660.0, 752.0]
         .into_iter()
-        .map(|p: f64| {
-            (
-                p,
-                k * p.sqrt() * (1.0 + normal(&mut stream, 0.0, 0.008)),
-                k * p.sqrt() * 0.03,
-            )
-        })
+        .map(|p: f64| (p, k * p.sqrt() * (1.0 + normal(&mut stream, 0.0, 0.008)), k * p.sqrt() * 0.03))
         .collect();
     let xs = [15.0, 800.0];
     let layers = vec![
@@ -244,29 +189,14 @@ pub(crate) fn nozzle_law() -> Figure {
             "collections with U",
             Ink::Vermillion,
             Marker::Square,
-            data.iter()
-                .map(|c| Point {
-                    x: c.0,
-                    y: c.1,
-                    y_u: c.2,
-                    x_u: 4.0,
-                })
-                .collect(),
+            data.iter().map(|c| Point { x: c.0, y: c.1, y_u: c.2, x_u: 4.0 }).collect(),
         ),
-        points(
-            "start of spray",
-            Ink::Green,
-            Marker::Triangle,
-            vec![Point::new(9.0, 0.0)],
-        ),
+        points("start of spray", Ink::Green, Marker::Triangle, vec![Point::new(9.0, 0.0)]),
     ];
     let table = data.iter().fold(
         Table::new(
             "Pressure and flow",
-            vec![
-                Column::number("line pressure, kPa"),
-                Column::number("flow, mL/min"),
-            ],
+            vec![Column::number("line pressure, kPa"), Column::number("flow, mL/min")],
         ),
         |t, c| t.row(vec![Cell::number(Some(c.0), 3), Cell::number(Some(c.1), 4)]),
     );
@@ -275,10 +205,7 @@ pub(crate) fn nozzle_law() -> Figure {
         reading: "The slope is 0.503 ± 0.011; an orifice has 0.5.".into(),
         chart: Chart::Plot(Plot {
             x: Axis::log("line pressure above outlet, kPa"),
-            panels: vec![Panel {
-                y: Axis::log("flow, mL/min"),
-                layers,
-            }],
+            panels: vec![Panel { y: Axis::log("flow, mL/min"), layers }],
         }),
         data: table,
         csv: FileName::new("collections.csv"),
@@ -297,10 +224,7 @@ pub(crate) fn pump_curves() -> Figure {
             .into_iter()
             .map(|p| (p, (free - 0.41 * p - 3.0 * (p - 735.0).max(0.0)).max(0.0)))
             .collect::<Vec<_>>();
-        let last = curve
-            .iter()
-            .position(|c| c.1 <= 0.0)
-            .map_or(curve.len(), |i| i + 1);
+        let last = curve.iter().position(|c| c.1 <= 0.0).map_or(curve.len(), |i| i + 1);
         layers.push(Layer::Line(
             Line::solid(format!("{duty:.0} % duty"), Ink::Blue, curve[..last].to_vec()).dashed(dash),
         ));
@@ -308,10 +232,7 @@ pub(crate) fn pump_curves() -> Figure {
     layers.push(Layer::Line(Line::solid(
         "nozzle A",
         Ink::Vermillion,
-        grid(0.0, 900.0, 80)
-            .into_iter()
-            .map(|p| (p, 23.42 * p.sqrt()))
-            .collect(),
+        grid(0.0, 900.0, 80).into_iter().map(|p| (p, 23.42 * p.sqrt())).collect(),
     )));
     layers.push(points(
         "where pump and nozzle agree",
@@ -327,11 +248,7 @@ pub(crate) fn pump_curves() -> Figure {
     ));
     let table = Table::new(
         "Operating points",
-        vec![
-            Column::words("duty"),
-            Column::number("line pressure, kPa"),
-            Column::number("flow, mL/min"),
-        ],
+        vec![Column::words("duty"), Column::number("line pressure, kPa"), Column::number("flow, mL/min")],
     )
     .row(vec![Cell::words("20 %"), Cell::words("33"), Cell::words("134")])
     .row(vec![Cell::words("40 %"), Cell::words("150"), Cell::words("287")])
@@ -344,10 +261,7 @@ pub(crate) fn pump_curves() -> Figure {
             .into(),
         chart: Chart::Plot(Plot {
             x: Axis::linear("line pressure, kPa").over(0.0, 900.0),
-            panels: vec![Panel {
-                y: Axis::linear("flow, mL/min").over(0.0, 1000.0),
-                layers,
-            }],
+            panels: vec![Panel { y: Axis::linear("flow, mL/min").over(0.0, 1000.0), layers }],
         }),
         data: table,
         csv: None,
@@ -375,26 +289,13 @@ pub(crate) fn boost_curves() -> Figure {
     let delivered = |duty: f64, boost: f64| flow(duty - boost * 0.075).max(0.0);
     for duty in grid(0.0, 100.0, 10) {
         let cell = |boost| Cell::number(Some(delivered(duty, boost)), 3);
-        table = table.row(vec![
-            Cell::number(Some(duty), 3),
-            cell(0.0),
-            cell(60.0),
-            cell(120.0),
-            cell(180.0),
-        ]);
+        table = table.row(vec![Cell::number(Some(duty), 3), cell(0.0), cell(60.0), cell(120.0), cell(180.0)]);
     }
     let mut layers: Vec<Layer> = looks
         .iter()
         .map(|&(ink, dash, boost)| {
-            let label = if boost > 0.0 {
-                format!("boost {boost:.0} kPa")
-            } else {
-                "open cup".to_owned()
-            };
-            let curve = grid(0.0, 100.0, 100)
-                .into_iter()
-                .map(|d| (d, delivered(d, boost)))
-                .collect();
+            let label = if boost > 0.0 { format!("boost {boost:.0} kPa") } else { "open cup".to_owned() };
+            let curve = grid(0.0, 100.0, 100).into_iter().map(|d| (d, delivered(d, boost))).collect();
             Layer::Line(Line::solid(label, ink, curve).dashed(dash))
         })
         .collect();
@@ -404,13 +305,7 @@ pub(crate) fn boost_curves() -> Figure {
         ink: Ink::Purple,
         points: grid(25.0, 100.0, 75)
             .into_iter()
-            .map(|d| {
-                (
-                    d,
-                    (delivered(d, 180.0) - 25.0).max(0.0),
-                    delivered(d, 180.0) + 25.0,
-                )
-            })
+            .map(|d| (d, (delivered(d, 180.0) - 25.0).max(0.0), delivered(d, 180.0) + 25.0))
             .collect(),
     }));
     Figure {
@@ -418,10 +313,7 @@ pub(crate) fn boost_curves() -> Figure {
         reading: "Boost pushes back: at 60 % duty, 180 kPa of boost takes a quarter of the flow.".into(),
         chart: Chart::Plot(Plot {
             x: Axis::linear("duty, %").over(0.0, 100.0),
-            panels: vec![Panel {
-                y: Axis::linear("delivered flow, mL/min").over(0.0, 600.0),
-                layers,
-            }],
+            panels: vec![Panel { y: Axis::linear("delivered flow, mL/min").over(0.0, 600.0), layers }],
         }),
         data: table,
         csv: FileName::new("boost_flow.csv"),

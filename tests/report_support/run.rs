@@ -9,12 +9,7 @@ use dutycup::report::page::{Cell, Column, Figure, Table};
 use dutycup::report::words::FileName;
 
 fn reference(label: &str, kind: ReferenceKind, upright: bool, at: f64) -> Layer {
-    Layer::Reference(Reference {
-        label: label.into(),
-        kind,
-        upright,
-        at,
-    })
+    Layer::Reference(Reference { label: label.into(), kind, upright, at })
 }
 
 /// Start, duty and fate of invented dwells.
@@ -34,11 +29,7 @@ pub(crate) fn time_series() -> Figure {
     let mut grams = 0.0;
     for i in 0..12_800 {
         let t = f64::from(i) * 0.025;
-        let duty = DWELLS
-            .iter()
-            .rev()
-            .find(|d| t >= d.0 && t < d.0 + 45.0)
-            .map_or(0.0, |d| d.1);
+        let duty = DWELLS.iter().rev().find(|d| t >= d.0 && t < d.0 + 45.0).map_or(0.0, |d| d.1);
         let since = DWELLS.iter().rev().find(|d| t >= d.0).map_or(t, |d| t - d.0);
         let target = 7.5 * (duty - 5.0f64).max(0.0) * duty / 100.0;
         let kpa = if duty > 0.0 {
@@ -48,14 +39,7 @@ pub(crate) fn time_series() -> Figure {
         };
         grams += 0.0288 * kpa.max(0.0).sqrt() * 0.35;
         let gap = (200.0..204.0).contains(&t);
-        pressure.push((
-            t,
-            if gap {
-                f64::NAN
-            } else {
-                kpa + normal(&mut stream, 0.0, 4.0)
-            },
-        ));
+        pressure.push((t, if gap { f64::NAN } else { kpa + normal(&mut stream, 0.0, 4.0) }));
         if i % 4 == 0 {
             let bump = if (140.0..141.5).contains(&t) { 60.0 } else { 0.0 };
             mass.push((t, grams + bump));
@@ -65,18 +49,9 @@ pub(crate) fn time_series() -> Figure {
         DWELLS.iter().flat_map(|&(t, duty, void)| {
             let kind = if void { SpanKind::Void } else { SpanKind::Dwell };
             [
+                Layer::Span(Span { label: "".into(), kind: SpanKind::Settle, from: t, to: t + 12.0 }),
                 Layer::Span(Span {
-                    label: "".into(),
-                    kind: SpanKind::Settle,
-                    from: t,
-                    to: t + 12.0,
-                }),
-                Layer::Span(Span {
-                    label: if void {
-                        "void: touched".into()
-                    } else {
-                        format!("{duty:.0} %").into()
-                    },
+                    label: if void { "void: touched".into() } else { format!("{duty:.0} %").into() },
                     kind,
                     from: t + 12.0,
                     to: t + 45.0,
@@ -99,11 +74,7 @@ pub(crate) fn time_series() -> Figure {
                 Cell::number(Some(d.0 + 12.0), 3),
                 Cell::number(Some(d.0 + 45.0), 3),
                 Cell::words(format!("{:.0} %", d.1)),
-                Cell::words(if d.2 {
-                    "void: cup touched at 140.0 s"
-                } else {
-                    "used"
-                }),
+                Cell::words(if d.2 { "void: cup touched at 140.0 s" } else { "used" }),
             ])
         },
     );
@@ -171,11 +142,7 @@ pub(crate) fn switch_loop() -> Figure {
     let table = trips.iter().zip(&resets).enumerate().fold(
         Table::new(
             "Cycles",
-            vec![
-                Column::number("cycle"),
-                Column::number("trip, kPa"),
-                Column::number("reset, kPa"),
-            ],
+            vec![Column::number("cycle"), Column::number("trip, kPa"), Column::number("reset, kPa")],
         ),
         |t, (i, (a, b))| {
             t.row(vec![
@@ -206,26 +173,16 @@ pub(crate) fn latency() -> Figure {
     let mut counts = [0u32; 30];
     for _ in 0..12_480 {
         let ms = (normal(&mut stream, -1.6, 0.75).exp() + 0.04)
-            * if normal(&mut stream, 0.0, 1.0) > 3.0 {
-                9.0
-            } else {
-                1.0
-            };
+            * if normal(&mut stream, 0.0, 1.0) > 3.0 { 9.0 } else { 1.0 };
         let bin = ((ms.log10() + 2.0) * 10.0).clamp(0.0, 29.0) as usize;
         counts[bin] += 1;
     }
     let edge = |i: usize| 10f64.powf(i as f64 / 10.0 - 2.0);
-    let bins: Vec<(f64, f64, f64)> = (0..30)
-        .map(|i| (edge(i), edge(i + 1), f64::from(counts[i])))
-        .collect();
+    let bins: Vec<(f64, f64, f64)> = (0..30).map(|i| (edge(i), edge(i + 1), f64::from(counts[i]))).collect();
     let table = bins.iter().filter(|b| b.2 > 0.0).fold(
         Table::new(
             "Lateness of heartbeats",
-            vec![
-                Column::number("from, ms"),
-                Column::number("to, ms"),
-                Column::number("count"),
-            ],
+            vec![Column::number("from, ms"), Column::number("to, ms"), Column::number("count")],
         ),
         |t, b| {
             t.row(vec![

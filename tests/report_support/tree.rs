@@ -38,10 +38,7 @@ fn text(bytes: &[u8]) -> String {
 pub(crate) fn read(html: &str) -> Tree {
     let mut emitter = DefaultEmitter::default();
     emitter.naively_switch_states(true);
-    let mut tree = Tree {
-        nodes: Vec::new(),
-        charts: Vec::new(),
-    };
+    let mut tree = Tree { nodes: Vec::new(), charts: Vec::new() };
     let mut open: Vec<String> = Vec::new();
     let mut chart_depth: Option<usize> = None;
     for token in Tokenizer::new_with_emitter(html, emitter) {
@@ -50,10 +47,8 @@ pub(crate) fn read(html: &str) -> Tree {
                 let name = text(&tag.name);
                 let attributes: Vec<(String, String)> =
                     tag.attributes.iter().map(|(k, v)| (text(k), text(v))).collect();
-                let is_chart = name == "svg"
-                    && attributes
-                        .iter()
-                        .any(|(k, v)| k == "class" && v.starts_with("chart"));
+                let is_chart =
+                    name == "svg" && attributes.iter().any(|(k, v)| k == "class" && v.starts_with("chart"));
                 if is_chart {
                     assert_eq!(chart_depth, None, "a chart within a chart");
                     chart_depth = Some(open.len());

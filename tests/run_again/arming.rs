@@ -10,12 +10,7 @@ fn refused(arguments: &[&str], code: i32) -> String {
     let mut all = vec!["run", "scenarios/pump-and-nozzle.yaml"];
     all.extend(arguments);
     let output = dutycup(&all);
-    assert_eq!(
-        output.status.code(),
-        Some(code),
-        "{arguments:?}: {}",
-        said(&output)
-    );
+    assert_eq!(output.status.code(), Some(code), "{arguments:?}: {}", said(&output));
     said(&output)
 }
 
@@ -28,10 +23,7 @@ fn by_hand() -> String {
 fn nothing_is_energised_without_the_name_of_the_bench() {
     let out = scratch("unarmed");
     let shown = out.display().to_string();
-    for (arm, says) in [
-        (None, "not energised unasked"),
-        (Some("other"), "is not the name of this bench"),
-    ] {
+    for (arm, says) in [(None, "not energised unasked"), (Some("other"), "is not the name of this bench")] {
         let mut arguments = vec!["--rig", "rigs/by-hand.yaml", "--out", &shown];
         if let Some(name) = arm {
             arguments.extend(["--arm", name]);
@@ -65,21 +57,12 @@ fn methanol_needs_the_rig_and_the_command_line() {
     let with = |more: &str| {
         let text = by_hand();
         assert!(text.contains("fluid:\n"));
-        fs::write(
-            &rig,
-            text.replace("fluid:\n", &format!("fluid:\n  methanol_by_mass: 44 %\n{more}")),
-        )
-        .expect("a rig");
+        fs::write(&rig, text.replace("fluid:\n", &format!("fluid:\n  methanol_by_mass: 44 %\n{more}")))
+            .expect("a rig");
     };
     with("");
-    let words = refused(
-        &["--rig", &shown, "--out", &out, "--arm", "by-hand", "--methanol"],
-        2,
-    );
-    assert!(
-        words.contains("methanol is not permitted on this bench"),
-        "{words}"
-    );
+    let words = refused(&["--rig", &shown, "--out", &out, "--arm", "by-hand", "--methanol"], 2);
+    assert!(words.contains("methanol is not permitted on this bench"), "{words}");
     with("  methanol_permitted: on\n");
     let words = refused(&["--rig", &shown, "--out", &out, "--arm", "by-hand"], 2);
     for expected in [
@@ -97,10 +80,7 @@ fn methanol_needs_the_rig_and_the_command_line() {
     assert!(!Path::new(&out).exists());
     // With both consents it comes to arming, and no further without the bench's name.
     let words = refused(&["--rig", &shown, "--out", &out, "--methanol"], 2);
-    assert!(
-        words.contains("METHANOL by mass") && words.contains("not energised unasked"),
-        "{words}"
-    );
+    assert!(words.contains("METHANOL by mass") && words.contains("not energised unasked"), "{words}");
 }
 
 #[test]
@@ -113,11 +93,8 @@ fn the_folder_is_looked_at_before_arming() {
     fs::create_dir_all(dir.join("locked")).expect("scratch");
     fs::set_permissions(dir.join("locked"), fs::Permissions::from_mode(0o555)).expect("scratch");
     fs::write(dir.join("plain"), "x").expect("scratch");
-    let mut cases = vec![
-        ("full", "is not empty"),
-        ("link", "is a symbolic link"),
-        ("plain", "is not a folder"),
-    ];
+    let mut cases =
+        vec![("full", "is not empty"), ("link", "is a symbolic link"), ("plain", "is not a folder")];
     // Whoever may write everywhere (root) cannot see this one refused.
     if fs::write(dir.join("locked/probe"), "x").is_err() {
         cases.push(("locked", "cannot write"));
@@ -126,15 +103,9 @@ fn the_folder_is_looked_at_before_arming() {
     }
     for (name, says) in cases {
         let out = dir.join(name).display().to_string();
-        let words = refused(
-            &["--rig", "rigs/by-hand.yaml", "--out", &out, "--arm", "by-hand"],
-            74,
-        );
+        let words = refused(&["--rig", "rigs/by-hand.yaml", "--out", &out, "--arm", "by-hand"], 74);
         assert!(words.contains(says), "{name}: {words}");
-        assert!(
-            !words.contains("WATCHDOG"),
-            "{name}: refused before arming: {words}"
-        );
+        assert!(!words.contains("WATCHDOG"), "{name}: refused before arming: {words}");
     }
 }
 
@@ -149,22 +120,10 @@ fn what_a_run_raises_against_the_last_one_is_shown() {
     let far_end =
         dutycup::virtual_bench::build(section, dutycup::chance::Seed(8)).unwrap_or_else(|e| panic!("{e}"));
     let rig = rig("rigs/by-hand.yaml");
-    let before = [
-        ("repeats", "1"),
-        ("duties", "30 %, 60 %"),
-        ("weighed", "60 %"),
-        ("dwell", "20 s"),
-    ];
+    let before = [("repeats", "1"), ("duties", "30 %, 60 %"), ("weighed", "60 %"), ("dwell", "20 s")];
     let plan = plan(&rig, "scenarios/pump-and-nozzle.yaml", &before, 1);
     let mut person = Person::new(far_end, 8, 20.0);
-    let ending = play(
-        &folder.join("one"),
-        (&rig, &plan),
-        1,
-        &mut person,
-        false,
-        &mut |_| {},
-    );
+    let ending = play(&folder.join("one"), (&rig, &plan), 1, &mut person, false, &mut |_| {});
     assert_eq!(ending.exit, dutycup::exit::Exit::Pass, "{ending:?}");
     let unarmed = |sets: [&str; 4]| {
         let out = folder.join("two").display().to_string();
@@ -208,25 +167,15 @@ fn a_plan_edited_during_the_run_is_noted_and_not_used() {
     let mut line = String::new();
     while !line.contains("make sure that the gauge falls") {
         line.clear();
-        assert!(
-            said.read_line(&mut line).expect("readable") > 0,
-            "the first question comes"
-        );
+        assert!(said.read_line(&mut line).expect("readable") > 0, "the first question comes");
     }
     fs::write(&scenario, text.replace("default: 30 s", "default: 300 s")).expect("edited");
     drop(child.stdin.take());
     let mut rest = String::new();
     said.read_to_string(&mut rest).expect("readable");
     assert_eq!(child.wait().expect("ended").code(), Some(129), "{rest}");
-    assert!(
-        rest.contains("was changed or removed while the run was going on"),
-        "{rest}"
-    );
+    assert!(rest.contains("was changed or removed while the run was going on"), "{rest}");
     let folder = dutycup::record::RunFolder::open(&out).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(folder.scenario_text, text, "the run keeps what it had read");
-    assert!(
-        folder.run.warnings.iter().any(|w| w.contains("was changed")),
-        "{:?}",
-        folder.run.warnings
-    );
+    assert!(folder.run.warnings.iter().any(|w| w.contains("was changed")), "{:?}", folder.run.warnings);
 }

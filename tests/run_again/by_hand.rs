@@ -21,11 +21,7 @@ fn virtual_bench(seed: u64) -> Bench {
 /// Analyses a run and returns its flows: duty, flow, U, basis.
 fn flows(dir: &Path) -> Vec<(f64, f64, f64)> {
     let output = dutycup(&["analyse", &dir.display().to_string()]);
-    assert!(
-        matches!(output.status.code(), Some(0 | 1 | 3)),
-        "{}",
-        said(&output)
-    );
+    assert!(matches!(output.status.code(), Some(0 | 1 | 3)), "{}", said(&output));
     let text = fs::read_to_string(dir.join("duty_flow.csv"))
         .unwrap_or_else(|e| panic!("{}: {e}\n{}", dir.display(), said(&output)));
     let row = |line: &str| {
@@ -42,28 +38,20 @@ fn against_truth(dir: &Path, bench: &Bench) -> (f64, String, f64) {
         serde_yaml::from_str(&fs::read_to_string(dir.join("calibration.yaml")).expect("a calibration"))
             .expect("yaml");
     let supply = &calibration["reference"]["supply_v"];
-    let supply_v = supply
-        .as_f64()
-        .or_else(|| supply["value"].as_f64())
-        .unwrap_or_else(|| panic!("{calibration:?}"));
+    let supply_v =
+        supply.as_f64().or_else(|| supply["value"].as_f64()).unwrap_or_else(|| panic!("{calibration:?}"));
     let mut worst = (0.0_f64, String::new());
     let mut of_flow = Vec::new();
     for (duty, flow, u) in flows(dir) {
-        let truth = bench
-            .settled_state(duty, supply_v, "A", 0.0)
-            .unwrap_or_else(|e| panic!("{e}"))
-            .flow_ml_min;
+        let truth =
+            bench.settled_state(duty, supply_v, "A", 0.0).unwrap_or_else(|e| panic!("{e}")).flow_ml_min;
         let ratio = (flow - truth).abs() / u;
         of_flow.push(100.0 * u / flow);
         if ratio > worst.0 {
             worst = (ratio, format!("{duty} %: {flow} +- {u}, truth {truth:.1}"));
         }
     }
-    (
-        worst.0,
-        worst.1,
-        of_flow.iter().sum::<f64>() / of_flow.len() as f64,
-    )
+    (worst.0, worst.1, of_flow.iter().sum::<f64>() / of_flow.len() as f64)
 }
 
 #[test]
@@ -77,17 +65,10 @@ fn a_person_walks_through_pump_and_nozzle() {
         let ending = play(&dir, (&rig, &plan), seed, &mut person, false, &mut |_| {});
         assert_eq!(ending.exit, Exit::Pass, "{ending:?}\n{}", person.heard.join("\n"));
         let folder = RunFolder::open(&dir).unwrap_or_else(|e| panic!("{e}"));
-        let kinds: Vec<String> = folder
-            .events()
-            .expect("events")
-            .map(|e| e.expect("an event").kind)
-            .collect();
+        let kinds: Vec<String> =
+            folder.events().expect("events").map(|e| e.expect("an event").kind).collect();
         let count = |kind: &str| kinds.iter().filter(|k| *k == kind).count();
-        assert_eq!(
-            count("collect_end"),
-            26,
-            "22 points, the first again, and three weighed at rest"
-        );
+        assert_eq!(count("collect_end"), 26, "22 points, the first again, and three weighed at rest");
         assert_eq!((count("rest_start"), count("rest_end")), (52, 52));
         assert_eq!(count("seen_by_eye"), 2);
         assert!(person.mistyped > 5, "{} mistyped", person.mistyped);
@@ -107,23 +88,14 @@ fn a_person_walks_through_pump_and_nozzle() {
 #[test]
 fn questions_say_what_they_want_and_wrong_answers_why() {
     let rig = rig("rigs/by-hand.yaml");
-    let sets = [
-        ("repeats", "1"),
-        ("duties", "40 %, 70 %"),
-        ("weighed", "60 %"),
-        ("dwell", "10 s"),
-    ];
+    let sets = [("repeats", "1"), ("duties", "40 %, 70 %"), ("weighed", "60 %"), ("dwell", "10 s")];
     let plan = plan(&rig, SCENARIO, &sets, 4);
     let dir = scratch("by-hand-words");
     let mut person = Person::new(virtual_bench(4), 4, 10.0);
     person.mistypes = 60.0;
     let ending = play(&dir, (&rig, &plan), 4, &mut person, false, &mut |_| {});
     assert_eq!(ending.exit, Exit::Pass, "{ending:?}");
-    assert!(
-        ending.safe_state.contains("the operator switched the pump off"),
-        "{}",
-        ending.safe_state
-    );
+    assert!(ending.safe_state.contains("the operator switched the pump off"), "{}", ending.safe_state);
     let heard = person.heard.join("\n");
     for expected in [
         "Switch the pump off and make sure that the gauge falls.",
@@ -143,21 +115,9 @@ fn questions_say_what_they_want_and_wrong_answers_why() {
     // Twenty wrong answers in a row end the run, safe.
     let mut person = Person::new(virtual_bench(4), 4, 10.0);
     person.mistypes = 101.0;
-    let ending = play(
-        &scratch("by-hand-wrong"),
-        (&rig, &plan),
-        4,
-        &mut person,
-        false,
-        &mut |_| {},
-    );
+    let ending = play(&scratch("by-hand-wrong"), (&rig, &plan), 4, &mut person, false, &mut |_| {});
     assert_eq!(ending.exit, Exit::BenchFault, "{ending:?}");
-    assert!(
-        ending.verified
-            && ending
-                .fault
-                .is_some_and(|f| f.seen.contains("20 answers in a row"))
-    );
+    assert!(ending.verified && ending.fault.is_some_and(|f| f.seen.contains("20 answers in a row")));
 }
 
 #[test]
@@ -174,11 +134,7 @@ fn a_run_by_hand_that_was_left_goes_on() {
     let before = fs::read(dir.join("events.csv")).expect("events");
     let output = dutycup(&["run", "--resume", &dir.display().to_string()]);
     assert_eq!(output.status.code(), Some(2), "{}", said(&output));
-    assert!(
-        said(&output).contains("not energised unasked"),
-        "{}",
-        said(&output)
-    );
+    assert!(said(&output).contains("not energised unasked"), "{}", said(&output));
     assert_eq!(fs::read(dir.join("events.csv")).expect("events"), before);
     // With it, and nobody to answer, it ends at once, safe or saying that it is not.
     let output = dutycup(&["run", "--resume", &dir.display().to_string(), "--arm", "by-hand"]);
@@ -195,11 +151,7 @@ fn what_a_person_cannot_do_is_refused_with_what_would_do() {
             "the end of a ramp at a level of line_pressure cannot be done by hand",
             "pressure transducer",
         ),
-        (
-            "leak-down",
-            "the leak span of line_pressure cannot be done by hand",
-            "pressure transducer",
-        ),
+        ("leak-down", "the leak span of line_pressure cannot be done by hand", "pressure transducer"),
         (
             "pressure-switch",
             "the ramp span of line_pressure cannot be done by hand",
@@ -210,10 +162,7 @@ fn what_a_person_cannot_do_is_refused_with_what_would_do() {
         let output = dutycup(&["run", &path, "--rig", "rigs/by-hand.yaml", "--dry-run"]);
         let words = said(&output);
         assert_eq!(output.status.code(), Some(2), "{words}");
-        assert!(
-            words.contains(says) && words.contains(instead),
-            "{scenario}: {words}"
-        );
+        assert!(words.contains(says) && words.contains(instead), "{scenario}: {words}");
     }
 }
 

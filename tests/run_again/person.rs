@@ -47,12 +47,9 @@ pub(crate) struct Person {
 
 impl Person {
     pub(crate) fn new(mut bench: Bench, seed: u64, dwell_s: f64) -> Self {
-        for (device, line) in [
-            (SUPPLY, "VOLT 13.800\n"),
-            (SUPPLY, "OUTP ON\n"),
-            (DRIVER, "ARM\r\n"),
-            (DRIVER, "V 1\r\n"),
-        ] {
+        for (device, line) in
+            [(SUPPLY, "VOLT 13.800\n"), (SUPPLY, "OUTP ON\n"), (DRIVER, "ARM\r\n"), (DRIVER, "V 1\r\n")]
+        {
             bench.receive(device, line.as_bytes(), Moment::START);
         }
         let mut chance = Seed(seed).stream("person");
@@ -77,8 +74,7 @@ impl Person {
     }
 
     fn say(&mut self, device: Device, line: &str) {
-        self.bench
-            .receive(device, format!("{line}\r\n").as_bytes(), self.now);
+        self.bench.receive(device, format!("{line}\r\n").as_bytes(), self.now);
     }
 
     fn turn(&mut self, duty_pct: f64) {
@@ -174,10 +170,7 @@ impl Person {
 
     /// Turns the knob slowly and watches the spray.
     fn search(&mut self, question: &str) -> String {
-        let numbers: Vec<f64> = question
-            .split_whitespace()
-            .filter_map(|word| word.parse().ok())
-            .collect();
+        let numbers: Vec<f64> = question.split_whitespace().filter_map(|word| word.parse().ok()).collect();
         let (from, to, seconds) = (numbers[0], numbers[1], numbers[2]);
         let steps = (seconds * 2.0) as u32;
         let mut seen = None;
@@ -191,10 +184,7 @@ impl Person {
             }
         }
         self.turn(0.0);
-        seen.map_or_else(
-            || "none".into(),
-            |duty: f64| format!("{:.1}", duty + self.normal(0.2)),
-        )
+        seen.map_or_else(|| "none".into(), |duty: f64| format!("{:.1}", duty + self.normal(0.2)))
     }
 }
 
@@ -202,9 +192,7 @@ impl Person {
 fn shown_percent(question: &str) -> f64 {
     let before = question.rsplit_once('%').expect("a duty").0.trim_end();
     let number = before.rsplit(|c: char| !(c.is_ascii_digit() || c == '.')).next();
-    number
-        .and_then(|n| n.parse().ok())
-        .unwrap_or_else(|| panic!("no duty in: {question}"))
+    number.and_then(|n| n.parse().ok()).unwrap_or_else(|| panic!("no duty in: {question}"))
 }
 
 impl Ports for Person {
@@ -225,10 +213,7 @@ impl Ports for Person {
                 take(self.now, Arrival::Answer(&answer));
             }
             doing => {
-                assert!(
-                    deadline != Moment::NEVER,
-                    "nobody was asked, and nothing will happen"
-                );
+                assert!(deadline != Moment::NEVER, "nobody was asked, and nothing will happen");
                 self.doing = doing;
                 self.pass_until(deadline);
             }

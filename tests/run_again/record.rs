@@ -23,10 +23,7 @@ pub(crate) fn rig(file: &str) -> Rig {
 
 pub(crate) fn plan(rig: &Rig, scenario: &str, sets: &[(&str, &str)], seed: u64) -> Plan {
     let scenario = dutycup::script::load_scenario(&at_home(scenario)).unwrap_or_else(|e| panic!("{e}"));
-    let sets: Vec<_> = sets
-        .iter()
-        .map(|(n, v)| ((*n).to_owned(), (*v).to_owned()))
-        .collect();
+    let sets: Vec<_> = sets.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned())).collect();
     dutycup::script::plan(&scenario, rig, &sets, Seed(seed)).unwrap_or_else(|e| panic!("{e}"))
 }
 
@@ -53,11 +50,7 @@ pub(crate) fn play<P: Ports>(
     let record = recorder.finish().unwrap_or_else(|e| panic!("{e}"));
     if !killed {
         file.finished(&record);
-        file.state = if ending.exit == Exit::Pass {
-            State::Complete
-        } else {
-            State::Aborted
-        };
+        file.state = if ending.exit == Exit::Pass { State::Complete } else { State::Aborted };
         file.exit_code = Some(ending.exit.code());
         file.ended = Some(start.into());
         file.write(dir).expect("written");

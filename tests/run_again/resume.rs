@@ -43,10 +43,7 @@ fn begin(dir: &Path, scenario: &str, sets: &[(&str, &str)], seed: u64, stop_s: f
         return;
     }
     for (name, torn) in [("samples.csv", "1234.567,9,1.0,"), ("sums.csv", "samples.csv,99")] {
-        let mut file = fs::OpenOptions::new()
-            .append(true)
-            .open(dir.join(name))
-            .expect("open");
+        let mut file = fs::OpenOptions::new().append(true).open(dir.join(name)).expect("open");
         file.write_all(torn.as_bytes()).expect("torn");
     }
 }
@@ -78,11 +75,7 @@ fn check_resumed(dir: &Path, whole: &Path, parts: usize) {
     let folder = RunFolder::open(dir).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(folder.run.state, State::Complete);
     assert_eq!(folder.run.resumed.len(), parts - 1, "{:?}", folder.run.resumed);
-    assert!(
-        folder.run.warnings.iter().any(|w| w.contains("resumed")),
-        "{:?}",
-        folder.run.warnings
-    );
+    assert!(folder.run.warnings.iter().any(|w| w.contains("resumed")), "{:?}", folder.run.warnings);
     let mut last_s = 0.0_f64;
     let mut back_s = 0.0_f64;
     folder
@@ -92,34 +85,17 @@ fn check_resumed(dir: &Path, whole: &Path, parts: usize) {
         })
         .unwrap_or_else(|e| panic!("{e}"));
     assert!(back_s < 0.5, "time goes back by {back_s} s");
-    let events: Vec<_> = folder
-        .events()
-        .expect("events")
-        .map(|e| e.expect("an event"))
-        .collect();
+    let events: Vec<_> = folder.events().expect("events").map(|e| e.expect("an event")).collect();
     let resumed = events.iter().filter(|e| e.kind == "resumed");
-    assert_eq!(
-        resumed
-            .filter(|e| e.number("gap_s").is_some_and(|s| s > 0.0))
-            .count(),
-        parts - 1
-    );
+    assert_eq!(resumed.filter(|e| e.number("gap_s").is_some_and(|s| s > 0.0)).count(), parts - 1);
     // No good collection was taken twice, none is missing.
     let collections = |dir: &Path| -> Vec<String> {
         let text = fs::read_to_string(dir.join("collections.csv")).expect("collections");
         let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let void = reader
-            .headers()
-            .expect("a header")
-            .iter()
-            .position(|h| h == "void")
-            .expect("void");
+        let void = reader.headers().expect("a header").iter().position(|h| h == "void").expect("void");
         let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.expect("a row")).collect();
         let good = |row: &&csv::StringRecord| row[void].is_empty() || &row[void] == "0";
-        rows.iter()
-            .filter(good)
-            .map(|row| format!("{}/{}", &row[0], &row[1]))
-            .collect()
+        rows.iter().filter(good).map(|row| format!("{}/{}", &row[0], &row[1])).collect()
     };
     assert_eq!(collections(dir), collections(whole));
     let (with, without) = (published(dir), published(whole));
@@ -133,12 +109,7 @@ fn check_resumed(dir: &Path, whole: &Path, parts: usize) {
             worst = (ratio, format!("{name}: {other} against {value} +- {u}"));
         }
     }
-    measured(&format!(
-        "{}: worst difference {:.2} of U, {}",
-        dir.display(),
-        worst.0,
-        worst.1
-    ));
+    measured(&format!("{}: worst difference {:.2} of U, {}", dir.display(), worst.0, worst.1));
     assert!(worst.0 < 1.0, "{}", worst.1);
 }
 
@@ -146,9 +117,8 @@ fn check_resumed(dir: &Path, whole: &Path, parts: usize) {
 fn a_run_goes_on_from_wherever_it_ended() {
     let whole = scratch("whole");
     let arguments = |dir: &Path| -> Vec<String> {
-        let mut all: Vec<String> = ["run", "scenarios/pump-and-nozzle.yaml", "--seed", "3", "--out"]
-            .map(String::from)
-            .into();
+        let mut all: Vec<String> =
+            ["run", "scenarios/pump-and-nozzle.yaml", "--seed", "3", "--out"].map(String::from).into();
         all.push(dir.display().to_string());
         for (name, value) in SETS {
             all.extend(["--set".to_owned(), format!("{name}={value}")]);
@@ -159,20 +129,12 @@ fn a_run_goes_on_from_wherever_it_ended() {
     let output = dutycup(&all.iter().map(String::as_str).collect::<Vec<_>>());
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     // Before the prime is over, in the gauge's zero, in collections, in the weighing at rest, in the ramp, near the end.
-    for (i, stop_s) in [6.0, 22.0, 61.0, 203.0, 430.0, 505.0, 590.0]
-        .into_iter()
-        .enumerate()
-    {
+    for (i, stop_s) in [6.0, 22.0, 61.0, 203.0, 430.0, 505.0, 590.0].into_iter().enumerate() {
         let end = if i % 2 == 0 { End::Killed } else { End::Stopped };
         let dir = scratch(&format!("stopped-{i}"));
         begin(&dir, "scenarios/pump-and-nozzle.yaml", &SETS, 3, stop_s, end);
         let output = dutycup(&["run", "--resume", &dir.display().to_string()]);
-        assert_eq!(
-            output.status.code(),
-            Some(0),
-            "stopped at {stop_s} s:\n{}",
-            said(&output)
-        );
+        assert_eq!(output.status.code(), Some(0), "stopped at {stop_s} s:\n{}", said(&output));
         check_resumed(&dir, &whole, 2);
     }
 }
@@ -180,14 +142,7 @@ fn a_run_goes_on_from_wherever_it_ended() {
 #[test]
 fn only_an_unfinished_and_unaltered_run_goes_on() {
     let dir = scratch("refused");
-    begin(
-        &dir,
-        "scenarios/pump-and-nozzle.yaml",
-        &SETS,
-        3,
-        70.0,
-        End::Stopped,
-    );
+    begin(&dir, "scenarios/pump-and-nozzle.yaml", &SETS, 3, 70.0, End::Stopped);
     let shown = dir.display().to_string();
     let refused = |arguments: &[&str], says: &str| {
         let mut all = vec!["run", "--resume", &shown];
@@ -195,46 +150,26 @@ fn only_an_unfinished_and_unaltered_run_goes_on() {
         let output = dutycup(&all);
         let words = said(&output);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {words}");
-        assert!(
-            words.contains(says),
-            "{arguments:?}: expected \"{says}\" in: {words}"
-        );
+        assert!(words.contains(says), "{arguments:?}: expected \"{says}\" in: {words}");
     };
     let before = fs::read(dir.join("samples.csv")).expect("samples");
-    refused(
-        &["scenarios/pressure-switch.yaml"],
-        "is not the scenario that the run",
-    );
+    refused(&["scenarios/pressure-switch.yaml"], "is not the scenario that the run");
     refused(&["--rig", "rigs/by-hand.yaml"], "is not the rig that the run");
     refused(&["--out", "elsewhere"], "is not the folder that is gone on with");
     refused(&["--set", "dwell=5 s"], "cannot be used with");
     refused(&["--seed", "9"], "cannot be used with");
     let scenario = fs::read_to_string(dir.join("scenario.yaml")).expect("a scenario");
-    fs::write(
-        dir.join("scenario.yaml"),
-        scenario.replace("default: 3", "default: 4"),
-    )
-    .expect("edited");
+    fs::write(dir.join("scenario.yaml"), scenario.replace("default: 3", "default: 4")).expect("edited");
     refused(&[], "was altered after it was written");
     fs::write(dir.join("scenario.yaml"), &scenario).expect("restored");
     let rig = fs::read_to_string(dir.join("rig.yaml")).expect("a rig");
     fs::write(dir.join("rig.yaml"), format!("{rig}# edited\n")).expect("edited");
     refused(&[], "was altered after it was written");
     fs::write(dir.join("rig.yaml"), &rig).expect("restored");
-    assert_eq!(
-        fs::read(dir.join("samples.csv")).expect("samples"),
-        before,
-        "nothing was touched"
-    );
+    assert_eq!(fs::read(dir.join("samples.csv")).expect("samples"), before, "nothing was touched");
     // The same files by name are no others.
-    let output = dutycup(&[
-        "run",
-        "scenarios/pump-and-nozzle.yaml",
-        "--resume",
-        &shown,
-        "--rig",
-        "rigs/virtual.yaml",
-    ]);
+    let output =
+        dutycup(&["run", "scenarios/pump-and-nozzle.yaml", "--resume", &shown, "--rig", "rigs/virtual.yaml"]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     refused(&[], "is complete");
 }
@@ -243,14 +178,7 @@ fn only_an_unfinished_and_unaltered_run_goes_on() {
 fn a_run_goes_on_twice_and_without_collections_too() {
     let whole = scratch("switch-whole");
     let shown = whole.display().to_string();
-    let output = dutycup(&[
-        "run",
-        "scenarios/pressure-switch.yaml",
-        "--seed",
-        "5",
-        "--out",
-        &shown,
-    ]);
+    let output = dutycup(&["run", "scenarios/pressure-switch.yaml", "--seed", "5", "--out", &shown]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     let dir = scratch("switch-resumed");
     begin(&dir, "scenarios/pressure-switch.yaml", &[], 5, 120.0, End::Killed);
@@ -261,10 +189,7 @@ fn a_run_goes_on_twice_and_without_collections_too() {
         let value: serde_json::Value = serde_json::from_str(&text).expect("json");
         let items = value["items"].as_array().expect("items");
         let item = items.iter().find(|i| i["id"] == "switch.trip").expect("a trip");
-        (
-            item["value"].as_f64().expect("a value"),
-            item["u95"].as_f64().expect("U"),
-        )
+        (item["value"].as_f64().expect("a value"), item["u95"].as_f64().expect("U"))
     };
     let ((a, ua), (b, ub)) = (trip(&dir), trip(&whole));
     measured(&format!("trip {a} +- {ua} resumed, {b} +- {ub} in one go"));

@@ -29,13 +29,8 @@ const COLLECT_S: f64 = 30.0;
 const DENSITY: f64 = 0.9982;
 
 fn declared() -> Systematics {
-    let entry = |source, u, rectangular| Systematic {
-        source,
-        u,
-        dof: f64::INFINITY,
-        rectangular,
-        from: "study",
-    };
+    let entry =
+        |source, u, rectangular| Systematic { source, u, dof: f64::INFINITY, rectangular, from: "study" };
     let third = 3.0_f64.sqrt();
     Systematics(vec![
         entry(Source::ScaleGain, SCALE_GAIN_LIMIT / third, true),
@@ -68,32 +63,15 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
             for i in 0..plan.duties {
                 let set = lowest + (1.0 - lowest) * i as f64 / (plan.duties - 1) as f64;
                 let set = (set * 200.0).round() / 200.0;
-                let duty = (set
-                    + if plan.duty_measured {
-                        normal(&mut r, 0.0, 2e-4)
-                    } else {
-                        0.0
-                    })
-                .min(1.0);
-                let degc = if plan.temperature_measured {
-                    water + normal(&mut r, 0.0, 0.3)
-                } else {
-                    water
-                };
+                let duty = (set + if plan.duty_measured { normal(&mut r, 0.0, 2e-4) } else { 0.0 }).min(1.0);
+                let degc = if plan.temperature_measured { water + normal(&mut r, 0.0, 0.3) } else { water };
                 let supply = 13.8
                     + plan.supply_step_v * (repeat - 1) as f64
-                    + if plan.supply_measured {
-                        normal(&mut r, 0.0, 0.03) - 0.08 * duty
-                    } else {
-                        0.0
-                    };
+                    + if plan.supply_measured { normal(&mut r, 0.0, 0.03) - 0.08 * duty } else { 0.0 };
                 let back = if repeat % 2 == 0 { plan.back_kpa } else { 0.0 };
                 let (flow, line, _) = truth.settle(nozzle, duty, supply, back, degc);
-                let wrong = if uniform(&mut r, 0.0, 1.0) < plan.wrong {
-                    normal(&mut r, 0.0, 0.015)
-                } else {
-                    0.0
-                };
+                let wrong =
+                    if uniform(&mut r, 0.0, 1.0) < plan.wrong { normal(&mut r, 0.0, 0.015) } else { 0.0 };
                 let flow = flow * (1.0 + normal(&mut r, 0.0, process) + wrong);
                 let grams = flow / 60.0 * COLLECT_S * DENSITY;
                 let weighed = (scale * grams + normal(&mut r, 0.0, 0.05)) / 0.1;
@@ -106,14 +84,8 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
                     repeat: repeat as u32,
                     nozzle: (*name).into(),
                     time_s: 60.0 * collections.len() as f64,
-                    duty_pct: plan
-                        .duty_measured
-                        .then_some(duty_read + normal(&mut r, 0.0, 0.005)),
-                    duty_set_pct: Some(if plan.duty_measured {
-                        100.0 * set
-                    } else {
-                        duty_read
-                    }),
+                    duty_pct: plan.duty_measured.then_some(duty_read + normal(&mut r, 0.0, 0.005)),
+                    duty_set_pct: Some(if plan.duty_measured { 100.0 * set } else { duty_read }),
                     supply_v: if plan.supply_measured {
                         supply_read
                     } else {
@@ -138,10 +110,5 @@ pub(crate) fn take(truth: &Pair, plan: &Plan, seed: Seed) -> Taken {
             }
         }
     }
-    Taken {
-        collections,
-        systematics: declared(),
-        water_degc: water,
-        supply_gain,
-    }
+    Taken { collections, systematics: declared(), water_degc: water, supply_gain }
 }

@@ -47,18 +47,11 @@ fn cpu_ms() -> f64 {
 }
 
 fn ask(fit: &PairFit, nozzle: usize, boost_kpa: f64) -> Ask {
-    Ask {
-        nozzle: Some(fit.model.nozzles[nozzle].name.clone()),
-        boost_kpa,
-        ..Ask::default()
-    }
+    Ask { nozzle: Some(fit.model.nozzles[nozzle].name.clone()), boost_kpa, ..Ask::default() }
 }
 
 fn flow(fit: &PairFit, nozzle: usize, duty: f64, boost_kpa: f64) -> Estimate {
-    fit.model
-        .flow_at(&ask(fit, nozzle, boost_kpa), (100.0 * duty).min(100.0))
-        .unwrap()
-        .estimate
+    fit.model.flow_at(&ask(fit, nozzle, boost_kpa), (100.0 * duty).min(100.0)).unwrap().estimate
 }
 
 /// The duty at which the truth stops, by halving.
@@ -66,11 +59,7 @@ fn stall(truth: &Pair, nozzle: usize, supply: f64, degc: f64) -> f64 {
     let (mut low, mut high) = (0.0, 0.3);
     for _ in 0..12 {
         let mid = 0.5 * (low + high);
-        if truth.settle(nozzle, mid, supply, 0.0, degc).0 > 0.3 {
-            high = mid
-        } else {
-            low = mid
-        }
+        if truth.settle(nozzle, mid, supply, 0.0, degc).0 > 0.3 { high = mid } else { low = mid }
     }
     0.5 * (low + high)
 }
@@ -106,11 +95,7 @@ impl Outcome {
             fit_ms: cpu_ms() - before,
         };
         let supply = fit.model.reference.supply_v / taken.supply_gain;
-        let degc = if plan.temperature_measured {
-            20.0
-        } else {
-            taken.water_degc
-        };
+        let degc = if plan.temperature_measured { 20.0 } else { taken.water_degc };
         for nozzle in 0..fit.model.nozzles.len() {
             out.compare(&truth, &fit, nozzle, supply, degc);
         }
@@ -124,12 +109,10 @@ impl Outcome {
         let (low, high) = (law.duty_range.0, law.duty_range.1.min(1.0));
         let true_flow = |duty: f64, boost: f64| truth.settle(nozzle, duty, supply, boost, degc).0;
         let at = |boost: f64| {
-            (0..=24)
-                .map(move |i| low + (high - low) * f64::from(i) / 24.0)
-                .map(move |duty| {
-                    let e = flow(fit, nozzle, duty, boost);
-                    ((e.value - true_flow(duty, boost)) / full, e.u95 / full)
-                })
+            (0..=24).map(move |i| low + (high - low) * f64::from(i) / 24.0).map(move |duty| {
+                let e = flow(fit, nozzle, duty, boost);
+                ((e.value - true_flow(duty, boost)) / full, e.u95 / full)
+            })
         };
         self.bench.extend(at(0.0));
         self.boost100.extend(at(100.0));
@@ -143,8 +126,7 @@ impl Outcome {
         }
         for duty in [0.3, 0.5, 0.7, 0.9] {
             if let Ok(answer) = fit.model.duty_for(&ask(fit, nozzle, 0.0), true_flow(duty, 0.0)) {
-                self.inverse
-                    .push((answer.estimate.value / 100.0 - duty, answer.estimate.u95 / 100.0));
+                self.inverse.push((answer.estimate.value / 100.0 - duty, answer.estimate.u95 / 100.0));
             }
         }
     }
@@ -204,10 +186,7 @@ pub(crate) fn figures(outcomes: &[&Outcome], pick: impl Fn(&Outcome) -> &Errors)
     let mut outside: Vec<f64> = outcomes.iter().map(|o| 100.0 - cover_pct(pick(o))).collect();
     outside.sort_by(f64::total_cmp);
     let at = |p: f64| {
-        outside
-            .get((outside.len().saturating_sub(1) as f64 * p) as usize)
-            .copied()
-            .unwrap_or(f64::NAN)
+        outside.get((outside.len().saturating_sub(1) as f64 * p) as usize).copied().unwrap_or(f64::NAN)
     };
     Figures {
         count: all.len(),

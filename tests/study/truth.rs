@@ -158,11 +158,7 @@ impl Truth {
         let relief = self.bypass.map_or(0.0, |(opens, width, slope)| {
             let x = pump_kpa - opens;
             slope
-                * if width > 0.0 && x < 30.0 * width {
-                    width * (x / width).exp().ln_1p()
-                } else {
-                    x.max(0.0)
-                }
+                * if width > 0.0 && x < 30.0 * width { width * (x / width).exp().ln_1p() } else { x.max(0.0) }
         });
         speed - slip - leak - relief
     }
@@ -179,11 +175,7 @@ impl Truth {
             let ohm = self.winding_ohm * (1.0 + 0.0039 * warm);
             let emf = self.emf_v_per_flow * speed * (1.0 - self.saturation_per_a * current);
             let limit = self.ripple_a * 4.0 * duty * (1.0 - duty) * supply / 13.8;
-            let pulsed = if current < limit {
-                0.35 * limit * (1.0 - current / limit).powi(2)
-            } else {
-                0.0
-            };
+            let pulsed = if current < limit { 0.35 * limit * (1.0 - current / limit).powi(2) } else { 0.0 };
             volts + pulsed - self.brush_v - emf - ohm * current
         };
         let (mut low, mut high) = (-0.2 * self.full_flow, 3.0 * self.full_flow);
@@ -257,11 +249,7 @@ impl Plan {
 
     /// As the time-domain plant is taken: every set point once, and scatter on top.
     pub(crate) fn plain(self) -> Plan {
-        Plan {
-            supply_measured: false,
-            duty_measured: false,
-            ..self
-        }
+        Plan { supply_measured: false, duty_measured: false, ..self }
     }
 
     pub(crate) fn random(r: &mut Stream) -> Plan {
@@ -291,16 +279,8 @@ impl Plan {
             temperature_measured: chance(r, 0.6),
             lowest: uniform(r, 0.05, 0.25),
             water_degc: (10.0, 30.0),
-            supply_step_v: if chance(r, 0.4) {
-                uniform(r, -0.9, 0.6)
-            } else {
-                0.0
-            },
-            back_kpa: if chance(r, 0.3) {
-                uniform(r, 50.0, 150.0)
-            } else {
-                0.0
-            },
+            supply_step_v: if chance(r, 0.4) { uniform(r, -0.9, 0.6) } else { 0.0 },
+            back_kpa: if chance(r, 0.3) { uniform(r, 50.0, 150.0) } else { 0.0 },
             wrong: if chance(r, 0.3) { 0.03 } else { 0.0 },
         }
     }
@@ -317,10 +297,8 @@ impl Pair {
         if !family.plant() {
             return Pair::Averaged(Truth::random(family, seed, two));
         }
-        let mut config = (0..)
-            .map(|i| random_pair(seed.nth(i)))
-            .find(|c| (c.nozzles.len() > 1) == two)
-            .unwrap();
+        let mut config =
+            (0..).map(|i| random_pair(seed.nth(i))).find(|c| (c.nozzles.len() > 1) == two).unwrap();
         if family == Family::PlantPulsed {
             config.motor.inductance_mh *= uniform(&mut seed.stream("inductance"), 0.15, 0.6);
         }
@@ -349,24 +327,15 @@ impl Pair {
                 (flow, line, truth.k_at(nozzle, flow))
             }
             Pair::Plant(config, seen) => {
-                let key = [
-                    nozzle as u64,
-                    duty.to_bits(),
-                    supply.to_bits(),
-                    out_kpa.to_bits(),
-                    degc.to_bits(),
-                ];
+                let key =
+                    [nozzle as u64, duty.to_bits(), supply.to_bits(), out_kpa.to_bits(), degc.to_bits()];
                 *seen.borrow_mut().entry(key).or_insert_with(|| {
                     let mut c = (**config).clone();
                     c.water.start_degc = degc;
                     let name = c.nozzles[nozzle].name.clone();
                     let s = settled_state(&c, 100.0 * duty, supply, &name, out_kpa).unwrap();
                     let root = s.mean_sqrt_difference;
-                    (
-                        s.flow_ml_min,
-                        root * root + out_kpa,
-                        s.flow_ml_min / root.max(1e-9),
-                    )
+                    (s.flow_ml_min, root * root + out_kpa, s.flow_ml_min / root.max(1e-9))
                 })
             }
         }

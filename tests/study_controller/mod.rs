@@ -58,12 +58,7 @@ pub(crate) fn controller() -> Controller {
         unit: "V",
         boost: vec![10.0, 60.0, 110.0, 140.0],
         rpm: vec![1500.0, 4500.0, 6000.0],
-        table: vec![
-            vec![0.6, 0.8, 1.1],
-            vec![1.8, 2.2, 2.4],
-            vec![3.0, 3.4, 3.9],
-            vec![3.6, 4.3, 4.7],
-        ],
+        table: vec![vec![0.6, 0.8, 1.1], vec![1.8, 2.2, 2.4], vec![3.0, 3.4, 3.9], vec![3.6, 4.3, 4.7]],
         held: false,
         high: 5.0,
         power: 0.0,
@@ -82,30 +77,16 @@ pub(crate) fn controller() -> Controller {
         response_s: 0.01,
         ..trim.clone()
     };
-    Controller {
-        outputs: vec![pump, trim, lamp],
-        off_on_fault: true,
-    }
+    Controller { outputs: vec![pump, trim, lamp], off_on_fault: true }
 }
 
 impl Output {
     fn raw(&self, boost: f64, rpm: f64) -> f64 {
         let find = |axis: &[f64], x: f64| {
             let x = x.clamp(axis[0], axis[axis.len() - 1]);
-            let i = axis
-                .iter()
-                .rposition(|a| *a <= x)
-                .unwrap_or(0)
-                .min(axis.len() - 2);
+            let i = axis.iter().rposition(|a| *a <= x).unwrap_or(0).min(axis.len() - 2);
             let part = (x - axis[i]) / (axis[i + 1] - axis[i]);
-            (
-                i,
-                if self.held {
-                    if part >= 1.0 { 1.0 } else { 0.0 }
-                } else {
-                    part
-                },
-            )
+            (i, if self.held { if part >= 1.0 { 1.0 } else { 0.0 } } else { part })
         };
         let ((i, u), (j, v)) = (find(&self.boost, boost), find(&self.rpm, rpm));
         let t = &self.table;
@@ -115,18 +96,12 @@ impl Output {
 
     pub(crate) fn value(&self, believed: f64, rpm: f64, supply: f64) -> f64 {
         let v = self.raw(believed, rpm) * (13.8 / supply).powf(self.power);
-        if v > 1e-9 {
-            v.clamp(self.low, self.high)
-        } else {
-            0.0
-        }
+        if v > 1e-9 { v.clamp(self.low, self.high) } else { 0.0 }
     }
 }
 
 /// Grid of the study: on the points of the tables and between them.
-pub(crate) const BOOSTS: [f64; 11] = [
-    20.0, 30.0, 42.0, 55.0, 62.0, 67.5, 80.0, 92.5, 105.0, 117.5, 130.0,
-];
+pub(crate) const BOOSTS: [f64; 11] = [20.0, 30.0, 42.0, 55.0, 62.0, 67.5, 80.0, 92.5, 105.0, 117.5, 130.0];
 pub(crate) const SPEEDS: [f64; 7] = [1500.0, 2250.0, 3000.0, 3750.0, 4500.0, 5250.0, 6000.0];
 const EDGE_SPEEDS: [f64; 4] = [2000.0, 3000.0, 4000.0, 5500.0];
 const FIXED: (f64, f64) = (105.0, 4500.0);
@@ -148,11 +123,7 @@ impl Bench {
         let mut errors = seed.stream("study.errors");
         let zero = uniform(&mut errors, -BOOST_ZERO_KPA, BOOST_ZERO_KPA);
         let gain = 1.0 + uniform(&mut errors, -READ_GAIN, READ_GAIN);
-        Bench {
-            zero,
-            gain,
-            noise: seed.stream("study.noise"),
-        }
+        Bench { zero, gain, noise: seed.stream("study.noise") }
     }
 
     fn boost(&mut self, asked: f64) -> f64 {
@@ -188,12 +159,7 @@ fn observation(o: &Output, kind: Kind, at: At, values: &[f64], unit: &str) -> Ob
 }
 
 fn at(boost: Option<f64>, rpm: Option<f64>, supply: f64) -> At {
-    At {
-        boost_kpa: boost,
-        boost_v: None,
-        rpm,
-        supply_v: Some(supply),
-    }
+    At { boost_kpa: boost, boost_v: None, rpm, supply_v: Some(supply) }
 }
 
 /// Standard uncertainty that a bench states for a value: gain, and the boost played through the steepest slope nearby.
@@ -216,11 +182,7 @@ pub(crate) fn observe(c: &Controller, seed: Seed) -> Baseline {
         responses(o, &mut bench, &mut list);
         faults(c, o, &mut bench, &mut list);
     }
-    Baseline {
-        origin: Origin::default(),
-        firmware: None,
-        observations: list,
-    }
+    Baseline { origin: Origin::default(), firmware: None, observations: list }
 }
 
 fn steady(o: &Output, bench: &mut Bench, list: &mut Vec<Observation>) {
@@ -255,13 +217,8 @@ fn supplies(o: &Output, bench: &mut Bench, list: &mut Vec<Observation>) {
     for supply in SUPPLIES {
         let boost = bench.boost(FIXED.0) - o.play;
         let value = bench.read(o, o.value(boost, FIXED.1, supply));
-        let mut seen = observation(
-            o,
-            Kind::Supply(Way::Up),
-            at(Some(FIXED.0), Some(FIXED.1), supply),
-            &[value],
-            o.unit,
-        );
+        let mut seen =
+            observation(o, Kind::Supply(Way::Up), at(Some(FIXED.0), Some(FIXED.1), supply), &[value], o.unit);
         seen.u_common = stated(o, FIXED.0, FIXED.1, value);
         list.push(seen);
     }
@@ -275,9 +232,7 @@ fn edges(o: &Output, bench: &mut Bench, list: &mut Vec<Observation>) {
     for rpm in EDGE_SPEEDS {
         for (way, sign) in [(Way::Up, -1.0), (Way::Down, 1.0)] {
             let on = |asked: f64| o.value(asked + bench.zero + sign * o.play, rpm, 13.8) >= 0.5;
-            let step = (0..1400)
-                .map(|i| 0.1 * f64::from(i))
-                .find(|x| on(*x) != on(x + 0.1));
+            let step = (0..1400).map(|i| 0.1 * f64::from(i)).find(|x| on(*x) != on(x + 0.1));
             let kind = Kind::Edge(way, "boost".into());
             let found: Vec<f64> = step.map(|x| x + 0.05).into_iter().collect();
             let mut seen = observation(o, kind, at(None, Some(rpm), 13.8), &found, "kPa");
@@ -306,10 +261,7 @@ fn faults(c: &Controller, o: &Output, bench: &mut Bench, list: &mut Vec<Observat
     let good = o.value(boost, FIXED.1, 13.8);
     let held = if c.off_on_fault { 0.0 } else { good };
     for (name, value) in [("open", held), ("short", held), ("tach_lost", 0.0)] {
-        for (kind, value) in [
-            (Kind::Fault(name.into()), value),
-            (Kind::After(name.into()), good),
-        ] {
+        for (kind, value) in [(Kind::Fault(name.into()), value), (Kind::After(name.into()), good)] {
             let value = bench.read(o, value);
             let mut seen = observation(o, kind, at(Some(FIXED.0), Some(FIXED.1), 13.8), &[value], o.unit);
             seen.u_common = stated(o, FIXED.0, FIXED.1, value);

@@ -1,9 +1,5 @@
 //! A shell around the virtual bench for tests: sends lines, waits for answers, lets virtual time pass.
-#![expect(
-    unreachable_pub,
-    clippy::unwrap_used,
-    reason = "helpers of tests stop at the first surprise"
-)]
+#![expect(unreachable_pub, clippy::unwrap_used, reason = "helpers of tests stop at the first surprise")]
 
 use dutycup::chance::Seed;
 use dutycup::clock::Moment;
@@ -29,11 +25,7 @@ pub struct Shell {
 impl Shell {
     pub fn new(section: &str, seed: u64) -> Self {
         let section = serde_yaml::from_str(section).unwrap();
-        Shell {
-            bench: build(&section, Seed(seed)).unwrap(),
-            now: Moment::START,
-            scale_lines: Vec::new(),
-        }
+        Shell { bench: build(&section, Seed(seed)).unwrap(), now: Moment::START, scale_lines: Vec::new() }
     }
 
     pub fn quiet() -> Self {
@@ -75,18 +67,15 @@ impl Shell {
     pub fn ask_timed(&mut self, device: Device, line: &str) -> Option<(String, Duration)> {
         let sent = self.now;
         self.bench.receive(device, format!("{line}\n").as_bytes(), sent);
-        self.pass(sent + Duration::from_millis(200), Some(device))
-            .map(|(text, at)| (text, at.since(sent)))
+        self.pass(sent + Duration::from_millis(200), Some(device)).map(|(text, at)| (text, at.since(sent)))
     }
 
     pub fn ask(&mut self, device: Device, line: &str) -> String {
-        self.ask_timed(device, line)
-            .map_or_else(String::new, |(text, _)| text)
+        self.ask_timed(device, line).map_or_else(String::new, |(text, _)| text)
     }
 
     pub fn tell(&mut self, device: Device, line: &str) {
-        self.bench
-            .receive(device, format!("{line}\n").as_bytes(), self.now);
+        self.bench.receive(device, format!("{line}\n").as_bytes(), self.now);
     }
 
     /// Beats every 100 ms for a time.

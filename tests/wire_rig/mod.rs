@@ -47,10 +47,7 @@ pub(crate) fn instrument(dialect: DialectSpec, identity: Option<(&str, &str)>) -
 }
 
 pub(crate) fn text() -> DialectSpec {
-    DialectSpec::Text {
-        line_end: "\n".into(),
-        decimal_comma: false,
-    }
+    DialectSpec::Text { line_end: "\n".into(), decimal_comma: false }
 }
 
 pub(crate) fn scpi() -> DialectSpec {
@@ -63,42 +60,25 @@ pub(crate) fn channel(role: &str, exchange: ExchangeSpec) -> ChannelSpec {
         role: Role::parse(role).expect("a role"),
         instrument: 0,
         exchange,
-        scaling: Scaling {
-            gain: 1.0,
-            offset: 0.0,
-        },
+        scaling: Scaling { gain: 1.0, offset: 0.0 },
         range: (-1e6, 1e6),
         every: Duration::from_millis(20),
         delay_s: 0.0,
-        uncertainty: ReadingUncertainty {
-            zero: Bound::None,
-            gain: Bound::None,
-            resolution: 0.0,
-        },
+        uncertainty: ReadingUncertainty { zero: Bound::None, gain: Bound::None, resolution: 0.0 },
         calibrated: None,
     }
 }
 
 pub(crate) fn ask(query: &str, pattern: Option<&str>, field: usize) -> ExchangeSpec {
-    ExchangeSpec::Ask {
-        query: query.into(),
-        pattern: pattern.map(Into::into),
-        field,
-    }
+    ExchangeSpec::Ask { query: query.into(), pattern: pattern.map(Into::into), field }
 }
 
 pub(crate) fn listen(pattern: &str) -> ExchangeSpec {
-    ExchangeSpec::Listen {
-        pattern: pattern.into(),
-        field: 0,
-    }
+    ExchangeSpec::Listen { pattern: pattern.into(), field: 0 }
 }
 
 pub(crate) fn tell(command: &str, reply: Option<&str>) -> ExchangeSpec {
-    ExchangeSpec::Tell {
-        command: command.into(),
-        reply: reply.map(Into::into),
-    }
+    ExchangeSpec::Tell { command: command.into(), reply: reply.map(Into::into) }
 }
 
 /// A rig with one instrument.
@@ -110,11 +90,7 @@ pub(crate) fn rig(instrument: InstrumentSpec, channels: Vec<ChannelSpec>) -> Rig
         channels,
         pair: PairSpec {
             pump: "pump".into(),
-            nozzles: vec![NozzleSpec {
-                name: "A".into(),
-                serial: None,
-                rating: None,
-            }],
+            nozzles: vec![NozzleSpec { name: "A".into(), serial: None, rating: None }],
             pwm_hz: 1000.0,
             drive_side: DriveSide::Low,
             wiring: None,
@@ -188,9 +164,7 @@ impl Line {
     pub(crate) fn answering(rig: &Rig, table: &'static [(&'static str, &'static str)]) -> Line {
         Line::new(rig, move |_, command| {
             let found = table.iter().find(|(c, _)| *c == command);
-            found
-                .map(|(_, answer)| vec![(2, answer.as_bytes().to_vec())])
-                .unwrap_or_default()
+            found.map(|(_, answer)| vec![(2, answer.as_bytes().to_vec())]).unwrap_or_default()
         })
     }
 
@@ -225,12 +199,7 @@ impl Line {
 
     fn deliver(&mut self, now: Moment, tx: &[u8]) {
         let commands: Vec<String> = if tx.first().is_some_and(|b| *b < 0x20) {
-            vec![
-                tx.iter()
-                    .map(|b| format!("{b:02X}"))
-                    .collect::<Vec<_>>()
-                    .join(" "),
-            ]
+            vec![tx.iter().map(|b| format!("{b:02X}")).collect::<Vec<_>>().join(" ")]
         } else {
             String::from_utf8_lossy(tx).lines().map(str::to_owned).collect()
         };
@@ -308,10 +277,7 @@ pub(crate) const ID_LINE: &[u8] = b"ID dutycup virtual driver 1.0\r\n";
 
 /// A text instrument with one query.
 pub(crate) fn polled(identity: Option<(&str, &str)>) -> Rig {
-    rig(
-        instrument(text(), identity),
-        vec![channel("duty", ask("S?", Some("S duty={value}"), 0))],
-    )
+    rig(instrument(text(), identity), vec![channel("duty", ask("S?", Some("S duty={value}"), 0))])
 }
 
 /// A text instrument with a query, and a far end that answers its identity after 2 ms and the query as told.
@@ -329,10 +295,7 @@ pub(crate) fn polled_line(mut answer: impl FnMut(Moment, u64) -> Vec<(u64, Vec<u
 
 /// A scale that speaks by itself.
 pub(crate) fn scale(pattern: &str) -> Rig {
-    rig(
-        instrument(text(), None),
-        vec![channel("cup_mass", listen(pattern))],
-    )
+    rig(instrument(text(), None), vec![channel("cup_mass", listen(pattern))])
 }
 
 pub(crate) fn silent(rig: &Rig) -> Line {
@@ -343,11 +306,7 @@ pub(crate) fn silent(rig: &Rig) -> Line {
 pub(crate) fn dialects() -> Vec<(Rig, &'static str, Vec<u8>)> {
     let pattern = Some("S duty={value} on={_}");
     let one = |spec: InstrumentSpec, channel: ChannelSpec| rig(spec, vec![channel]);
-    let register = ExchangeSpec::Register {
-        function: 3,
-        address: 0x6B,
-        kind: RegisterKind::F32,
-    };
+    let register = ExchangeSpec::Register { function: 3, address: 0x6B, kind: RegisterKind::F32 };
     vec![
         (
             one(instrument(text(), None), channel("duty", ask("S?", pattern, 0))),
@@ -355,19 +314,13 @@ pub(crate) fn dialects() -> Vec<(Rig, &'static str, Vec<u8>)> {
             b"S duty=44.97 on=1\r\n".to_vec(),
         ),
         (
-            one(
-                instrument(scpi(), None),
-                channel("supply", ask("MEAS? (@1,2)", None, 1)),
-            ),
+            one(instrument(scpi(), None), channel("supply", ask("MEAS? (@1,2)", None, 1))),
             "MEAS? (@1,2)",
             b"+1.0E+00,44.97\n".to_vec(),
         ),
         (
             // Registers 42 33 E1 48 are 44.97 in single precision (IEEE 754); CRC-16/MODBUS 67 6F.
-            one(
-                instrument(DialectSpec::Modbus { unit: 17 }, None),
-                channel("duty", register),
-            ),
+            one(instrument(DialectSpec::Modbus { unit: 17 }, None), channel("duty", register)),
             "11 03 00 6B 00 02 B7 47",
             vec![0x11, 0x03, 0x04, 0x42, 0x33, 0xE1, 0x48, 0x00, 0x00],
         ),
@@ -382,9 +335,7 @@ pub(crate) fn with_crc(mut answer: Vec<u8>) -> Vec<u8> {
     if answer[0] == 0x11 {
         answer.truncate(answer.len() - 2);
         let crc = answer.iter().fold(0xFFFF_u16, |crc, byte| {
-            (0..8).fold(crc ^ u16::from(*byte), |c, _| {
-                if c & 1 == 1 { (c >> 1) ^ 0xA001 } else { c >> 1 }
-            })
+            (0..8).fold(crc ^ u16::from(*byte), |c, _| if c & 1 == 1 { (c >> 1) ^ 0xA001 } else { c >> 1 })
         });
         answer.extend_from_slice(&crc.to_le_bytes());
     }

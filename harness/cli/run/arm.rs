@@ -38,11 +38,7 @@ pub(super) fn fluid(consented: bool, rig: &Rig) -> Result<(), Failure> {
     if consented && rig.fluid.methanol_permitted {
         return Ok(());
     }
-    let what = format!(
-        "the fluid of rig {} is {:.0} % methanol by mass",
-        rig.name,
-        share * 100.0
-    );
+    let what = format!("the fluid of rig {} is {:.0} % methanol by mass", rig.name, share * 100.0);
     Err(Problem::new(what)
         .expected("water on the bench; or `methanol_permitted: on` in a rig that is made for it, and --methanol here")
         .help(
@@ -75,9 +71,7 @@ pub(super) fn arm(given: Option<&str>, job: &Job) -> Result<(), Failure> {
         None if std::io::stdin().is_terminal() => {
             say("Type the bench's name to arm it:");
             let mut line = String::new();
-            std::io::stdin()
-                .read_line(&mut line)
-                .map_err(|e| Problem::new(e.to_string()))?;
+            std::io::stdin().read_line(&mut line).map_err(|e| Problem::new(e.to_string()))?;
             line.trim().to_owned()
         }
         None => String::new(),
@@ -97,10 +91,8 @@ pub(super) fn arm(given: Option<&str>, job: &Job) -> Result<(), Failure> {
 fn words(job: &Job) -> String {
     let Job { rig, plan, .. } = job;
     let comes_to = timeline(plan, rig);
-    let mut out = format!(
-        "Bench `{}` is about to be energised for {}.\n\n{BENCH}\n",
-        rig.name, plan.scenario
-    );
+    let mut out =
+        format!("Bench `{}` is about to be energised for {}.\n\n{BENCH}\n", rig.name, plan.scenario);
     for caution in &job.cautions {
         // Writing to a String cannot fail.
         let _ = writeln!(out, "- {}", caution.trim());
@@ -111,10 +103,7 @@ fn words(job: &Job) -> String {
         let _ = writeln!(out, "{what:<28} {bench:>16} {run:>16}{mark}");
     }
     let of = |value: Option<f64>, dimension| {
-        value.map_or_else(
-            || String::from("unknown, the nozzle has no rating"),
-            |v| us(v, dimension),
-        )
+        value.map_or_else(|| String::from("unknown, the nozzle has no rating"), |v| us(v, dimension))
     };
     let fluid = match rig.fluid.methanol_mass_fraction {
         share if share > 0.0 => format!("{:.0} % METHANOL by mass", share * 100.0),
@@ -139,10 +128,7 @@ fn limits(limits: &Limits) -> [(&'static str, String); 5] {
     let range =
         |(low, high): (f64, f64), dimension| format!("{} to {}", us(low, dimension), us(high, dimension));
     [
-        (
-            "line pressure, highest",
-            us(limits.line_pressure_kpa, Dimension::GaugePressure),
-        ),
+        ("line pressure, highest", us(limits.line_pressure_kpa, Dimension::GaugePressure)),
         ("cup, heaviest", us(limits.cup_mass_g, Dimension::Mass)),
         ("supply", range(limits.supply_v, Dimension::Voltage)),
         ("pump on without a pause", us(limits.on_time_s, Dimension::Time)),
@@ -171,25 +157,9 @@ fn us(value: f64, dimension: Dimension) -> String {
 pub(super) fn severity(plan: &Plan, rig: &Rig) -> [(&'static str, Option<f64>, Dimension); 4] {
     let comes_to = timeline(plan, rig);
     [
-        (
-            "highest line pressure allowed",
-            Some(comes_to.pressure_limit_kpa),
-            Dimension::GaugePressure,
-        ),
-        (
-            "highest line pressure expected",
-            comes_to.pressure_expected_kpa,
-            Dimension::GaugePressure,
-        ),
-        (
-            "longest time with the pump on",
-            Some(comes_to.longest_on_s),
-            Dimension::Time,
-        ),
-        (
-            "longest time with the pump on allowed",
-            Some(plan.limits.on_time_s),
-            Dimension::Time,
-        ),
+        ("highest line pressure allowed", Some(comes_to.pressure_limit_kpa), Dimension::GaugePressure),
+        ("highest line pressure expected", comes_to.pressure_expected_kpa, Dimension::GaugePressure),
+        ("longest time with the pump on", Some(comes_to.longest_on_s), Dimension::Time),
+        ("longest time with the pump on allowed", Some(plan.limits.on_time_s), Dimension::Time),
     ]
 }

@@ -30,9 +30,7 @@ pub(super) fn raised(job: &Job) -> Vec<String> {
             "The last run of this scenario on this bench, {shown}, cannot be read to compare with."
         )];
     };
-    let pairs = severity(&plan, &rig)
-        .into_iter()
-        .zip(severity(&job.plan, &job.rig));
+    let pairs = severity(&plan, &rig).into_iter().zip(severity(&job.plan, &job.rig));
     let up = pairs.filter_map(|((what, then, dimension), (_, now, _))| {
         let (then, now) = (then?, now?);
         let shown = |value| show(value, dimension, Units::Us);
@@ -51,17 +49,8 @@ fn latest(job: &Job) -> Option<(PathBuf, RunFile)> {
     let beside = [job.dir.parent(), Some(Path::new("results"))];
     let mut found: Option<(PathBuf, RunFile)> = None;
     for folder in beside.into_iter().flatten() {
-        let folder = if folder.as_os_str().is_empty() {
-            Path::new(".")
-        } else {
-            folder
-        };
-        for entry in std::fs::read_dir(folder)
-            .into_iter()
-            .flatten()
-            .flatten()
-            .take(FOLDERS_MAX)
-        {
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        for entry in std::fs::read_dir(folder).into_iter().flatten().flatten().take(FOLDERS_MAX) {
             let dir = entry.path();
             let Ok(text) = Text::read(&dir.join(RUN)) else {
                 continue;

@@ -83,9 +83,7 @@ enum ClockChoice {
 }
 
 fn parse_set(text: &str) -> Result<(String, String), String> {
-    let (name, value) = text
-        .split_once('=')
-        .ok_or("expected NAME=VALUE, such as dwell=\"10 s\"")?;
+    let (name, value) = text.split_once('=').ok_or("expected NAME=VALUE, such as dwell=\"10 s\"")?;
     Ok((name.trim().to_owned(), value.trim().to_owned()))
 }
 
@@ -138,11 +136,7 @@ pub(super) fn main(options: &Options) -> Outcome {
 /// Everything after the recording.
 fn judge(options: &Options, job: &Job, ending: &Ending) -> Outcome {
     let dir = &job.dir;
-    let coefficient = options
-        .calibration
-        .as_deref()
-        .map(line::coefficient)
-        .transpose()?;
+    let coefficient = options.calibration.as_deref().map(line::coefficient).transpose()?;
     let about_line = matches!(
         job.plan.purpose,
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel
@@ -158,10 +152,7 @@ fn judge(options: &Options, job: &Job, ending: &Ending) -> Outcome {
         return Ok(ending.exit);
     }
     let judged = analysis::of_run(dir, dir, coefficient, None, &options.display);
-    let exit = judged
-        .as_ref()
-        .map_or_else(Failure::exit, |exit| *exit)
-        .and(ending.exit);
+    let exit = judged.as_ref().map_or_else(Failure::exit, |exit| *exit).and(ending.exit);
     keep_verdict(dir, exit)?;
     judged.map(|_| exit)
 }
@@ -177,10 +168,7 @@ fn fresh(options: &Options) -> Result<Job, Failure> {
         None => crate::script::rig_file::read(&Text::new(VIRTUAL_RIG_NAME, VIRTUAL_RIG))?,
     };
     let plan = crate::script::plan(&scenario, &rig, &options.set, Seed(options.seed))?;
-    let mut read = vec![(
-        path.to_owned(),
-        FileRecord::of_text("scenario.yaml", &plan.source),
-    )];
+    let mut read = vec![(path.to_owned(), FileRecord::of_text("scenario.yaml", &plan.source))];
     if let Some(path) = &options.rig {
         read.push((path.clone(), FileRecord::of_text("rig.yaml", &rig.source)));
     }
@@ -238,10 +226,7 @@ fn choose_clock(asked: Option<ClockChoice>, real: bool) -> Result<ClockChoice, F
 
 /// `results/<UTC time>-<scenario>-<short id>`, not there yet.
 fn results_folder(plan: &Plan, now: WallTime) -> PathBuf {
-    let tag = Seed(now.unix_ms.unsigned_abs())
-        .nth(u64::from(std::process::id()))
-        .0
-        & 0xff_ffff;
+    let tag = Seed(now.unix_ms.unsigned_abs()).nth(u64::from(std::process::id())).0 & 0xff_ffff;
     Path::new("results").join(format!("{}-{}-{tag:06x}", now.to_compact(), plan.scenario))
 }
 

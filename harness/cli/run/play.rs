@@ -121,9 +121,8 @@ fn keep_traces(job: &Job, file: &mut RunFile) -> Result<(), Failure> {
 /// What to say of files that were edited while the run was going on; it used what it had read.
 fn edited(job: &Job) -> Vec<String> {
     let changed = |(path, kept): &&(std::path::PathBuf, FileRecord)| {
-        std::fs::read_to_string(path).map_or(true, |now| {
-            FileRecord::of_text(&kept.name, &now).sha256 != kept.sha256
-        })
+        std::fs::read_to_string(path)
+            .map_or(true, |now| FileRecord::of_text(&kept.name, &now).sha256 != kept.sha256)
     };
     let note = |(path, kept): &(std::path::PathBuf, FileRecord)| {
         let note = format!(
@@ -139,11 +138,7 @@ fn edited(job: &Job) -> Vec<String> {
 
 /// Writes into the run file how the run ended; the verdict comes with the analysis.
 fn close(file: &mut RunFile, ending: &Ending, ended: WallTime) {
-    file.state = if ending.complete() {
-        State::Complete
-    } else {
-        State::Aborted
-    };
+    file.state = if ending.complete() { State::Complete } else { State::Aborted };
     file.exit_code = Some(ending.exit.code());
     file.ended = Some(ended.to_rfc3339());
     file.safe_state = Some(ending.safe_state.clone());
@@ -152,11 +147,8 @@ fn close(file: &mut RunFile, ending: &Ending, ended: WallTime) {
 
 /// Whether the operator will be asked something.
 fn asks(job: &Job) -> bool {
-    let by_hand = |rig: &Rig| {
-        rig.channels
-            .iter()
-            .any(|c| matches!(c.exchange, ExchangeSpec::Operator { .. }))
-    };
+    let by_hand =
+        |rig: &Rig| rig.channels.iter().any(|c| matches!(c.exchange, ExchangeSpec::Operator { .. }));
     by_hand(&job.rig) || job.plan.steps.iter().any(|s| matches!(s.op, Op::Ask { .. }))
 }
 
@@ -170,20 +162,12 @@ fn on_ports(
 ) -> Result<Ending, Failure> {
     let rig = &job.rig;
     let mut watcher = watch::watcher(options.live);
-    let view = watch::view(
-        &job.plan,
-        rig,
-        options.display.units,
-        clock == ClockChoice::Virtual,
-    );
+    let view = watch::view(&job.plan, rig, options.display.units, clock == ClockChoice::Virtual);
     if energises(rig) {
         let (mut ports, mut failed) =
             SerialPorts::open(rig, SystemClock::starting_at(from), watch::asker(&watcher))?;
         if !failed.is_empty() {
-            failed
-                .iter()
-                .skip(1)
-                .for_each(|(_, fault)| say(&fault.to_string()));
+            failed.iter().skip(1).for_each(|(_, fault)| say(&fault.to_string()));
             return Err(failed.swap_remove(0).1.into());
         }
         let handle = ports.handle();
@@ -205,11 +189,8 @@ fn on_ports(
         );
     }
     let section = rig.virtual_bench.as_ref().ok_or_else(|| {
-        Problem::new(format!(
-            "rig {} has neither port paths nor a `virtual_bench:` section",
-            rig.name
-        ))
-        .help("name the instruments' ports, or copy the section from rigs/virtual.yaml")
+        Problem::new(format!("rig {} has neither port paths nor a `virtual_bench:` section", rig.name))
+            .help("name the instruments' ports, or copy the section from rigs/virtual.yaml")
     })?;
     let far_end = crate::virtual_bench::build(section, Seed(job.seed))?;
     let pace = if clock == ClockChoice::Virtual {
@@ -221,10 +202,7 @@ fn on_ports(
     let names = rig.instruments.iter().map(|i| i.name.as_str());
     let mut ports = InProcess::new(far_end, names, pace, stop.clone()).starting_at(from);
     let wish = stop.clone();
-    let wants = Wants {
-        stop: Box::new(move || wish.set(Exit::Interrupt)),
-        answer: Box::new(|_| {}),
-    };
+    let wants = Wants { stop: Box::new(move || wish.set(Exit::Interrupt)), answer: Box::new(|_| {}) };
     watcher.begin(view, wants);
     with_signals(
         move |exit| stop.set(exit),

@@ -61,11 +61,7 @@ pub(super) fn job(options: &Options, dir: &Path) -> Result<Job, Failure> {
     let far = far(&folder)?;
     let rest = going_on(&plan, far.last_step, &far.collected);
     let first = rest.steps.iter().find(|s| s.id != 0).map_or(1, |s| s.id);
-    let is_collection = |id: u32| {
-        plan.steps
-            .iter()
-            .any(|s| s.id == id && matches!(s.op, Op::Collect { .. }))
-    };
+    let is_collection = |id: u32| plan.steps.iter().any(|s| s.id == id && matches!(s.op, Op::Collect { .. }));
     let torn = (is_collection(far.last_step) && far.open).then_some(far.last_step);
     let seed = folder.run.seed;
     let after = ended(&folder.run);
@@ -77,21 +73,14 @@ pub(super) fn job(options: &Options, dir: &Path) -> Result<Job, Failure> {
         seed,
         beside: dir.to_owned(),
         read: Vec::new(),
-        resumed: Some(Resumed {
-            run: folder.run,
-            after,
-            from_step: first,
-            torn,
-        }),
+        resumed: Some(Resumed { run: folder.run, after, from_step: first, torn }),
     })
 }
 
 /// What is named on the command line must be what the folder holds.
 fn same_files(options: &Options, dir: &Path, folder: &RunFolder) -> Result<(), Failure> {
-    let named = [
-        ("scenario", &options.scenario, &folder.scenario_text),
-        ("rig", &options.rig, &folder.rig_text),
-    ];
+    let named =
+        [("scenario", &options.scenario, &folder.scenario_text), ("rig", &options.rig, &folder.rig_text)];
     for (what, path, kept) in named {
         let Some(path) = path else { continue };
         let text = Text::read(path)?;
@@ -102,10 +91,7 @@ fn same_files(options: &Options, dir: &Path, folder: &RunFolder) -> Result<(), F
                 dir.display()
             );
             return Err(Problem::new(found)
-                .expected(format!(
-                    "the same text as in {}",
-                    dir.join(format!("{what}.yaml")).display()
-                ))
+                .expected(format!("the same text as in {}", dir.join(format!("{what}.yaml")).display()))
                 .help(
                     "leave it away: a run goes on with the copies in its folder; an edited one is a new run",
                 )
@@ -137,15 +123,8 @@ struct Far {
 }
 
 fn far(folder: &RunFolder) -> Result<Far, Failure> {
-    let (mut far, mut void, mut rested) = (
-        Far {
-            last_step: 0,
-            collected: BTreeSet::new(),
-            open: false,
-        },
-        false,
-        BTreeSet::new(),
-    );
+    let (mut far, mut void, mut rested) =
+        (Far { last_step: 0, collected: BTreeSet::new(), open: false }, false, BTreeSet::new());
     for event in folder.events()? {
         let event: Event = event?;
         match event.kind.as_str() {
@@ -217,13 +196,8 @@ impl Resumed {
             self.after
         ));
         file.state = State::Running;
-        (
-            file.verdict,
-            file.exit_code,
-            file.ended,
-            file.fault,
-            file.safe_state,
-        ) = (None, None, None, None, None);
+        (file.verdict, file.exit_code, file.ended, file.fault, file.safe_state) =
+            (None, None, None, None, None);
         // Files that are written on carry no length until the end.
         let written_on = |name: &str| sums::FILES.contains(&name) || name == crate::record::SUMS;
         file.files.retain(|f| !written_on(&f.name));

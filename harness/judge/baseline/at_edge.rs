@@ -40,13 +40,8 @@ fn edges(
 ) -> Vec<Edge> {
     let kind = Kind::Edge(way, input.to_owned());
     let mine = side.iter().filter(|e| e.output == o.output && e.kind == kind);
-    let edge = |e: &Observation| {
-        Some(Edge {
-            other: other(&e.at)?,
-            input: e.value?,
-            u: e.u_common.hypot(e.u_own),
-        })
-    };
+    let edge =
+        |e: &Observation| Some(Edge { other: other(&e.at)?, input: e.value?, u: e.u_common.hypot(e.u_own) });
     let mut found: Vec<Edge> = mine.filter_map(edge).collect();
     found.sort_by(|a, b| a.other.total_cmp(&b.other));
     found

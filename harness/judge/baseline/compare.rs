@@ -106,27 +106,12 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
     let cancelled = old.origin.cancels(&new.origin);
     let scatter = pooled(old.observations.iter().chain(&new.observations));
     let pairs = pair(&old.observations, &new.observations);
-    let m = pairs
-        .iter()
-        .filter(|(a, b)| a.is_some() && b.is_some())
-        .count()
-        .max(1);
+    let m = pairs.iter().filter(|(a, b)| a.is_some() && b.is_some()).count().max(1);
     let level = 1.0 - (1.0 - ALARMS_MOST).powf(1.0 / m as f64);
-    let rule = Rule {
-        scatter: &scatter,
-        cancelled,
-        level,
-    };
+    let rule = Rule { scatter: &scatter, cancelled, level };
     // What can be told apart is planned from the baseline alone.
     let planned = pooled(&old.observations);
-    refuse_too_tight(
-        &Rule {
-            scatter: &planned,
-            ..rule
-        },
-        old,
-        &tolerances,
-    )?;
+    refuse_too_tight(&Rule { scatter: &planned, ..rule }, old, &tolerances)?;
     let mut list: Vec<Compared> = pairs
         .into_iter()
         .map(|(a, b)| rule.decide(a, b, a.or(b).map_or(0.0, |o| tolerances.of(o))))
@@ -138,17 +123,8 @@ pub fn compare(old: &Baseline, new: &Baseline, stated: &[Stated]) -> Result<Comp
         Verdict::Same => 2,
         _ => 3,
     };
-    list.sort_by(|a, b| {
-        rank(a.verdict)
-            .cmp(&rank(b.verdict))
-            .then(b.weight().total_cmp(&a.weight()))
-    });
-    Ok(Comparison {
-        list,
-        cancelled,
-        scatter,
-        level,
-    })
+    list.sort_by(|a, b| rank(a.verdict).cmp(&rank(b.verdict)).then(b.weight().total_cmp(&a.weight())));
+    Ok(Comparison { list, cancelled, scatter, level })
 }
 
 /// A point at an edge that is the same in both may lie on either side of it: its value is not judged.
@@ -183,22 +159,14 @@ fn pair<'a>(old: &'a [Observation], new: &'a [Observation]) -> Vec<Pair<'a>> {
     let mut pairs: Vec<Pair<'a>> = Vec::new();
     for o in old {
         let kinds = kinds_for(&o.kind);
-        let candidates = kinds
-            .iter()
-            .filter_map(|k| places.get(&(o.output.as_str(), k)))
-            .flatten();
+        let candidates = kinds.iter().filter_map(|k| places.get(&(o.output.as_str(), k))).flatten();
         let found = candidates.copied().find(|i| !taken[*i] && new[*i].at.same(&o.at));
         if let Some(i) = found {
             taken[i] = true;
         }
         pairs.push((Some(o), found.map(|i| &new[i])));
     }
-    pairs.extend(
-        new.iter()
-            .zip(&taken)
-            .filter(|(_, t)| !**t)
-            .map(|(o, _)| (None, Some(o))),
-    );
+    pairs.extend(new.iter().zip(&taken).filter(|(_, t)| !**t).map(|(o, _)| (None, Some(o))));
     pairs
 }
 
@@ -248,11 +216,7 @@ impl Rule<'_> {
         let (of_a, of_b) = (pool.of(a), pool.of(b));
         let part = |s: Scatter, o: &Observation| s.sd / f64::from(o.repeats.max(1)).sqrt();
         let random = part(of_a, a).hypot(part(of_b, b));
-        let common = if self.cancelled {
-            0.0
-        } else {
-            a.u_common.hypot(b.u_common)
-        };
+        let common = if self.cancelled { 0.0 } else { a.u_common.hypot(b.u_common) };
         // Inputs that were not played alike, as far as that was read: limits of that size.
         let apart = |x: Option<f64>, y: Option<f64>| x.zip(y).map_or(0.0, |(x, y)| (x - y).abs());
         let boost = a.per_boost_v * apart(a.at.boost_v, b.at.boost_v) / 3f64.sqrt();
@@ -269,11 +233,7 @@ impl Rule<'_> {
         } else {
             f64::INFINITY
         };
-        Some(Doubt {
-            u,
-            random: random.hypot(own),
-            dof,
-        })
+        Some(Doubt { u, random: random.hypot(own), dof })
     }
 
     fn decide(&self, a: Option<&Observation>, b: Option<&Observation>, tolerance: f64) -> Compared {
@@ -295,11 +255,7 @@ impl Rule<'_> {
         };
         let (Some(x), Some(y)) = (a.value, b.value) else {
             let both_none = a.value.is_none() && b.value.is_none();
-            compared.verdict = if both_none {
-                Verdict::Same
-            } else {
-                Verdict::Changed
-            };
+            compared.verdict = if both_none { Verdict::Same } else { Verdict::Changed };
             return compared;
         };
         if a.unit != b.unit {
@@ -349,11 +305,7 @@ pub struct Reach {
 pub fn reach(baseline: &Baseline, cancelled: bool) -> Vec<Reach> {
     let scatter = pooled(&baseline.observations);
     let m = baseline.observations.len().max(1) as f64;
-    let rule = Rule {
-        scatter: &scatter,
-        cancelled,
-        level: 1.0 - (1.0 - ALARMS_MOST).powf(1.0 / m),
-    };
+    let rule = Rule { scatter: &scatter, cancelled, level: 1.0 - (1.0 - ALARMS_MOST).powf(1.0 / m) };
     expected(&rule, baseline)
 }
 
@@ -372,12 +324,7 @@ fn expected(rule: &Rule<'_>, baseline: &Baseline) -> Vec<Reach> {
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
         let u95 = found.get(found.len() / 2).map_or(0.0, |f| f.0);
         let tightest = found.iter().map(|f| f.1).fold(0.0, f64::max);
-        Reach {
-            key,
-            unit,
-            u95,
-            tightest,
-        }
+        Reach { key, unit, u95, tightest }
     };
     groups.into_iter().map(reach).collect()
 }
@@ -387,12 +334,8 @@ fn refuse_too_tight(rule: &Rule<'_>, old: &Baseline, tolerances: &Tolerances) ->
     let mut problems = Problems::default();
     for reach in expected(rule, old) {
         let mine = |o: &&Observation| (o.output.clone(), o.kind.quantity()) == reach.key;
-        let least = old
-            .observations
-            .iter()
-            .filter(mine)
-            .map(|o| tolerances.of(o))
-            .fold(f64::INFINITY, f64::min);
+        let least =
+            old.observations.iter().filter(mine).map(|o| tolerances.of(o)).fold(f64::INFINITY, f64::min);
         if reach.u95 > 0.0 && least < reach.u95 {
             let (name, quantity) = (&reach.key.0, reach.key.1.word());
             problems.push(
@@ -440,23 +383,13 @@ mod tests {
             (0.1, f64::NAN, 1.0, Verdict::Undecided),
             (0.0, 0.0, 0.0, Verdict::Same),
         ] {
-            assert_eq!(
-                decide(difference, u, u, tolerance),
-                verdict,
-                "{difference} {u} {tolerance}"
-            );
+            assert_eq!(decide(difference, u, u, tolerance), verdict, "{difference} {u} {tolerance}");
         }
     }
 
     #[test]
     fn a_number_that_would_do_is_never_too_small() {
-        for (value, text) in [
-            (0.4431, "0.45"),
-            (12.01, "13"),
-            (0.1, "0.10"),
-            (1234.0, "1300"),
-            (0.0, "0"),
-        ] {
+        for (value, text) in [(0.4431, "0.45"), (12.01, "13"), (0.1, "0.10"), (1234.0, "1300"), (0.0, "0")] {
             assert_eq!(rounded_up(value), text);
         }
     }

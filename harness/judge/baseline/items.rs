@@ -11,10 +11,7 @@ use crate::reduce::controller::{At, Observation};
 /// Everything, worst first.
 #[must_use]
 pub fn verdicts(comparison: &Comparison) -> Verdicts {
-    Verdicts {
-        verdict: comparison.verdict(),
-        items: comparison.list.iter().filter_map(item).collect(),
-    }
+    Verdicts { verdict: comparison.verdict(), items: comparison.list.iter().filter_map(item).collect() }
 }
 
 fn item(c: &Compared) -> Option<Item> {
@@ -36,46 +33,28 @@ fn item(c: &Compared) -> Option<Item> {
 /// A stable id: `duty_output.pump.steady_up@55.16kPa_4000rpm_13.8V`.
 #[must_use]
 pub fn id(o: &Observation) -> String {
-    let At {
-        boost_kpa,
-        boost_v,
-        rpm,
-        supply_v,
-    } = &o.at;
+    let At { boost_kpa, boost_v, rpm, supply_v } = &o.at;
     let boost = match (boost_kpa, boost_v) {
         (Some(kpa), _) => Some(format!("{kpa:.2}kPa")),
         (None, Some(v)) => Some(format!("{v:.3}Vs")),
         _ => None,
     };
-    let parts = [
-        boost,
-        rpm.map(|r| format!("{r:.0}rpm")),
-        supply_v.map(|v| format!("{v:.1}V")),
-    ];
+    let parts = [boost, rpm.map(|r| format!("{r:.0}rpm")), supply_v.map(|v| format!("{v:.1}V"))];
     let at: Vec<String> = parts.into_iter().flatten().collect();
-    let at = if at.is_empty() {
-        String::new()
-    } else {
-        format!("@{}", at.join("_"))
-    };
+    let at = if at.is_empty() { String::new() } else { format!("@{}", at.join("_")) };
     format!("{}.{}{at}", o.output, o.kind.word())
 }
 
 /// What was, what is, and what would decide it.
 fn note(c: &Compared) -> String {
     let shown = |o: &Observation| {
-        o.value
-            .map_or_else(|| "no edge".to_owned(), |v| format!("{} {}", short(v), unit(o)))
+        o.value.map_or_else(|| "no edge".to_owned(), |v| format!("{} {}", short(v), unit(o)))
     };
     match (&c.old, &c.new) {
-        (None, Some(new)) => format!(
-            "extra: {} here, nothing in the baseline to compare it with",
-            shown(new)
-        ),
-        (Some(old), None) => format!(
-            "missing: {} in the baseline, not observed in this run",
-            shown(old)
-        ),
+        (None, Some(new)) => {
+            format!("extra: {} here, nothing in the baseline to compare it with", shown(new))
+        }
+        (Some(old), None) => format!("missing: {} in the baseline, not observed in this run", shown(old)),
         (Some(old), Some(new)) => {
             let both = format!("was {}, is {}", shown(old), shown(new));
             let why = match (c.verdict, c.u95) {

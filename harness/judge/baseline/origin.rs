@@ -77,10 +77,7 @@ pub fn alike(old: &Origin, new: &Origin) -> Result<(), Problems> {
         return Ok(());
     }
     let only = |a: &[String], b: &[String], sign: char| -> Vec<String> {
-        a.iter()
-            .filter(|l| !b.contains(l))
-            .map(|l| format!("{sign} {l}"))
-            .collect()
+        a.iter().filter(|l| !b.contains(l)).map(|l| format!("{sign} {l}")).collect()
     };
     let mut lines = only(&old.alike, &new.alike, '-');
     lines.extend(only(&new.alike, &old.alike, '+'));
@@ -96,10 +93,7 @@ pub fn alike(old: &Origin, new: &Origin) -> Result<(), Problems> {
             .help("run the baseline's scenario on this rig, or accept a new baseline"),
     );
     let more = lines.len().saturating_sub(SHOWN);
-    lines
-        .into_iter()
-        .take(SHOWN)
-        .for_each(|l| problems.push(Problem::new(l)));
+    lines.into_iter().take(SHOWN).for_each(|l| problems.push(Problem::new(l)));
     if more > 0 {
         problems.push(Problem::new(format!("and {more} lines more")));
     }
@@ -115,34 +109,18 @@ mod tests {
         let lines = lines_of_scenario(
             "# a\nformat: 1\nabout: words\ncautions:\n  - one\nparameters:\n  x: {default: 1}\n\nsteps:\n  - hold: 1 s   # long\n",
         );
-        assert_eq!(
-            lines,
-            [
-                "scenario  format: 1",
-                "scenario  steps:",
-                "scenario    - hold: 1 s"
-            ]
-        );
-        let origin = |line: &str| Origin {
-            alike: vec!["a".into(), line.into()],
-            ..Origin::default()
-        };
+        assert_eq!(lines, ["scenario  format: 1", "scenario  steps:", "scenario    - hold: 1 s"]);
+        let origin = |line: &str| Origin { alike: vec!["a".into(), line.into()], ..Origin::default() };
         assert!(alike(&origin("x"), &origin("x")).is_ok());
         assert!(alike(&origin("x"), &Origin::default()).is_ok());
         let text = alike(&origin("x"), &origin("y")).unwrap_err().to_string();
-        assert!(
-            text.contains("- x") && text.contains("+ y") && !text.contains("- a"),
-            "{text}"
-        );
+        assert!(text.contains("- x") && text.contains("+ y") && !text.contains("- a"), "{text}");
         assert_eq!(line_of_parameter("repeats", "3"), None);
     }
 
     #[test]
     fn errors_cancel_with_the_same_instruments_only() {
-        let origin = |line: &str| Origin {
-            instruments: vec![line.into()],
-            ..Origin::default()
-        };
+        let origin = |line: &str| Origin { instruments: vec![line.into()], ..Origin::default() };
         assert!(origin("logger L-1").cancels(&origin("logger L-1")));
         assert!(!origin("logger L-1").cancels(&origin("logger L-2")));
         assert!(!Origin::default().cancels(&Origin::default()));

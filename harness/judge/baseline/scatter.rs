@@ -34,11 +34,7 @@ impl Scatter {
             return self;
         }
         let sd = (o.squares / dof).sqrt();
-        if sd > WILD * self.sd && self.sd > 0.0 {
-            Scatter { sd, dof }
-        } else {
-            self
-        }
+        if sd > WILD * self.sd && self.sd > 0.0 { Scatter { sd, dof } } else { self }
     }
 }
 
@@ -50,38 +46,22 @@ pub fn pooled<'a>(observations: impl IntoIterator<Item = &'a Observation>) -> BT
         let group = groups.entry((o.output.clone(), o.kind.quantity())).or_default();
         group.push((o.squares, f64::from(o.repeats.saturating_sub(1))));
     }
-    groups
-        .into_iter()
-        .map(|(key, points)| (key, pool(&points)))
-        .collect()
+    groups.into_iter().map(|(key, points)| (key, pool(&points))).collect()
 }
 
 /// Of squared deviations with their degrees of freedom.
 fn pool(points: &[(f64, f64)]) -> Scatter {
-    let moving: Vec<(f64, f64)> = points
-        .iter()
-        .copied()
-        .filter(|p| p.0 > 0.0 && p.1 > 0.0)
-        .collect();
+    let moving: Vec<(f64, f64)> = points.iter().copied().filter(|p| p.0 > 0.0 && p.1 > 0.0).collect();
     if moving.is_empty() {
-        return Scatter {
-            sd: 0.0,
-            dof: points.iter().map(|p| p.1).sum(),
-        };
+        return Scatter { sd: 0.0, dof: points.iter().map(|p| p.1).sum() };
     }
     // The middle variance, each over the median of what its degrees of freedom make of one.
-    let mut variances: Vec<f64> = moving
-        .iter()
-        .map(|(s, dof)| s / chi2_quantile(0.5, *dof))
-        .collect();
+    let mut variances: Vec<f64> = moving.iter().map(|(s, dof)| s / chi2_quantile(0.5, *dof)).collect();
     variances.sort_by(f64::total_cmp);
     let middle = variances[variances.len() / 2];
     let tame = moving.iter().filter(|(s, dof)| s / dof <= WILD * WILD * middle);
     let (squares, dof) = tame.fold((0.0, 0.0), |sum, p| (sum.0 + p.0, sum.1 + p.1));
-    Scatter {
-        sd: if dof > 0.0 { (squares / dof).sqrt() } else { 0.0 },
-        dof,
-    }
+    Scatter { sd: if dof > 0.0 { (squares / dof).sqrt() } else { 0.0 }, dof }
 }
 
 #[cfg(test)]

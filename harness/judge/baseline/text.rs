@@ -140,10 +140,7 @@ pub fn write(baseline: &Baseline) -> Result<String, Problem> {
         firmware: baseline.firmware.clone(),
         from: baseline.origin.sources.clone(),
         sha256: baseline.origin.hashes.iter().cloned().collect(),
-        shipped_tolerances: shipped
-            .map(|(a, b)| (a.to_owned(), b.to_owned()))
-            .into_iter()
-            .collect(),
+        shipped_tolerances: shipped.map(|(a, b)| (a.to_owned(), b.to_owned())).into_iter().collect(),
         repeatability: pooled(&baseline.observations).into_iter().map(pool).collect(),
         instruments: baseline.origin.instruments.clone(),
         alike: baseline.origin.alike.clone(),
@@ -157,14 +154,7 @@ pub fn write(baseline: &Baseline) -> Result<String, Problem> {
     text += &serde_yaml::to_string(&disk).map_err(|e| bad(&e))?;
     text += "observations:\n";
     for o in &baseline.observations {
-        let numbers = [
-            o.value.unwrap_or(0.0),
-            o.squares,
-            o.u_common,
-            o.u_own,
-            o.per_boost_v,
-            o.per_supply_v,
-        ];
+        let numbers = [o.value.unwrap_or(0.0), o.squares, o.u_common, o.u_own, o.per_boost_v, o.per_supply_v];
         if numbers.iter().any(|v| !v.is_finite()) {
             return Err(bad(&format!("{} holds a number that is not finite", o.words())));
         }
@@ -185,9 +175,7 @@ pub fn read(name: &str, text: &str) -> Result<Baseline, Problems> {
     }
     crate::script::yaml::check_parts(name, text, PARTS_MAX)?;
     let disk: Disk = serde_yaml::from_str(text).map_err(|e| {
-        let at = e
-            .location()
-            .map_or(String::new(), |l| format!(":{}:{}", l.line(), l.column()));
+        let at = e.location().map_or(String::new(), |l| format!(":{}:{}", l.line(), l.column()));
         Problem::new(format!("{name}{at}: is not a baseline: {e}"))
             .expected("a file that `dutycup accept` wrote, or a CSV of controller points")
     })?;
@@ -226,21 +214,8 @@ pub fn read(name: &str, text: &str) -> Result<Baseline, Problems> {
 fn observation(line: Line) -> Result<Observation, String> {
     let kind =
         Kind::parse(&line.kind).ok_or_else(|| format!("\"{}\" is not a kind of observation", line.kind))?;
-    let positive = [
-        line.squares,
-        line.u_common,
-        line.u_own,
-        line.per_boost_v,
-        line.per_supply_v,
-    ];
-    let given = [
-        line.value,
-        line.boost_kpa,
-        line.boost_v,
-        line.rpm,
-        line.supply_v,
-        line.supply_read_v,
-    ];
+    let positive = [line.squares, line.u_common, line.u_own, line.per_boost_v, line.per_supply_v];
+    let given = [line.value, line.boost_kpa, line.boost_v, line.rpm, line.supply_v, line.supply_read_v];
     if positive.iter().any(|v| !(v.is_finite() && *v >= 0.0))
         || given.iter().flatten().any(|v| !v.is_finite())
     {
@@ -252,12 +227,7 @@ fn observation(line: Line) -> Result<Observation, String> {
     Ok(Observation {
         output: line.output,
         kind,
-        at: At {
-            boost_kpa: line.boost_kpa,
-            boost_v: line.boost_v,
-            rpm: line.rpm,
-            supply_v: line.supply_v,
-        },
+        at: At { boost_kpa: line.boost_kpa, boost_v: line.boost_v, rpm: line.rpm, supply_v: line.supply_v },
         value: line.value,
         unit: line.unit,
         repeats: line.repeats,

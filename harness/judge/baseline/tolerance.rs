@@ -37,14 +37,10 @@ pub struct Stated {
 #[must_use]
 pub fn read(text: &str) -> Stated {
     match text.split_once('=') {
-        Some((name, amount)) => Stated {
-            name: Some(name.trim().to_owned()),
-            amount: amount.trim().trim_matches('"').to_owned(),
-        },
-        None => Stated {
-            name: None,
-            amount: text.trim().to_owned(),
-        },
+        Some((name, amount)) => {
+            Stated { name: Some(name.trim().to_owned()), amount: amount.trim().trim_matches('"').to_owned() }
+        }
+        None => Stated { name: None, amount: text.trim().to_owned() },
     }
 }
 
@@ -62,26 +58,19 @@ impl Tolerances {
     /// An amount that is not one, or a name that nothing has.
     pub fn new(stated: &[Stated], observations: &[Observation]) -> Result<Self, Problems> {
         let mut largest: BTreeMap<String, f64> = BTreeMap::new();
-        for o in observations
-            .iter()
-            .filter(|o| o.kind.quantity() == Quantity::Value)
-        {
+        for o in observations.iter().filter(|o| o.kind.quantity() == Quantity::Value) {
             let most = largest.entry(o.output.clone()).or_default();
             *most = most.max(o.value.unwrap_or(0.0).abs());
         }
-        let made = Tolerances {
-            stated: stated.to_vec(),
-            largest,
-        };
+        let made = Tolerances { stated: stated.to_vec(), largest };
         let mut problems = Problems::default();
         for s in stated {
             let mut meant = observations.iter().filter(|o| applies(s, o)).peekable();
             if meant.peek().is_none() {
                 let names: BTreeSet<String> = observations.iter().flat_map(names_of).collect();
                 let name = s.name.clone().unwrap_or_else(|| s.amount.clone());
-                let problem = Problem::new(format!(
-                    "the tolerance for \"{name}\" is for nothing that was observed"
-                ));
+                let problem =
+                    Problem::new(format!("the tolerance for \"{name}\" is for nothing that was observed"));
                 let problem = problem.expected(names.iter().cloned().collect::<Vec<_>>().join(", "));
                 problems.push(match nearest(&name, names.iter().map(String::as_str)) {
                     Some(near) => problem.help(format!("did you mean \"{near}\"?")),
@@ -105,8 +94,7 @@ impl Tolerances {
             Some(_) => 1,
         };
         let best = self.stated.iter().filter(|s| applies(s, o)).max_by_key(rank);
-        best.and_then(|s| self.amount(s, o).ok())
-            .unwrap_or_else(|| self.shipped(o))
+        best.and_then(|s| self.amount(s, o).ok()).unwrap_or_else(|| self.shipped(o))
     }
 
     fn shipped(&self, o: &Observation) -> f64 {
@@ -160,10 +148,8 @@ impl Tolerances {
         if amount >= 0.0 {
             return Ok(amount);
         }
-        Err(
-            Problem::new(format!("tolerance: \"{}\" is below zero", stated.amount))
-                .expected("an amount such as \"2 %\""),
-        )
+        Err(Problem::new(format!("tolerance: \"{}\" is below zero", stated.amount))
+            .expected("an amount such as \"2 %\""))
     }
 }
 

@@ -72,33 +72,14 @@ impl Evidence {
             faults: Vec::new(),
         };
         for (o, old, new, tolerance) in all {
-            let at_usual =
-                o.at.supply_v
-                    .is_none_or(|v| usual.is_none_or(|u| (u - v).abs() < 0.15));
+            let at_usual = o.at.supply_v.is_none_or(|v| usual.is_none_or(|u| (u - v).abs() < 0.15));
             let place = boost_of(&o.at).zip(o.at.rpm);
-            let beside = Beside {
-                kind: o.kind.clone(),
-                at: o.at.clone(),
-                old,
-                new,
-                tolerance,
-                weight: 1.0,
-            };
+            let beside = Beside { kind: o.kind.clone(), at: o.at.clone(), old, new, tolerance, weight: 1.0 };
             match (&o.kind, place) {
                 (kind, Some((row, column))) if is_grid(kind) && at_usual => {
                     (evidence.unit, evidence.tolerance) = (o.unit.clone(), tolerance);
-                    let way = if *kind == Kind::SteadyDown {
-                        Way::Down
-                    } else {
-                        Way::Up
-                    };
-                    evidence.grid.push(GridPoint {
-                        row,
-                        column,
-                        way,
-                        new,
-                        old,
-                    });
+                    let way = if *kind == Kind::SteadyDown { Way::Down } else { Way::Up };
+                    evidence.grid.push(GridPoint { row, column, way, new, old });
                 }
                 (Kind::Supply(_) | Kind::Steady | Kind::SteadyUp | Kind::SteadyDown, _) => {
                     evidence.supply.push(beside)
@@ -112,11 +93,7 @@ impl Evidence {
         evidence.edges.iter_mut().for_each(|e| e.weight = weight);
         let up = surface(&evidence.grid, Way::Up);
         let down = surface(&evidence.grid, Way::Down);
-        evidence.old = if down.rows.is_empty() {
-            [up.clone(), up]
-        } else {
-            [up, down]
-        };
+        evidence.old = if down.rows.is_empty() { [up.clone(), up] } else { [up, down] };
         evidence
     }
 
@@ -136,11 +113,7 @@ impl Evidence {
     }
 
     fn besides(&self) -> impl Iterator<Item = &Beside> {
-        self.supply
-            .iter()
-            .chain(&self.edges)
-            .chain(&self.times)
-            .chain(&self.faults)
+        self.supply.iter().chain(&self.edges).chain(&self.times).chain(&self.faults)
     }
 
     /// All differences, squared, in tolerances.
@@ -159,10 +132,7 @@ impl Evidence {
         grid: impl Fn(&GridPoint) -> f64,
         beside: impl Fn(&Beside) -> Option<f64>,
     ) -> f64 {
-        let of_grid = self
-            .grid
-            .iter()
-            .map(|p| ((p.new - grid(p)) / self.tolerance).powi(2));
+        let of_grid = self.grid.iter().map(|p| ((p.new - grid(p)) / self.tolerance).powi(2));
         let of_others = self.besides().map(|b| {
             let predicted = beside(b).unwrap_or(b.old);
             (b.weight * (b.new - predicted) / b.tolerance).powi(2)
@@ -182,11 +152,7 @@ impl Evidence {
         let (row, column) = (boost_of(&b.at)?, b.at.rpm?);
         let was = self.old[0].at(row, column);
         let is = map(row, column);
-        let predicted = if was.abs() > 0.1 * self.tolerance {
-            b.old * is / was
-        } else {
-            b.old + is - was
-        };
+        let predicted = if was.abs() > 0.1 * self.tolerance { b.old * is / was } else { b.old + is - was };
         (self.has_grid() && predicted.is_finite()).then_some(predicted)
     }
 }
@@ -196,11 +162,7 @@ fn is_grid(kind: &Kind) -> bool {
 }
 
 fn empty() -> Surface {
-    Surface {
-        rows: Vec::new(),
-        columns: Vec::new(),
-        values: Vec::new(),
-    }
+    Surface { rows: Vec::new(), columns: Vec::new(), values: Vec::new() }
 }
 
 /// The supply that most points have.
@@ -209,10 +171,7 @@ fn usual_supply<'a>(points: impl Iterator<Item = &'a At>) -> Option<f64> {
     points
         .filter_map(|at| at.supply_v)
         .for_each(|v| *counts.entry((v * 10.0).round() as i64).or_default() += 1);
-    counts
-        .into_iter()
-        .max_by_key(|c| c.1)
-        .map(|(v, _)| v as f64 / 10.0)
+    counts.into_iter().max_by_key(|c| c.1).map(|(v, _)| v as f64 / 10.0)
 }
 
 fn surface(grid: &[GridPoint], way: Way) -> Surface {
@@ -227,14 +186,8 @@ fn surface(grid: &[GridPoint], way: Way) -> Surface {
     let mut values = vec![vec![f64::NAN; columns.len()]; rows.len()];
     for p in mine {
         let i = rows.partition_point(|r| *r < p.row - 1e-3).min(rows.len() - 1);
-        let j = columns
-            .partition_point(|c| *c < p.column - 1.0)
-            .min(columns.len() - 1);
+        let j = columns.partition_point(|c| *c < p.column - 1.0).min(columns.len() - 1);
         values[i][j] = p.old;
     }
-    Surface {
-        rows,
-        columns,
-        values,
-    }
+    Surface { rows, columns, values }
 }

@@ -32,19 +32,12 @@ pub(super) fn all(e: &Evidence) -> Vec<Worked> {
 
 fn places(axis: &[f64]) -> Vec<f64> {
     let fine = refined(axis);
-    if fine.len() <= PLACES_MOST {
-        fine
-    } else {
-        axis.to_vec()
-    }
+    if fine.len() <= PLACES_MOST { fine } else { axis.to_vec() }
 }
 
 /// Where along an axis anything differs: first and last.
 fn span_of_change(e: &Evidence, along: impl Fn(&GridPoint) -> f64) -> Option<(f64, f64)> {
-    let seen = e
-        .grid
-        .iter()
-        .filter(|p| ((p.new - p.old) / e.tolerance).abs() > SEEN);
+    let seen = e.grid.iter().filter(|p| ((p.new - p.old) / e.tolerance).abs() > SEEN);
     seen.map(along).fold(None, |span, x| match span {
         None => Some((x, x)),
         Some((a, b)) => Some((x.min(a), x.max(b))),
@@ -65,20 +58,14 @@ fn point(e: &Evidence) -> Vec<Worked> {
         let mut shapes = vec![Shape::Block(span.0, span.1)];
         let outside = |x: f64, low: bool| if low { x < span.0 + 1e-6 } else { x > span.1 - 1e-6 };
         let lows = fine.iter().copied().filter(|x| outside(*x, true)).rev().take(3);
-        let lows: Vec<f64> = lows
-            .chain((span.0 <= first).then_some(f64::NEG_INFINITY))
-            .collect();
+        let lows: Vec<f64> = lows.chain((span.0 <= first).then_some(f64::NEG_INFINITY)).collect();
         let highs = fine.iter().copied().filter(|x| outside(*x, false)).take(3);
         let highs: Vec<f64> = highs.chain((span.1 >= last).then_some(f64::INFINITY)).collect();
         for low in &lows {
             for high in &highs {
-                let inside = fine
-                    .iter()
-                    .filter(|x| (span.0 - 1e-6..=span.1 + 1e-6).contains(*x));
+                let inside = fine.iter().filter(|x| (span.0 - 1e-6..=span.1 + 1e-6).contains(*x));
                 shapes.extend(
-                    inside
-                        .filter(|x| *low < **x && **x < *high)
-                        .map(|x| Shape::Tent(*low, *x, *high)),
+                    inside.filter(|x| *low < **x && **x < *high).map(|x| Shape::Tent(*low, *x, *high)),
                 );
             }
         }
@@ -93,15 +80,8 @@ fn point(e: &Evidence) -> Vec<Worked> {
             if over <= 0.0 || over > WHOLE * e.grid.len() as f64 {
                 continue;
             }
-            let amount = weights()
-                .zip(&e.grid)
-                .map(|(w, p)| w * (p.new - p.old))
-                .sum::<f64>()
-                / over;
-            let left: f64 = weights()
-                .zip(&e.grid)
-                .map(|(w, p)| (p.new - p.old - amount * w).powi(2))
-                .sum();
+            let amount = weights().zip(&e.grid).map(|(w, p)| w * (p.new - p.old)).sum::<f64>() / over;
+            let left: f64 = weights().zip(&e.grid).map(|(w, p)| (p.new - p.old - amount * w).powi(2)).sum();
             if best.is_none_or(|b| left < b.1) {
                 best = Some((amount, left, (r, c)));
             }
@@ -114,16 +94,8 @@ fn point(e: &Evidence) -> Vec<Worked> {
     let map = |row: f64, column: f64| e.old[0].at(row, column) + change(row, column);
     let left = e.left(|p| p.old + change(p.row, p.column), |b| e.follows(b, map));
     let (row, column) = (0.5 * (rows.0 + rows.1), 0.5 * (columns.0 + columns.1));
-    let words = format!(
-        "one point changed by {amount:+.1} {} near {row:.0} kPa, {column:.0} rpm",
-        e.unit
-    );
-    vec![Worked {
-        change: Change::PointChanged,
-        words,
-        left,
-        free: 3.0,
-    }]
+    let words = format!("one point changed by {amount:+.1} {} near {row:.0} kPa, {column:.0} rpm", e.unit);
+    vec![Worked { change: Change::PointChanged, words, left, free: 3.0 }]
 }
 
 /// How much of a point's change is seen along one axis.
@@ -140,11 +112,7 @@ impl Shape {
             Shape::Block(from, to) => f64::from(u8::from((from - 1e-6..=to + 1e-6).contains(&x))),
             Shape::Tent(low, middle, high) => {
                 let side = |end: f64| {
-                    if end.is_finite() {
-                        (end - x) / (end - middle)
-                    } else {
-                        1.0
-                    }
+                    if end.is_finite() { (end - x) / (end - middle) } else { 1.0 }
                 };
                 if x <= low || x >= high {
                     0.0
@@ -164,11 +132,7 @@ fn swapped(e: &Evidence, change: Change, rows: bool, held: bool) -> Option<Worke
     let fine = places(axis);
     let old = |p: &GridPoint, x: f64| {
         let surface = e.before(p.way);
-        if rows {
-            surface.at(x, p.column)
-        } else {
-            surface.at(p.row, x)
-        }
+        if rows { surface.at(x, p.column) } else { surface.at(p.row, x) }
     };
     let mut best: Option<(f64, Knots)> = None;
     let outer = |at: Option<f64>, end: f64| at.unwrap_or(end);
@@ -178,18 +142,9 @@ fn swapped(e: &Evidence, change: Change, rows: bool, held: bool) -> Option<Worke
             let lows = lows.filter(|l| outer(*l, f64::NEG_INFINITY) <= span.0 + 1e-6);
             for low in lows {
                 // Only the part that can be seen to differ needs to lie inside.
-                let highs = fine[j + 1..]
-                    .iter()
-                    .copied()
-                    .map(Some)
-                    .chain(std::iter::once(None));
+                let highs = fine[j + 1..].iter().copied().map(Some).chain(std::iter::once(None));
                 for high in highs.filter(|h| outer(*h, f64::INFINITY) >= span.1 - 1e-6) {
-                    let knots = Knots {
-                        low,
-                        first,
-                        second,
-                        high,
-                    };
+                    let knots = Knots { low, first, second, high };
                     let left = e.grid.iter().map(|p| {
                         let d = p.new - knots.predict(along(p), held, |x| old(p, x));
                         d * d
@@ -205,30 +160,16 @@ fn swapped(e: &Evidence, change: Change, rows: bool, held: bool) -> Option<Worke
     let knots = best?.1;
     let (first, second) = (knots.first, knots.second);
     let map = |row: f64, column: f64| {
-        let p = GridPoint {
-            row,
-            column,
-            way: Way::Up,
-            new: 0.0,
-            old: 0.0,
-        };
+        let p = GridPoint { row, column, way: Way::Up, new: 0.0, old: 0.0 };
         knots.predict(along(&p), held, |x| old(&p, x))
     };
-    let left = e.left(
-        |p| knots.predict(along(p), held, |x| old(p, x)),
-        |b| e.follows(b, map),
-    );
+    let left = e.left(|p| knots.predict(along(p), held, |x| old(p, x)), |b| e.follows(b, map));
     let words = if rows {
         format!("rows near {first:.0} and {second:.0} kPa swapped")
     } else {
         format!("columns near {first:.0} and {second:.0} rpm swapped")
     };
-    Some(Worked {
-        change,
-        words,
-        left,
-        free: 4.0,
-    })
+    Some(Worked { change, words, left, free: 4.0 })
 }
 
 /// Four neighbouring points of a controller's axis.

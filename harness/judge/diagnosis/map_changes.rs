@@ -51,10 +51,7 @@ fn search(most: f64, left: impl Fn(f64) -> f64) -> (f64, f64) {
     let step = most / f64::from(STEPS);
     let coarse = (-STEPS..=STEPS).map(|i| f64::from(i) * step);
     let best = |candidates: &mut dyn Iterator<Item = f64>| {
-        candidates
-            .map(|x| (x, left(x)))
-            .min_by(|a, b| a.1.total_cmp(&b.1))
-            .unwrap_or((0.0, f64::INFINITY))
+        candidates.map(|x| (x, left(x))).min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0.0, f64::INFINITY))
     };
     let (near, _) = best(&mut coarse.into_iter());
     best(&mut (-10..=10).map(|i| near + f64::from(i) * step / 10.0))
@@ -76,12 +73,7 @@ fn shift_boost(e: &Evidence) -> Worked {
         )
     });
     let words = format!("boost axis shifted by {by:+.1} kPa");
-    Worked {
-        change: Change::AxisShifted,
-        words,
-        left,
-        free: 1.0,
-    }
+    Worked { change: Change::AxisShifted, words, left, free: 1.0 }
 }
 
 fn shift_speed(e: &Evidence) -> Worked {
@@ -93,12 +85,7 @@ fn shift_speed(e: &Evidence) -> Worked {
         )
     });
     let words = format!("speed axis shifted by {by:+.0} rpm");
-    Worked {
-        change: Change::AxisShifted,
-        words,
-        left,
-        free: 1.0,
-    }
+    Worked { change: Change::AxisShifted, words, left, free: 1.0 }
 }
 
 /// Boost is believed only when it has moved by more than before: values from below lag one way, from above the other.
@@ -122,12 +109,7 @@ fn hysteresis(e: &Evidence) -> Worked {
         )
     });
     let words = format!("hysteresis changed by {by:+.1} kPa to each side");
-    Worked {
-        change: Change::HysteresisChanged,
-        words,
-        left,
-        free: 1.0,
-    }
+    Worked { change: Change::HysteresisChanged, words, left, free: 1.0 }
 }
 
 /// Grid and what follows from it under a change of values.
@@ -150,11 +132,7 @@ fn of_values_and(e: &Evidence, change: impl Fn(f64) -> f64, beside: impl Fn(&Bes
     let grid = |p: &GridPoint| {
         let came = rises && off(p.old) && !off(p.new);
         let went = !rises && off(p.new) && !off(p.old) && p.old < THRESHOLD * top;
-        if (came && p.new < THRESHOLD * top) || went {
-            p.new
-        } else {
-            change(p.old)
-        }
+        if (came && p.new < THRESHOLD * top) || went { p.new } else { change(p.old) }
     };
     e.left(grid, beside)
 }
@@ -168,12 +146,7 @@ fn scaled(e: &Evidence) -> Worked {
     let top = full(e);
     let (by, left) = search(0.6, |by| of_values(e, |v| (v * (1.0 + by)).min(top)));
     let words = format!("map scaled by {:.3}", 1.0 + by);
-    Worked {
-        change: Change::MapScaled,
-        words,
-        left,
-        free: 1.0,
-    }
+    Worked { change: Change::MapScaled, words, left, free: 1.0 }
 }
 
 fn offset(e: &Evidence, everywhere: bool) -> Worked {
@@ -181,48 +154,25 @@ fn offset(e: &Evidence, everywhere: bool) -> Worked {
     let most = 0.4 * e.old[0].top().max(1e-6);
     let (by, left) = search(most, |by| {
         let change = |v: f64| {
-            if v.abs() > OFF * e.tolerance || everywhere {
-                (v + by).clamp(0.0, top)
-            } else {
-                v
-            }
+            if v.abs() > OFF * e.tolerance || everywhere { (v + by).clamp(0.0, top) } else { v }
         };
         // The offset is in the table, before the supply is compensated.
         let map = |row: f64, column: f64| change(e.old[0].at(row, column));
         of_values_and(e, change, |b| e.follows(b, map))
     });
     let words = format!("offset by {by:+.2} {}", e.unit);
-    Worked {
-        change: Change::Offset,
-        words,
-        left,
-        free: 1.0,
-    }
+    Worked { change: Change::Offset, words, left, free: 1.0 }
 }
 
 /// A clamp from above or below, lower or higher than it was.
 fn clamps(e: &Evidence) -> Vec<Worked> {
     let top = e.old[0].top();
-    let worked = |words: String, left: f64, free: f64| Worked {
-        change: Change::ClampMoved,
-        words,
-        left,
-        free,
-    };
+    let worked =
+        |words: String, left: f64, free: f64| Worked { change: Change::ClampMoved, words, left, free };
     let (at, left) = search(0.5 * top, |by| of_values(e, |v| v.min(top - by.abs())));
-    let lower = worked(
-        format!("upper clamp at {:.1} {}", top - at.abs(), e.unit),
-        left,
-        1.0,
-    );
+    let lower = worked(format!("upper clamp at {:.1} {}", top - at.abs(), e.unit), left, 1.0);
     let (at, left) = search(0.5 * top, |by| {
-        of_values(e, |v| {
-            if v.abs() > OFF * e.tolerance {
-                v.max(by.abs())
-            } else {
-                v
-            }
-        })
+        of_values(e, |v| if v.abs() > OFF * e.tolerance { v.max(by.abs()) } else { v })
     });
     let raised = worked(format!("lower clamp at {:.1} {}", at.abs(), e.unit), left, 1.0);
     // A clamp that went up frees what it held: those points alone may take any value above.
@@ -230,11 +180,7 @@ fn clamps(e: &Evidence) -> Vec<Worked> {
     let count = e.grid.iter().filter(|p| held(p.old)).count() as f64;
     let grid = |p: &GridPoint| if held(p.old) { p.new.max(p.old) } else { p.old };
     let left = e.left(grid, |b| held(b.old).then_some(b.new.max(b.old)));
-    let freed = worked(
-        format!("upper clamp of {top:.1} {} raised", e.unit),
-        left,
-        count.max(1.0),
-    );
+    let freed = worked(format!("upper clamp of {top:.1} {} raised", e.unit), left, count.max(1.0));
     vec![lower, raised, freed]
 }
 
@@ -248,11 +194,7 @@ fn lookup(e: &Evidence, reversed: bool) -> Worked {
             seen.values[i][j] = p.new;
         }
     }
-    let (from, to) = if reversed {
-        (&seen, &e.old[0])
-    } else {
-        (&e.old[0], &seen)
-    };
+    let (from, to) = if reversed { (&seen, &e.old[0]) } else { (&e.old[0], &seen) };
     let lags = Lags::fit(from, to);
     let left = if reversed {
         // What is left of the old values, with nothing said of the rest.
@@ -261,19 +203,11 @@ fn lookup(e: &Evidence, reversed: bool) -> Worked {
         let map = |row: f64, column: f64| lags.at(from, row, column);
         e.left(|p| lags.at(from, p.row, p.column), |b| e.follows(b, map))
     };
-    let words = if reversed {
-        "held between points became interpolated"
-    } else {
-        "interpolation became held"
-    };
+    let words =
+        if reversed { "held between points became interpolated" } else { "interpolation became held" };
     // Where every lag is nothing it has chosen nothing.
     let free = lags.chosen(from).max(1.0);
-    Worked {
-        change: Change::LookupToggled,
-        words: words.to_owned(),
-        left,
-        free: 0.5 * free,
-    }
+    Worked { change: Change::LookupToggled, words: words.to_owned(), left, free: 0.5 * free }
 }
 
 /// From where each row and each column takes its value.
@@ -284,10 +218,7 @@ struct Lags {
 
 impl Lags {
     fn fit(from: &Surface, to: &Surface) -> Self {
-        let mut lags = Lags {
-            rows: from.rows.clone(),
-            columns: from.columns.clone(),
-        };
+        let mut lags = Lags { rows: from.rows.clone(), columns: from.columns.clone() };
         let miss = |row: f64, column: f64, i: usize, j: usize| {
             let d = from.at(row, column) - to.values[i][j];
             if d.is_finite() { d * d } else { 0.0 }
@@ -295,19 +226,11 @@ impl Lags {
         let (rows, columns) = (refined(&refined(&from.rows)), refined(&refined(&from.columns)));
         for _ in 0..4 {
             for i in 0..from.rows.len() {
-                let left = |row: f64| {
-                    (0..from.columns.len())
-                        .map(|j| miss(row, lags.columns[j], i, j))
-                        .sum()
-                };
+                let left = |row: f64| (0..from.columns.len()).map(|j| miss(row, lags.columns[j], i, j)).sum();
                 lags.rows[i] = nearest_below(&rows, from.rows[i], left);
             }
             for j in 0..from.columns.len() {
-                let left = |column: f64| {
-                    (0..from.rows.len())
-                        .map(|i| miss(lags.rows[i], column, i, j))
-                        .sum()
-                };
+                let left = |column: f64| (0..from.rows.len()).map(|i| miss(lags.rows[i], column, i, j)).sum();
                 lags.columns[j] = nearest_below(&columns, from.columns[j], left);
             }
         }
@@ -320,10 +243,7 @@ impl Lags {
             let i = axis.partition_point(|a| *a <= x + 1e-6).saturating_sub(1);
             x - axis.get(i).zip(to.get(i)).map_or(0.0, |(a, t)| a - t)
         };
-        from.at(
-            moved(&from.rows, &self.rows, row),
-            moved(&from.columns, &self.columns, column),
-        )
+        from.at(moved(&from.rows, &self.rows, row), moved(&from.columns, &self.columns, column))
     }
 
     /// How many rows and columns lag.

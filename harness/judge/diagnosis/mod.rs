@@ -113,16 +113,7 @@ pub fn diagnose(comparison: &Comparison) -> Vec<Diagnosis> {
             let explained = (total - worked.left).max(0.0);
             let entry = sums.entry(change).or_insert_with(|| {
                 let words = worked.words.clone();
-                (
-                    0.0,
-                    0.0,
-                    Diagnosis {
-                        change,
-                        words,
-                        outputs: Vec::new(),
-                        explains: 0.0,
-                    },
-                )
+                (0.0, 0.0, Diagnosis { change, words, outputs: Vec::new(), explains: 0.0 })
             });
             entry.0 += gain;
             entry.1 += explained;
@@ -131,15 +122,7 @@ pub fn diagnose(comparison: &Comparison) -> Vec<Diagnosis> {
     }
     let mut found: Vec<(f64, Diagnosis)> = sums
         .into_values()
-        .map(|(gain, explained, d)| {
-            (
-                gain,
-                Diagnosis {
-                    explains: explained / whole.max(1e-12),
-                    ..d
-                },
-            )
-        })
+        .map(|(gain, explained, d)| (gain, Diagnosis { explains: explained / whole.max(1e-12), ..d }))
         .filter(|(_, d)| d.explains >= EXPLAINS_LEAST)
         .collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0));

@@ -19,16 +19,10 @@ pub(super) fn all(e: &Evidence) -> Vec<Worked> {
 
 /// Value over supply, on logarithmic axes: exponent and the value at 1 V, of the points that are on.
 fn power_law(points: &[(f64, f64)]) -> Option<(f64, f64)> {
-    let logs: Vec<(f64, f64)> = points
-        .iter()
-        .filter(|p| p.0 > 0.0 && p.1 > 1e-6)
-        .map(|p| (p.0.ln(), p.1.ln()))
-        .collect();
+    let logs: Vec<(f64, f64)> =
+        points.iter().filter(|p| p.0 > 0.0 && p.1 > 1e-6).map(|p| (p.0.ln(), p.1.ln())).collect();
     let n = logs.len() as f64;
-    let (mx, my) = (
-        logs.iter().map(|p| p.0).sum::<f64>() / n,
-        logs.iter().map(|p| p.1).sum::<f64>() / n,
-    );
+    let (mx, my) = (logs.iter().map(|p| p.0).sum::<f64>() / n, logs.iter().map(|p| p.1).sum::<f64>() / n);
     let sxx: f64 = logs.iter().map(|p| (p.0 - mx).powi(2)).sum();
     let sxy: f64 = logs.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum();
     (logs.len() >= 3 && sxx > 1e-4).then(|| (sxy / sxx, my - sxy / sxx * mx))
@@ -36,10 +30,7 @@ fn power_law(points: &[(f64, f64)]) -> Option<(f64, f64)> {
 
 fn compensation(e: &Evidence) -> Vec<Worked> {
     let of = |pick: fn(&Beside) -> f64| -> Vec<(f64, f64)> {
-        e.supply
-            .iter()
-            .filter_map(|b| Some((b.at.supply_v?, pick(b))))
-            .collect()
+        e.supply.iter().filter_map(|b| Some((b.at.supply_v?, pick(b)))).collect()
     };
     let Some((was, _)) = power_law(&of(|b| b.old)) else {
         return Vec::new();
@@ -47,11 +38,7 @@ fn compensation(e: &Evidence) -> Vec<Worked> {
     let new = of(|b| b.new);
     // The factor against the old values at which both agree is free; the exponent is what the hypothesis says.
     let worked = |change: Change, words: String, power: f64, free: f64| {
-        let logs: Vec<f64> = new
-            .iter()
-            .filter(|p| p.1 > 1e-6)
-            .map(|p| p.1.ln() - power * p.0.ln())
-            .collect();
+        let logs: Vec<f64> = new.iter().filter(|p| p.1 > 1e-6).map(|p| p.1.ln() - power * p.0.ln()).collect();
         let level = logs.iter().sum::<f64>() / logs.len().max(1) as f64;
         let left = e.left(
             |p| p.old,
@@ -60,12 +47,7 @@ fn compensation(e: &Evidence) -> Vec<Worked> {
                 supply.then(|| (level + power * b.at.supply_v.unwrap_or(1.0).ln()).exp())
             },
         );
-        Worked {
-            change,
-            words,
-            left,
-            free,
-        }
+        Worked { change, words, left, free }
     };
     let mut all = Vec::new();
     if was.abs() > NONE {
@@ -83,21 +65,10 @@ fn response(e: &Evidence) -> Option<Worked> {
     }
     let n = e.times.len() as f64;
     let by = e.times.iter().map(|b| b.new - b.old).sum::<f64>() / n;
-    let left = e.left(
-        |p| p.old,
-        |b| (b.kind.quantity() == Quantity::Time).then_some(b.old + by),
-    );
-    let words = format!(
-        "response {} by {:.0} ms",
-        if by > 0.0 { "slower" } else { "faster" },
-        1e3 * by.abs()
-    );
-    Some(Worked {
-        change: Change::ResponseChanged,
-        words,
-        left,
-        free: 1.0,
-    })
+    let left = e.left(|p| p.old, |b| (b.kind.quantity() == Quantity::Time).then_some(b.old + by));
+    let words =
+        format!("response {} by {:.0} ms", if by > 0.0 { "slower" } else { "faster" }, 1e3 * by.abs());
+    Some(Worked { change: Change::ResponseChanged, words, left, free: 1.0 })
 }
 
 fn reactions(e: &Evidence) -> Vec<Worked> {

@@ -33,12 +33,7 @@ impl Surface {
 
     /// The largest value.
     pub(super) fn top(&self) -> f64 {
-        self.values
-            .iter()
-            .flatten()
-            .copied()
-            .filter(|v| v.is_finite())
-            .fold(0.0, f64::max)
+        self.values.iter().flatten().copied().filter(|v| v.is_finite()).fold(0.0, f64::max)
     }
 }
 
@@ -74,13 +69,9 @@ mod tests {
             values: vec![vec![0.0, 2.0], vec![10.0, 14.0]],
         };
         // By hand.
-        for (row, column, value) in [
-            (0.0, 0.0, 0.0),
-            (5.0, 0.0, 5.0),
-            (5.0, 1.0, 6.5),
-            (20.0, 9.0, 14.0),
-            (-5.0, -1.0, 0.0),
-        ] {
+        for (row, column, value) in
+            [(0.0, 0.0, 0.0), (5.0, 0.0, 5.0), (5.0, 1.0, 6.5), (20.0, 9.0, 14.0), (-5.0, -1.0, 0.0)]
+        {
             assert!((s.at(row, column) - value).abs() < 1e-12, "{row} {column}");
         }
         assert_eq!(refined(&[0.0, 2.0, 3.0]), [0.0, 1.0, 2.0, 2.5, 3.0]);

@@ -62,12 +62,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self {
-            bounds: Vec::new(),
-            fixed: Vec::new(),
-            evaluations_max: 200_000,
-            step_factor: 10.0,
-        }
+        Self { bounds: Vec::new(), fixed: Vec::new(), evaluations_max: 200_000, step_factor: 10.0 }
     }
 }
 
@@ -75,17 +70,11 @@ impl Options {
     /// No fixed parameters, these bounds.
     #[must_use]
     pub fn bounded(bounds: &[(f64, f64)]) -> Self {
-        Self {
-            bounds: bounds.to_vec(),
-            ..Self::default()
-        }
+        Self { bounds: bounds.to_vec(), ..Self::default() }
     }
 
     fn bound(&self, i: usize) -> (f64, f64) {
-        self.bounds
-            .get(i)
-            .copied()
-            .unwrap_or((f64::NEG_INFINITY, f64::INFINITY))
+        self.bounds.get(i).copied().unwrap_or((f64::NEG_INFINITY, f64::INFINITY))
     }
 
     fn is_fixed(&self, i: usize) -> bool {
@@ -154,11 +143,7 @@ pub fn propagate(covariance: &DMatrix<f64>, gradient: &[f64]) -> f64 {
 /// `RankDeficient` where the data cannot tell the parameters apart.
 pub fn solve<R: Residuals>(problem: &R, start: &[f64], options: &Options) -> Result<Fit, NumericsError> {
     check(problem, start, options)?;
-    let setup = Setup {
-        problem,
-        start,
-        options,
-    };
+    let setup = Setup { problem, start, options };
     let (params, evaluations) = search::search(&setup)?;
     place::finish(&setup, params, evaluations)
 }

@@ -49,42 +49,20 @@ impl Place {
         problem.residuals(&params, &mut residuals);
         all_finite(&residuals, "a residual at the end of the fit")?;
         let on_bound = |i: usize| params[i] <= options.bound(i).0 || params[i] >= options.bound(i).1;
-        let bound: Vec<bool> = (0..params.len())
-            .map(|i| !options.is_fixed(i) && on_bound(i))
-            .collect();
-        let free: Vec<usize> = (0..params.len())
-            .filter(|&i| !options.is_fixed(i) && !bound[i])
-            .collect();
+        let bound: Vec<bool> = (0..params.len()).map(|i| !options.is_fixed(i) && on_bound(i)).collect();
+        let free: Vec<usize> = (0..params.len()).filter(|&i| !options.is_fixed(i) && !bound[i]).collect();
         let mut columns = vec![vec![0.0; points]; params.len()];
         let exact = derivatives(setup, &params, &mut columns);
         let jacobian = DMatrix::from_fn(points, free.len(), |row, j| columns[free[j]][row]);
-        let tolerance = if exact {
-            RANK_TOLERANCE_EXACT
-        } else {
-            RANK_TOLERANCE_DIFFERENCES
-        };
+        let tolerance = if exact { RANK_TOLERANCE_EXACT } else { RANK_TOLERANCE_DIFFERENCES };
         let inner = inverse_of_normal(&jacobian, tolerance)?;
         let gradient = jacobian.tr_mul(&DVector::from_column_slice(&residuals));
         let step = -(&inner * &gradient);
         let gain = -gradient.dot(&step);
         let chi2 = residuals.iter().map(|r| r * r).sum();
-        let size_of = |row: usize| {
-            free.iter()
-                .map(|&i| (columns[i][row] * params[i]).abs())
-                .sum::<f64>()
-        };
+        let size_of = |row: usize| free.iter().map(|&i| (columns[i][row] * params[i]).abs()).sum::<f64>();
         let size = (0..points).map(size_of).fold(0.0, f64::max);
-        Ok(Self {
-            params,
-            residuals,
-            chi2,
-            bound,
-            free,
-            inner,
-            step,
-            gain,
-            size,
-        })
+        Ok(Self { params, residuals, chi2, bound, free, inner, step, gain, size })
     }
 
     /// One step on, if it stays inside the bounds.
@@ -102,10 +80,7 @@ impl Place {
 
     /// Whether the step would move no parameter by more than this share of it.
     fn moves_less_than(&self, share: f64) -> bool {
-        self.free
-            .iter()
-            .zip(self.step.iter())
-            .all(|(&i, s)| s.abs() <= share * self.params[i].abs())
+        self.free.iter().zip(self.step.iter()).all(|(&i, s)| s.abs() <= share * self.params[i].abs())
     }
 
     fn is_minimum(&self) -> bool {
@@ -165,25 +140,16 @@ fn inverse_of_normal(jacobian: &DMatrix<f64>, tolerance: f64) -> Result<DMatrix<
     let lengths: Vec<f64> = jacobian.column_iter().map(|c| c.norm()).collect();
     let empty = lengths.iter().filter(|l| **l <= 0.0).count();
     if empty > 0 {
-        return Err(NumericsError::RankDeficient {
-            rank: columns - empty,
-            columns,
-        });
+        return Err(NumericsError::RankDeficient { rank: columns - empty, columns });
     }
     let scaled = DMatrix::from_fn(jacobian.nrows(), columns, |i, j| jacobian[(i, j)] / lengths[j]);
     let svd = scaled.qr().r().svd(false, true);
     let largest = svd.singular_values.max();
-    let rank = svd
-        .singular_values
-        .iter()
-        .filter(|s| **s > tolerance * largest)
-        .count();
+    let rank = svd.singular_values.iter().filter(|s| **s > tolerance * largest).count();
     let Some(v_t) = svd.v_t.filter(|_| rank == columns) else {
         return Err(NumericsError::RankDeficient { rank, columns });
     };
-    let half = DMatrix::from_fn(columns, columns, |k, j| {
-        v_t[(k, j)] / (svd.singular_values[k] * lengths[j])
-    });
+    let half = DMatrix::from_fn(columns, columns, |k, j| v_t[(k, j)] / (svd.singular_values[k] * lengths[j]));
     Ok(half.transpose() * half)
 }
 

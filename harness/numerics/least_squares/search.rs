@@ -19,23 +19,19 @@ pub(super) fn search<R: Residuals>(setup: &Setup<'_, R>) -> Result<(Vec<f64>, us
     let mut search = Search::new(setup);
     let status = search.mpfit(&mut params).map_err(|e| refused(&e))?;
     if matches!(status.success, MPSuccess::MaxIter | MPSuccess::NotDone) {
-        return Err(NumericsError::NotConverged {
-            evaluations: search.evaluations,
-        });
+        return Err(NumericsError::NotConverged { evaluations: search.evaluations });
     }
     Ok((params, search.evaluations))
 }
 
 fn refused(error: &MPError) -> NumericsError {
     match error {
-        MPError::Nan | MPError::Eval => NumericsError::NotFinite {
-            what: "a residual or derivative of the fit",
-        },
+        MPError::Nan | MPError::Eval => {
+            NumericsError::NotFinite { what: "a residual or derivative of the fit" }
+        }
         MPError::DoF | MPError::Empty => NumericsError::TooFewPoints { found: 0, needed: 1 },
         MPError::Input | MPError::NoFree | MPError::InitBounds | MPError::Bounds => {
-            NumericsError::NotFinite {
-                what: "start or bound of the fit",
-            }
+            NumericsError::NotFinite { what: "start or bound of the fit" }
         }
     }
 }
@@ -51,11 +47,7 @@ struct Search<'a, R> {
 
 impl<'a, R: Residuals> Search<'a, R> {
     fn new(setup: &'a Setup<'a, R>) -> Self {
-        let Setup {
-            problem,
-            start,
-            options,
-        } = *setup;
+        let Setup { problem, start, options } = *setup;
         let config = MPConfig {
             ftol: TOLERANCE,
             xtol: TOLERANCE,
@@ -68,13 +60,7 @@ impl<'a, R: Residuals> Search<'a, R> {
         };
         let pars = (0..start.len()).map(|i| par(options, i)).collect();
         let columns = vec![vec![0.0; problem.points()]; start.len()];
-        Self {
-            setup,
-            config,
-            pars,
-            columns,
-            evaluations: 0,
-        }
+        Self { setup, config, pars, columns, evaluations: 0 }
     }
 }
 

@@ -61,10 +61,7 @@ pub(super) fn y_overhang(ticks: &[Tick]) -> f64 {
 
 /// The room that the labels of a y axis need on the left.
 pub(super) fn y_room(ticks: &[Tick]) -> f64 {
-    let widest = ticks
-        .iter()
-        .map(|t| measure::widest(&label_lines(t), FONT))
-        .fold(0.0, f64::max);
+    let widest = ticks.iter().map(|t| measure::widest(&label_lines(t), FONT)).fold(0.0, f64::max);
     widest + GAP + 4.0
 }
 

@@ -40,10 +40,7 @@ pub(super) fn draw(canvas: &mut Canvas, plane: &Plane, band: &Band) {
         }
         canvas.leaf("path", &[("fill", fill.as_str().into()), ("d", d.into())]);
         for side in [&low, &high] {
-            canvas.leaf(
-                "path",
-                &[("class", edge.as_str().into()), ("d", path(side).into())],
-            );
+            canvas.leaf("path", &[("class", edge.as_str().into()), ("d", path(side).into())]);
         }
     }
 }
@@ -52,16 +49,12 @@ pub(super) fn draw(canvas: &mut Canvas, plane: &Plane, band: &Band) {
 #[expect(clippy::type_complexity, reason = "two edges of places, used once")]
 fn runs(plane: &Plane, band: &Band, points_max: usize) -> Vec<(Vec<(f64, f64)>, Vec<(f64, f64)>)> {
     let mut runs = vec![(Vec::new(), Vec::new())];
-    let width: Vec<(f64, f64)> = (0..band.points.len())
-        .map(|i| (i as f64, band.points[i].2 - band.points[i].1))
-        .collect();
+    let width: Vec<(f64, f64)> =
+        (0..band.points.len()).map(|i| (i as f64, band.points[i].2 - band.points[i].1)).collect();
     for (i, _) in decimate(&width, points_max) {
         let (x, low, high) = band.points[i as usize];
         let last = runs.len() - 1;
-        let seen = plane
-            .x
-            .at(x)
-            .filter(|_| low.is_finite() && high.is_finite() && plane.y.shows(high));
+        let seen = plane.x.at(x).filter(|_| low.is_finite() && high.is_finite() && plane.y.shows(high));
         match seen {
             Some(at) => {
                 runs[last].0.push((at, plane.y.clamped(low)));

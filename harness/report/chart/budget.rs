@@ -23,28 +23,11 @@ pub(super) fn draw(budget: &Budget, canvas: &mut Canvas) {
     let words_max = if narrow { width * 0.55 } else { 220.0 };
     let wrapped = |words: &str, max| measure::wrap(words, FONT, max);
     let widest = |lines: Vec<Vec<String>>| lines.iter().map(|l| measure::widest(l, FONT)).fold(0.0, f64::max);
-    let names = widest(
-        budget
-            .bars
-            .iter()
-            .map(|b| wrapped(b.name.as_str(), name_max))
-            .collect(),
-    );
-    let words = widest(
-        budget
-            .bars
-            .iter()
-            .map(|b| wrapped(b.words.as_str(), words_max))
-            .collect(),
-    );
+    let names = widest(budget.bars.iter().map(|b| wrapped(b.name.as_str(), name_max)).collect());
+    let words = widest(budget.bars.iter().map(|b| wrapped(b.words.as_str(), words_max)).collect());
     let left = if narrow { 2.0 } else { names + 14.0 };
     let full = (width - left - words - GAP - 6.0).max(40.0);
-    let longest = budget
-        .bars
-        .iter()
-        .map(|b| b.length)
-        .filter(|l| l.is_finite())
-        .fold(0.0, f64::max);
+    let longest = budget.bars.iter().map(|b| b.length).filter(|l| l.is_finite()).fold(0.0, f64::max);
 
     let title = wrapped(budget.title.as_str(), width - 8.0);
     canvas.height = canvas.lines("tt", 2.0, FONT, Anchor::Start, &title) - FONT + 6.0;
@@ -55,21 +38,13 @@ pub(super) fn draw(budget: &Budget, canvas: &mut Canvas) {
         if narrow {
             top = canvas.lines("tx", left, top + FONT, Anchor::Start, &name) - FONT + 1.0;
         }
-        let lines = if narrow {
-            words.len()
-        } else {
-            name.len().max(words.len())
-        } as f64;
+        let lines = if narrow { words.len() } else { name.len().max(words.len()) } as f64;
         let middle = top + lines * LINE / 2.0;
         let first = |count: usize| middle - count as f64 * LINE / 2.0 + FONT - 0.5;
         if !narrow {
             canvas.lines("tx", left - 10.0, first(name.len()), Anchor::End, &name);
         }
-        let part = if longest > 0.0 && bar.length.is_finite() {
-            bar.length / longest
-        } else {
-            0.0
-        };
+        let part = if longest > 0.0 && bar.length.is_finite() { bar.length / longest } else { 0.0 };
         let rect = Rect {
             left,
             right: left + full * part.max(0.0),
@@ -108,18 +83,8 @@ fn draw_key(canvas: &mut Canvas, top: f64) {
         if x > 2.0 && x + across > canvas.width() {
             (x, y) = (2.0, y + LINE + 4.0);
         }
-        let sample = Bar {
-            name: "".into(),
-            length: 1.0,
-            words: "".into(),
-            type_a,
-        };
-        let rect = Rect {
-            left: x,
-            right: x + 30.0,
-            top: y,
-            bottom: y + 14.0,
-        };
+        let sample = Bar { name: "".into(), length: 1.0, words: "".into(), type_a };
+        let rect = Rect { left: x, right: x + 30.0, top: y, bottom: y + 14.0 };
         draw_bar(canvas, &sample, rect);
         canvas.lines("tx", x + 37.0, y + 12.0, Anchor::Start, &lines);
         canvas.height = canvas.height.max(y + lines.len() as f64 * LINE + 4.0);

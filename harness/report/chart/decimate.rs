@@ -17,10 +17,7 @@ pub fn decimate(points: &[(f64, f64)], max: usize) -> Vec<(f64, f64)> {
     let mut keep = gaps;
     keep.extend([0, points.len() - 1]);
     for bucket in 0..buckets {
-        let (from, to) = (
-            bucket * points.len() / buckets,
-            (bucket + 1) * points.len() / buckets,
-        );
+        let (from, to) = (bucket * points.len() / buckets, (bucket + 1) * points.len() / buckets);
         let finite = || (from..to).filter(|&i| points[i].1.is_finite());
         keep.extend(finite().min_by(|&a, &b| points[a].1.total_cmp(&points[b].1)));
         keep.extend(finite().max_by(|&a, &b| points[a].1.total_cmp(&points[b].1)));
@@ -62,12 +59,7 @@ mod tests {
     #[test]
     fn a_gap_stays_a_gap() {
         let points: Vec<(f64, f64)> = (0..10_000)
-            .map(|i| {
-                (
-                    f64::from(i),
-                    if (4000..6000).contains(&i) { f64::NAN } else { 1.0 },
-                )
-            })
+            .map(|i| (f64::from(i), if (4000..6000).contains(&i) { f64::NAN } else { 1.0 }))
             .collect();
         let kept = decimate(&points, 100);
         assert!(kept.iter().any(|p| p.1.is_nan()));

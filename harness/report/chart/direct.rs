@@ -45,10 +45,7 @@ fn outside(layers: &[Layer], own: usize, x: &Scale, y: &Scale) -> bool {
         return false;
     };
     let near = |other: &Layer| edge_end(other, x, y).is_some_and(|o| (o - end).abs() < SAME_END);
-    !layers
-        .iter()
-        .enumerate()
-        .any(|(i, layer)| i != own && near(layer))
+    !layers.iter().enumerate().any(|(i, layer)| i != own && near(layer))
 }
 
 /// The room that names right of the frame need; 0 where there are none or the chart is narrow. The y scale is in units
@@ -133,17 +130,9 @@ fn path_of(canvas: &Canvas, plane: &Plane, layer: &Layer) -> Path {
 /// A name right of the frame with a thin line from what it names.
 fn draw_beside(canvas: &mut Canvas, frame: Rect, name: &Beside) {
     let middle = name.top + name.height() / 2.0;
-    let to = if (middle - name.end.1).abs() > 1.0 {
-        middle
-    } else {
-        name.end.1
-    };
+    let to = if (middle - name.end.1).abs() > 1.0 { middle } else { name.end.1 };
     let from = ((name.end.0 + MARK + 2.0).min(frame.right + 2.0), name.end.1);
-    let d = path(&[
-        from,
-        (frame.right + 2.0, name.end.1),
-        (frame.right + GAP - 3.0, to),
-    ]);
+    let d = path(&[from, (frame.right + 2.0, name.end.1), (frame.right + GAP - 3.0, to)]);
     canvas.leaf("path", &[("class", "ld".into()), ("d", d.into())]);
     let first = name.top + FONT - 0.5;
     canvas.lines("tx", frame.right + GAP, first, Anchor::Start, &name.lines);
@@ -174,27 +163,14 @@ fn alongside(
     ground: &mut Ground,
 ) -> bool {
     let across = measure::width(label.as_str(), FONT);
-    let width_max = if canvas.size == Size::Narrow {
-        NARROW_MAX
-    } else {
-        WIDTH_MAX
-    };
+    let width_max = if canvas.size == Size::Narrow { NARROW_MAX } else { WIDTH_MAX };
     if across > width_max.min(plane.frame.width() * 0.5) {
         return false;
     }
-    let others: Vec<&Path> = (0..paths.len())
-        .filter(|i| *i != own)
-        .map(|i| &paths[i])
-        .collect();
+    let others: Vec<&Path> = (0..paths.len()).filter(|i| *i != own).map(|i| &paths[i]).collect();
     let placed = ground.place_along(&paths[own], &others, across, LINE - 2.0);
     if let Some(rect) = placed {
-        canvas.text(
-            "tx ha",
-            rect.left,
-            rect.bottom - 3.0,
-            Anchor::Start,
-            label.as_str(),
-        );
+        canvas.text("tx ha", rect.left, rect.bottom - 3.0, Anchor::Start, label.as_str());
     }
     placed.is_some()
 }

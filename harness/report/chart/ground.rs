@@ -21,12 +21,7 @@ impl Ground {
     pub(super) fn new(frame: Rect) -> Self {
         let across = (frame.width() / SQUARE).ceil() as usize + 1;
         let down = (frame.height() / SQUARE).ceil() as usize + 1;
-        Ground {
-            frame,
-            across,
-            ink: vec![false; across * down],
-            taken: Vec::new(),
-        }
+        Ground { frame, across, ink: vec![false; across * down], taken: Vec::new() }
     }
 
     /// Something small is drawn here.
@@ -73,12 +68,7 @@ impl Ground {
         while y <= rect.bottom {
             let mut x = rect.left;
             while x <= rect.right {
-                if self
-                    .square(x, y)
-                    .and_then(|i| self.ink.get(i))
-                    .copied()
-                    .unwrap_or(false)
-                {
+                if self.square(x, y).and_then(|i| self.ink.get(i)).copied().unwrap_or(false) {
                     covered += 1.0;
                 }
                 x += SQUARE;
@@ -101,10 +91,7 @@ impl Ground {
         let mut best: Option<(f64, Rect)> = None;
         for (x, y) in along(path, 12.0) {
             for (dx, dy) in BESIDE {
-                let (x, y) = (
-                    x + dx * (BESIDE_GAP + width / 2.0),
-                    y + dy * (BESIDE_GAP + height / 2.0),
-                );
+                let (x, y) = (x + dx * (BESIDE_GAP + width / 2.0), y + dy * (BESIDE_GAP + height / 2.0));
                 let rect = Rect {
                     left: x - width / 2.0,
                     right: x + width / 2.0,
@@ -161,16 +148,8 @@ impl Ground {
 }
 
 /// Where words may stand beside a point: above, below, to the sides, at the corners.
-const BESIDE: [(f64, f64); 8] = [
-    (0.0, -1.0),
-    (0.0, 1.0),
-    (1.0, 0.0),
-    (-1.0, 0.0),
-    (1.0, -1.0),
-    (-1.0, -1.0),
-    (1.0, 1.0),
-    (-1.0, 1.0),
-];
+const BESIDE: [(f64, f64); 8] =
+    [(0.0, -1.0), (0.0, 1.0), (1.0, 0.0), (-1.0, 0.0), (1.0, -1.0), (-1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)];
 /// From a path to the words beside it.
 const BESIDE_GAP: f64 = 5.0;
 
@@ -196,12 +175,7 @@ fn along(path: &[(f64, f64)], every: f64) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
 
-    const FRAME: Rect = Rect {
-        left: 0.0,
-        top: 0.0,
-        right: 200.0,
-        bottom: 100.0,
-    };
+    const FRAME: Rect = Rect { left: 0.0, top: 0.0, right: 200.0, bottom: 100.0 };
 
     #[test]
     fn words_keep_off_lines_and_other_words() {
@@ -219,16 +193,11 @@ mod tests {
     #[test]
     fn words_along_a_path_touch_neither_it_nor_its_neighbour() {
         let mut ground = Ground::new(FRAME);
-        let (upper, lower) = (
-            [(0.0, 30.0), (200.0, 30.0)],
-            [(0.0, 44.0), (120.0, 44.0), (200.0, 90.0)],
-        );
+        let (upper, lower) = ([(0.0, 30.0), (200.0, 30.0)], [(0.0, 44.0), (120.0, 44.0), (200.0, 90.0)]);
         for path in [&upper[..], &lower[..]] {
             path.windows(2).for_each(|p| ground.stroke(p[0], p[1]));
         }
-        let rect = ground
-            .place_along(&lower, &[&upper.to_vec()], 50.0, 14.0)
-            .unwrap();
+        let rect = ground.place_along(&lower, &[&upper.to_vec()], 50.0, 14.0).unwrap();
         assert!(rect.top > 44.0, "{rect:?} stands between the two lines");
         assert!((rect.top - 44.0) < 60.0);
     }

@@ -54,25 +54,12 @@ impl Key {
             if x > 2.0 && x + across > room {
                 (x, y, high) = (2.0, y + high + 4.0, 0.0);
             }
-            draw_sample(
-                canvas,
-                *sample,
-                Rect {
-                    left: x,
-                    right: x + SAMPLE,
-                    top: y + 1.0,
-                    bottom: y + 15.0,
-                },
-            );
+            draw_sample(canvas, *sample, Rect { left: x, right: x + SAMPLE, top: y + 1.0, bottom: y + 15.0 });
             canvas.lines("tx", x + SAMPLE + AFTER, y + FONT, Anchor::Start, &lines);
             x += across + BETWEEN;
             high = high.max(lines.len() as f64 * LINE);
         }
-        if self.entries.is_empty() {
-            top
-        } else {
-            y + high + 4.0
-        }
+        if self.entries.is_empty() { top } else { y + high + 4.0 }
     }
 }
 
@@ -109,13 +96,7 @@ fn draw_sample(canvas: &mut Canvas, sample: Sample, rect: Rect) {
     let middle = (rect.top + rect.bottom) / 2.0;
     match sample {
         Sample::Points(ink, marker, hollow) => {
-            draw_marker(
-                canvas,
-                ink,
-                marker,
-                hollow,
-                ((rect.left + rect.right) / 2.0, middle),
-            );
+            draw_marker(canvas, ink, marker, hollow, ((rect.left + rect.right) / 2.0, middle));
         }
         Sample::Both(ink, dash, marker, hollow) => {
             draw_sample(canvas, Sample::Line(ink, dash), rect);

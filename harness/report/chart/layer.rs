@@ -93,12 +93,7 @@ impl Point {
     /// A point without error bars.
     #[must_use]
     pub const fn new(x: f64, y: f64) -> Self {
-        Point {
-            x,
-            y,
-            y_u: 0.0,
-            x_u: 0.0,
-        }
+        Point { x, y, y_u: 0.0, x_u: 0.0 }
     }
 
     /// A point with an error bar along y.
@@ -143,14 +138,7 @@ pub struct Line {
 impl Line {
     /// A plain solid line.
     pub fn solid(label: impl Into<Words>, ink: Ink, points: Vec<(f64, f64)>) -> Self {
-        Line {
-            label: label.into(),
-            ink,
-            dash: Dash::Solid,
-            step: false,
-            arrow: false,
-            points,
-        }
+        Line { label: label.into(), ink, dash: Dash::Solid, step: false, arrow: false, points }
     }
 
     /// The same line in another style.

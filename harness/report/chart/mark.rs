@@ -100,12 +100,7 @@ impl Strip {
                 |(_, above, x): &(usize, usize, f64)| *above > *row && (left - 2.0..right + 2.0).contains(x);
             self.names.iter().all(free) && !self.rows.iter().any(passed)
         })?;
-        self.names.push(Name {
-            text: text.to_owned(),
-            left,
-            right,
-            row,
-        });
+        self.names.push(Name { text: text.to_owned(), left, right, row });
         Some(row)
     }
 
@@ -124,11 +119,7 @@ impl Strip {
 
     /// Where the upright line of a layer ends above.
     fn top_of(&self, layer: usize, frame_top: f64) -> f64 {
-        let row = self
-            .rows
-            .iter()
-            .find(|(i, ..)| *i == layer)
-            .map(|(_, row, _)| *row);
+        let row = self.rows.iter().find(|(i, ..)| *i == layer).map(|(_, row, _)| *row);
         row.map_or(frame_top, |row| frame_top - row as f64 * LINE - 3.0)
     }
 }
@@ -170,22 +161,14 @@ pub(super) fn draw_callout(canvas: &mut Canvas, plane: &Plane, callout: &Callout
     leader(canvas, at, &rect.grown(3.0), 6.0);
     canvas.leaf(
         "circle",
-        &[
-            ("class", "ring".into()),
-            ("cx", at.0.into()),
-            ("cy", at.1.into()),
-            ("r", 6.5.into()),
-        ],
+        &[("class", "ring".into()), ("cx", at.0.into()), ("cy", at.1.into()), ("r", 6.5.into())],
     );
     canvas.lines("tx ha", rect.left, rect.top + FONT, Anchor::Start, &lines);
 }
 
 /// A thin line from a place to the nearest edge of a box of words, beginning `off` away from the place.
 fn leader(canvas: &mut Canvas, at: (f64, f64), rect: &Rect, off: f64) {
-    let to = (
-        at.0.clamp(rect.left, rect.right),
-        at.1.clamp(rect.top, rect.bottom),
-    );
+    let to = (at.0.clamp(rect.left, rect.right), at.1.clamp(rect.top, rect.bottom));
     let far = (to.0 - at.0).hypot(to.1 - at.1);
     if far > off + 2.0 {
         let t = off / far;
@@ -244,8 +227,6 @@ pub(super) fn scale_over<'a>(
     layers: impl IntoIterator<Item = &'a [Layer]>,
     along_x: bool,
 ) -> Scale {
-    let data = layers
-        .into_iter()
-        .flat_map(|l| if along_x { extent(l).0 } else { extent(l).1 });
+    let data = layers.into_iter().flat_map(|l| if along_x { extent(l).0 } else { extent(l).1 });
     Scale::over(axis, data.collect::<Vec<_>>(), 0.0, 1.0)
 }

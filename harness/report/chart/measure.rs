@@ -44,11 +44,7 @@ pub fn wrap(text: &str, size: f64, width_max: f64) -> Vec<String> {
     for word in glue(text).split(' ').filter(|w| !w.is_empty()) {
         for piece in pieces(word, size, width_max) {
             let line = lines.last().cloned().unwrap_or_default();
-            let longer = if line.is_empty() {
-                piece.clone()
-            } else {
-                format!("{line} {piece}")
-            };
+            let longer = if line.is_empty() { piece.clone() } else { format!("{line} {piece}") };
             if line.is_empty() || width(&longer, size) <= width_max {
                 lines.pop();
                 lines.push(longer);

@@ -71,28 +71,18 @@ pub struct Axis {
 impl Axis {
     /// A linear axis over its data.
     pub fn linear(title: impl Into<Words>) -> Self {
-        Axis {
-            title: title.into(),
-            spacing: Spacing::Linear,
-            at_least: None,
-        }
+        Axis { title: title.into(), spacing: Spacing::Linear, at_least: None }
     }
 
     /// A logarithmic axis over its data; values that are not positive cannot be shown, and the chart says how many.
     pub fn log(title: impl Into<Words>) -> Self {
-        Axis {
-            spacing: Spacing::Log,
-            ..Axis::linear(title)
-        }
+        Axis { spacing: Spacing::Log, ..Axis::linear(title) }
     }
 
     /// An axis of named places: 0 for the first word, 1 for the second, and so on. It reaches half a place beyond them,
     /// and further where the data do.
     pub fn words<W: Into<Words>>(title: impl Into<Words>, words: impl IntoIterator<Item = W>) -> Self {
-        Axis {
-            spacing: Spacing::Words(words.into_iter().map(Into::into).collect()),
-            ..Axis::linear(title)
-        }
+        Axis { spacing: Spacing::Words(words.into_iter().map(Into::into).collect()), ..Axis::linear(title) }
     }
 
     /// The same axis, reaching at least from `low` to `high`.

@@ -35,20 +35,13 @@ pub(super) fn draw(multiples: &Multiples, canvas: &mut Canvas) {
     let mut key = Key::default();
     let mut bottom = canvas.height;
     for (row, plots) in multiples.plots.chunks(columns).enumerate() {
-        let titles: Vec<Vec<String>> = plots
-            .iter()
-            .map(|p| measure::wrap(p.title.as_str(), FONT, across - 2.0))
-            .collect();
+        let titles: Vec<Vec<String>> =
+            plots.iter().map(|p| measure::wrap(p.title.as_str(), FONT, across - 2.0)).collect();
         let title_lines = titles.iter().map(Vec::len).max().unwrap_or(1);
         let top = bottom + title_lines as f64 * LINE + 6.0 + overhang;
         for (column, (plot, title)) in plots.iter().zip(&titles).enumerate() {
             let frame_left = left + column as f64 * (across + GUTTER);
-            let frame = Rect {
-                left: frame_left,
-                right: frame_left + across,
-                top,
-                bottom: top + high,
-            };
+            let frame = Rect { left: frame_left, right: frame_left + across, top, bottom: top + high };
             let first = top - 6.0 - (title.len() - 1) as f64 * LINE;
             canvas.lines("tt", frame.left, first, Anchor::Start, title);
             let lowest = (row + 1) * columns + column >= multiples.plots.len();
@@ -57,12 +50,7 @@ pub(super) fn draw(multiples: &Multiples, canvas: &mut Canvas) {
         let lowest_row = (row + 2) * columns > multiples.plots.len();
         bottom = top + high + if lowest_row { LINE + 8.0 } else { 10.0 };
     }
-    let whole = Rect {
-        left,
-        right: canvas.width() - 10.0,
-        top: 0.0,
-        bottom,
-    };
+    let whole = Rect { left, right: canvas.width() - 10.0, top: 0.0, bottom };
     canvas.height = axes::x_title(canvas, &multiples.x, whole, bottom - 2.0) + 6.0;
     canvas.height = key.draw(canvas, canvas.height);
 }
@@ -76,11 +64,7 @@ fn draw_small(
     edges: (bool, bool),
     key: &mut Key,
 ) {
-    let plane = Plane {
-        frame,
-        x: x.moved(frame.left, frame.right),
-        y: y.moved(frame.bottom, frame.top),
-    };
+    let plane = Plane { frame, x: x.moved(frame.left, frame.right), y: y.moved(frame.bottom, frame.top) };
     mark::draw_spans(canvas, &plane, &plot.layers);
     axes::draw_x(canvas, &plane, &axes::x_ticks(&plane.x, frame.width()), edges.1);
     let mut y_ticks = axes::y_ticks(&plane.y, frame.height());

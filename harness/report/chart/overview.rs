@@ -20,11 +20,8 @@ pub(super) fn draw(overview: &Overview, canvas: &mut Canvas) {
     let title = measure::wrap(overview.y_title.as_str(), FONT, width - 8.0);
     let top = canvas.lines("tt", 2.0, FONT, Anchor::Start, &title) - FONT + 6.0;
     let head_max = width * 0.3;
-    let heads: Vec<Vec<String>> = overview
-        .rows
-        .iter()
-        .map(|r| measure::wrap_within(r.as_str(), FONT, head_max, 2))
-        .collect();
+    let heads: Vec<Vec<String>> =
+        overview.rows.iter().map(|r| measure::wrap_within(r.as_str(), FONT, head_max, 2)).collect();
     let left = heads.iter().map(|h| measure::widest(h, FONT)).fold(0.0, f64::max) + 10.0;
     let columns = overview.columns.len().max(1);
     let across = ((width - left - 2.0) / columns as f64).min(110.0);
@@ -35,12 +32,7 @@ pub(super) fn draw(overview: &Overview, canvas: &mut Canvas) {
         canvas.lines("tx", left - 8.0, first, Anchor::End, head);
         for (j, cell) in row.iter().enumerate().take(columns) {
             let x = left + j as f64 * across;
-            let rect = Rect {
-                left: x + 1.0,
-                right: x + across - 1.0,
-                top: y + 1.0,
-                bottom: y + HIGH - 1.0,
-            };
+            let rect = Rect { left: x + 1.0, right: x + across - 1.0, top: y + 1.0, bottom: y + HIGH - 1.0 };
             draw_cell(canvas, cell, overview.tolerance, place, rect);
         }
     }
@@ -56,27 +48,16 @@ pub(super) fn draw(overview: &Overview, canvas: &mut Canvas) {
 
 /// The place of the last digit that is worth showing: a tenth of the tolerance.
 fn digits(tolerance: f64) -> i32 {
-    if tolerance > 0.0 && tolerance.is_finite() {
-        (tolerance.log10() - 1.0).floor() as i32
-    } else {
-        -1
-    }
+    if tolerance > 0.0 && tolerance.is_finite() { (tolerance.log10() - 1.0).floor() as i32 } else { -1 }
 }
 
 /// Column names; only every n-th where they would touch.
 fn draw_columns(canvas: &mut Canvas, overview: &Overview, left: f64, across: f64, y: f64) {
-    let widest = overview
-        .columns
-        .iter()
-        .map(|c| measure::width(c.as_str(), FONT))
-        .fold(0.0, f64::max);
+    let widest = overview.columns.iter().map(|c| measure::width(c.as_str(), FONT)).fold(0.0, f64::max);
     let every = (((widest + 6.0) / across).ceil() as usize).max(1);
     for (j, name) in overview.columns.iter().enumerate().step_by(every) {
-        let name = measure::shortened(
-            name.as_str(),
-            FONT,
-            (across * every as f64 - 6.0).min(canvas.width() / 3.0),
-        );
+        let name =
+            measure::shortened(name.as_str(), FONT, (across * every as f64 - 6.0).min(canvas.width() / 3.0));
         let half = measure::width(&name, FONT) / 2.0;
         let x = (left + (j as f64 + 0.5) * across).min(canvas.width() - half - 1.0);
         canvas.text("tx", x.max(half + 1.0), y, Anchor::Middle, &name);
@@ -119,10 +100,7 @@ fn draw_cell(canvas: &mut Canvas, cell: &Cell, tolerance: f64, place: i32, rect:
             // The triangle stands before the number, above it in a slim cell, alone in a tiny one.
             let (mark, words) = match (out, beside) {
                 (false, _) => (None, (middle, level)),
-                (true, true) => (
-                    Some((middle - across / 2.0, level)),
-                    (middle + TRIANGLE / 2.0, level),
-                ),
+                (true, true) => (Some((middle - across / 2.0, level)), (middle + TRIANGLE / 2.0, level)),
                 (true, false) if fits => (Some((middle, rect.top + 8.0)), (middle, level + 7.0)),
                 (true, false) => (Some((middle, level)), (middle, level)),
             };
@@ -161,16 +139,8 @@ fn draw_key(canvas: &mut Canvas, overview: &Overview, top: f64) -> f64 {
         (Some(-1.5 * t), false, "less".to_owned()),
         (Some(0.0), false, format!("within {} of zero", unit(t / 3.0))),
         (Some(1.5 * t), false, "more".to_owned()),
-        (
-            Some(3.0 * t),
-            true,
-            format!("changed by more than {}: more", unit(t)),
-        ),
-        (
-            Some(-3.0 * t),
-            true,
-            format!("changed by more than {}: less", unit(t)),
-        ),
+        (Some(3.0 * t), true, format!("changed by more than {}: more", unit(t))),
+        (Some(-3.0 * t), true, format!("changed by more than {}: less", unit(t))),
         (None, false, "not measured".to_owned()),
     ];
     for (value, out, name) in entries {
@@ -178,12 +148,7 @@ fn draw_key(canvas: &mut Canvas, overview: &Overview, top: f64) -> f64 {
         if x > 2.0 && x + across > canvas.width() - 2.0 {
             (x, y) = (2.0, y + LINE + 4.0);
         }
-        let rect = Rect {
-            left: x,
-            right: x + 30.0,
-            top: y,
-            bottom: y + 16.0,
-        };
+        let rect = Rect { left: x, right: x + 30.0, top: y, bottom: y + 16.0 };
         match value {
             Some(v) => {
                 canvas.rect(&format!("mc {}", class_of(v, t)), rect, None);

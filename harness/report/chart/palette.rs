@@ -59,8 +59,5 @@ pub const COLOURS: &[Colour] = &[
 /// The colours as declarations, `--name:#rrggbb;` each.
 #[must_use]
 pub fn declarations(dark: bool) -> String {
-    COLOURS
-        .iter()
-        .map(|c| format!("--{}:{};", c.name, if dark { c.dark } else { c.light }))
-        .collect()
+    COLOURS.iter().map(|c| format!("--{}:{};", c.name, if dark { c.dark } else { c.light })).collect()
 }

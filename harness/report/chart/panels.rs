@@ -32,20 +32,12 @@ fn frame_height(size: Size, panels: usize) -> f64 {
 pub(super) fn draw(plot: &Plot, canvas: &mut Canvas) {
     let high = frame_height(canvas.size, plot.panels.len());
     let x = mark::scale_over(&plot.x, plot.panels.iter().map(|p| &p.layers[..]), true);
-    let scales: Vec<Scale> = plot
-        .panels
-        .iter()
-        .map(|p| mark::scale_over(&p.y, [&p.layers[..]], false).moved(high, 0.0))
-        .collect();
+    let scales: Vec<Scale> =
+        plot.panels.iter().map(|p| mark::scale_over(&p.y, [&p.layers[..]], false).moved(high, 0.0)).collect();
     let most = |rooms: &mut dyn Iterator<Item = f64>| rooms.fold(0.0, f64::max);
     let left = most(&mut scales.iter().map(|s| axes::y_room(&axes::y_ticks(s, high))));
-    let right_room = most(
-        &mut plot
-            .panels
-            .iter()
-            .zip(&scales)
-            .map(|(p, y)| direct::room(&p.layers, &x, y, canvas.size)),
-    );
+    let right_room =
+        most(&mut plot.panels.iter().zip(&scales).map(|(p, y)| direct::room(&p.layers, &x, y, canvas.size)));
     let (left, right) = (left.max(20.0), canvas.width() - right_room.max(14.0));
     let x = x.moved(left, right);
     let mut key = Key::default();
@@ -54,17 +46,8 @@ pub(super) fn draw(plot: &Plot, canvas: &mut Canvas) {
         let overhang = axes::y_overhang(&axes::y_ticks(y, high));
         let above = axes::y_title(canvas, &panel.y, canvas.height) + strip.height().max(2.0);
         let top = canvas.height + above + overhang + 4.0;
-        let frame = Rect {
-            left,
-            right,
-            top,
-            bottom: top + high,
-        };
-        let plane = Plane {
-            frame,
-            x: x.clone(),
-            y: y.moved(frame.bottom, frame.top),
-        };
+        let frame = Rect { left, right, top, bottom: top + high };
+        let plane = Plane { frame, x: x.clone(), y: y.moved(frame.bottom, frame.top) };
         let last = i + 1 == plot.panels.len();
         draw_panel(canvas, &plane, panel, last, &strip, &mut key);
         canvas.height = frame.bottom + 12.0;
@@ -118,10 +101,8 @@ pub(super) fn draw_layers(
     ground: &mut Ground,
 ) {
     // Wide bands lie beneath narrow ones.
-    let mut bands: Vec<_> = layers
-        .iter()
-        .filter_map(|l| if let Layer::Band(b) = l { Some(b) } else { None })
-        .collect();
+    let mut bands: Vec<_> =
+        layers.iter().filter_map(|l| if let Layer::Band(b) = l { Some(b) } else { None }).collect();
     bands.sort_by_key(|b| std::cmp::Reverse(b.kind));
     for b in bands {
         band::draw(canvas, plane, b);

@@ -35,17 +35,10 @@ impl Scale {
         let fits = |v: &f64| v.is_finite() && (!log || *v > 0.0);
         let forward = |v: f64| if log { v.log10() } else { v };
         let span = |values: &mut dyn Iterator<Item = f64>| {
-            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-                (l.min(v), h.max(v))
-            })
+            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
         };
         let (data_low, data_high) = span(&mut data.into_iter().filter(fits).map(forward));
-        let asked = axis
-            .at_least
-            .into_iter()
-            .flat_map(|(l, h)| [l, h])
-            .filter(fits)
-            .map(forward);
+        let asked = axis.at_least.into_iter().flat_map(|(l, h)| [l, h]).filter(fits).map(forward);
         let (asked_low, asked_high) = span(&mut { asked });
         let (mut low, mut high) = (data_low.min(asked_low), data_high.max(asked_high));
         if let Spacing::Words(words) = &axis.spacing {
@@ -61,33 +54,19 @@ impl Scale {
             let room = |asked: bool| (high - low) * if asked { PAD_ASKED } else { PAD };
             let (room_low, room_high) = (room(asked_low.is_finite()), room(asked_high.is_finite()));
             if data_low < asked_low {
-                low = if !log && (0.0..room_low).contains(&data_low) {
-                    0.0
-                } else {
-                    low - room_low
-                };
+                low = if !log && (0.0..room_low).contains(&data_low) { 0.0 } else { low - room_low };
             }
             if data_high > asked_high {
                 high += room_high;
             }
         }
         let spacing = axis.spacing.clone();
-        Scale {
-            spacing,
-            low,
-            high,
-            from,
-            to,
-        }
+        Scale { spacing, low, high, from, to }
     }
 
     /// The same scale between other places.
     pub(super) fn moved(&self, from: f64, to: f64) -> Scale {
-        Scale {
-            from,
-            to,
-            ..self.clone()
-        }
+        Scale { from, to, ..self.clone() }
     }
 
     /// Whether it has names instead of numbers.
@@ -102,13 +81,8 @@ impl Scale {
 
     /// The place of a value; none where it has none.
     pub(super) fn at(&self, value: f64) -> Option<f64> {
-        let v = if self.spacing == Spacing::Log {
-            value.log10()
-        } else {
-            value
-        };
-        self.shows(value)
-            .then(|| self.from + (v - self.low) / (self.high - self.low) * (self.to - self.from))
+        let v = if self.spacing == Spacing::Log { value.log10() } else { value };
+        self.shows(value).then(|| self.from + (v - self.low) / (self.high - self.low) * (self.to - self.from))
     }
 
     /// The place of a value, held within the axis; the low end for a value that has no place below it.
@@ -126,10 +100,7 @@ impl Scale {
             Spacing::Words(words) => words
                 .iter()
                 .enumerate()
-                .map(|(i, w)| Tick {
-                    value: i as f64,
-                    label: w.to_string(),
-                })
+                .map(|(i, w)| Tick { value: i as f64, label: w.to_string() })
                 .collect(),
         }
     }
@@ -146,10 +117,7 @@ fn linear_ticks(low: f64, high: f64, count: usize) -> Vec<Tick> {
         .unwrap_or(10f64.powf(power + 1.0));
     let decimals = decimals_of(step);
     let slack = step * 1e-6;
-    let (first, last) = (
-        ((low - slack) / step).ceil() as i64,
-        ((high + slack) / step).floor() as i64,
-    );
+    let (first, last) = (((low - slack) / step).ceil() as i64, ((high + slack) / step).floor() as i64);
     (first..=last)
         .map(|i| {
             let value = i as f64 * step;
@@ -180,8 +148,7 @@ fn log_ticks(low: f64, high: f64, count: usize) -> Vec<Tick> {
     let within = |digits: &[f64], every: i32| -> Vec<f64> {
         let kept = decades.clone().filter(|d| d % every == 0);
         let all = kept.flat_map(|d| digits.iter().map(move |m| m * 10f64.powi(d)));
-        all.filter(|v| (low - 1e-9..=high + 1e-9).contains(&v.log10()))
-            .collect()
+        all.filter(|v| (low - 1e-9..=high + 1e-9).contains(&v.log10())).collect()
     };
     let every = (((high - low) / count as f64).ceil() as i32).max(1);
     let values = [&[1.0, 2.0, 5.0][..], &[1.0, 3.0]]
@@ -190,19 +157,9 @@ fn log_ticks(low: f64, high: f64, count: usize) -> Vec<Tick> {
         .find(|values| values.len() <= count)
         .unwrap_or_else(|| within(&[1.0], every));
     let label = |value: f64| {
-        if (1e-4..1e6).contains(&value) {
-            trimmed(value, 6)
-        } else {
-            format!("{value:.0e}")
-        }
+        if (1e-4..1e6).contains(&value) { trimmed(value, 6) } else { format!("{value:.0e}") }
     };
-    values
-        .into_iter()
-        .map(|value| Tick {
-            value,
-            label: label(value),
-        })
-        .collect()
+    values.into_iter().map(|value| Tick { value, label: label(value) }).collect()
 }
 
 #[cfg(test)]

@@ -40,12 +40,7 @@ pub(super) fn marker_path(marker: Marker, (x, y): (f64, f64), r: f64) -> String 
     let closed = |corners: &[(f64, f64)]| {
         let mut path = String::new();
         for (i, (dx, dy)) in corners.iter().enumerate() {
-            path += &format!(
-                "{}{} {}",
-                if i == 0 { "M" } else { "L" },
-                n(x + dx * r),
-                n(y + dy * r)
-            );
+            path += &format!("{}{} {}", if i == 0 { "M" } else { "L" }, n(x + dx * r), n(y + dy * r));
         }
         path + "Z"
     };
@@ -87,13 +82,7 @@ pub(super) fn draw_marker(canvas: &mut Canvas, ink: Ink, marker: Marker, hollow:
         "mk"
     };
     let class = format!("{kind} {}", ink_class(ink));
-    canvas.leaf(
-        "path",
-        &[
-            ("class", class.into()),
-            ("d", marker_path(marker, at, MARK).into()),
-        ],
-    );
+    canvas.leaf("path", &[("class", class.into()), ("d", marker_path(marker, at, MARK).into())]);
 }
 
 /// Points with their error bars.
@@ -213,20 +202,10 @@ fn draw_arrow(canvas: &mut Canvas, ink: Ink, run: &[(f64, f64)]) {
     if far < 16.0 {
         return;
     }
-    let (ux, uy) = (
-        (longest[1].0 - longest[0].0) / far,
-        (longest[1].1 - longest[0].1) / far,
-    );
-    let tip = (
-        (longest[0].0 + longest[1].0) / 2.0 + ux * 6.0,
-        (longest[0].1 + longest[1].1) / 2.0 + uy * 6.0,
-    );
-    let corner = |side: f64| {
-        (
-            tip.0 - ux * 11.0 - uy * 5.0 * side,
-            tip.1 - uy * 11.0 + ux * 5.0 * side,
-        )
-    };
+    let (ux, uy) = ((longest[1].0 - longest[0].0) / far, (longest[1].1 - longest[0].1) / far);
+    let tip =
+        ((longest[0].0 + longest[1].0) / 2.0 + ux * 6.0, (longest[0].1 + longest[1].1) / 2.0 + uy * 6.0);
+    let corner = |side: f64| (tip.0 - ux * 11.0 - uy * 5.0 * side, tip.1 - uy * 11.0 + ux * 5.0 * side);
     let d = path(&[tip, corner(1.0), corner(-1.0)]) + "Z";
     let class = format!("mk {}", ink_class(ink));
     canvas.leaf("path", &[("class", class.into()), ("d", d.into())]);

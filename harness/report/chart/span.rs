@@ -18,11 +18,7 @@ fn settle_hatch(canvas: &mut Canvas) -> String {
 /// The area of a span in the frame; none where it lies outside.
 pub(super) fn area(plane: &Plane, span: &Span) -> Option<Rect> {
     let (a, b) = (plane.x.clamped(span.from), plane.x.clamped(span.to));
-    (b > a).then_some(Rect {
-        left: a,
-        right: b,
-        ..plane.frame
-    })
+    (b > a).then_some(Rect { left: a, right: b, ..plane.frame })
 }
 
 /// The span.

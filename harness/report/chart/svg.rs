@@ -34,12 +34,7 @@ impl Rect {
 
     /// The same rectangle, `by` larger on each side.
     pub(super) fn grown(&self, by: f64) -> Rect {
-        Rect {
-            left: self.left - by,
-            top: self.top - by,
-            right: self.right + by,
-            bottom: self.bottom + by,
-        }
+        Rect { left: self.left - by, top: self.top - by, right: self.right + by, bottom: self.bottom + by }
     }
 
     pub(super) fn overlaps(&self, other: &Rect) -> bool {
@@ -163,12 +158,7 @@ impl Canvas {
         };
         self.open(
             "text",
-            &[
-                ("class", class.into()),
-                ("x", x.into()),
-                ("y", y.into()),
-                ("text-anchor", anchor.into()),
-            ],
+            &[("class", class.into()), ("x", x.into()), ("y", y.into()), ("text-anchor", anchor.into())],
         );
         self.body.push_str(&escaped(text));
         self.close("text");
@@ -216,9 +206,7 @@ impl Canvas {
     /// A definition, made once a chart: `content` with `ID` replaced by its id. Returns what refers to it.
     pub(super) fn define(&mut self, name: &str, content: &str) -> String {
         let id = format!("{}-{name}", self.id);
-        self.defs
-            .entry(name.to_owned())
-            .or_insert_with(|| content.replace("ID", &id));
+        self.defs.entry(name.to_owned()).or_insert_with(|| content.replace("ID", &id));
         format!("url(#{id})")
     }
 
@@ -243,11 +231,7 @@ impl Canvas {
             Size::Narrow => "chart narrow",
         };
         let defs: String = self.defs.into_values().collect();
-        let defs = if defs.is_empty() {
-            defs
-        } else {
-            format!("<defs>{defs}</defs>")
-        };
+        let defs = if defs.is_empty() { defs } else { format!("<defs>{defs}</defs>") };
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"{class}\" viewBox=\"0 0 {width} {height}\" \
              width=\"{width}\" height=\"{height}\" role=\"img\" aria-labelledby=\"{id}-title {id}-desc\">\
@@ -261,11 +245,7 @@ impl Canvas {
 pub(super) fn number(v: f64) -> String {
     let text = format!("{v:.2}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" {
-        "0".to_owned()
-    } else {
-        text.to_owned()
-    }
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
 /// Text for an element or an attribute.
@@ -290,14 +270,9 @@ mod tests {
 
     #[test]
     fn numbers_are_short_and_plain() {
-        for (v, text) in [
-            (1.0, "1"),
-            (-0.001, "0"),
-            (2.5, "2.5"),
-            (1.239, "1.24"),
-            (-3.10, "-3.1"),
-            (100.0, "100"),
-        ] {
+        for (v, text) in
+            [(1.0, "1"), (-0.001, "0"), (2.5, "2.5"), (1.239, "1.24"), (-3.10, "-3.1"), (100.0, "100")]
+        {
             assert_eq!(number(v), text);
         }
     }
@@ -308,9 +283,6 @@ mod tests {
         canvas.text("tx", 0.0, 10.0, Anchor::Start, "</text><script>\"&'");
         let out = canvas.finish(&Words::from("<t>"), &Words::from("d"));
         let tree = roxmltree::Document::parse(&out).unwrap();
-        assert!(
-            tree.descendants()
-                .any(|n| n.text() == Some("</text><script>\"&'"))
-        );
+        assert!(tree.descendants().any(|n| n.text() == Some("</text><script>\"&'")));
     }
 }

@@ -33,26 +33,16 @@ pub fn page(
     units: Units,
 ) -> Page {
     let open = |v: Verdict| matches!(v, Verdict::Changed | Verdict::Undecided | Verdict::Skipped);
-    let ranked: Vec<_> = verdicts
-        .items
-        .iter()
-        .filter(|i| open(i.verdict))
-        .take(RANKED_MOST)
-        .cloned()
-        .collect();
+    let ranked: Vec<_> =
+        verdicts.items.iter().filter(|i| open(i.verdict)).take(RANKED_MOST).cloned().collect();
     let mut list = Section::new("What differs, worst first");
     for d in diagnoses.iter().take(DIAGNOSES_MOST) {
         list = list.with(Block::Paragraph(diagnosis_words(d).into()));
     }
     list = if ranked.is_empty() {
-        list.with(Block::Paragraph(
-            "Nothing differs by more than its tolerance.".into(),
-        ))
+        list.with(Block::Paragraph("Nothing differs by more than its tolerance.".into()))
     } else {
-        let shown = Verdicts {
-            verdict: verdicts.verdict,
-            items: ranked,
-        };
+        let shown = Verdicts { verdict: verdicts.verdict, items: ranked };
         list.with(Block::Table(verdict_table::table(&shown, units)))
     };
     let mut weights: BTreeMap<&str, f64> = BTreeMap::new();
@@ -68,35 +58,24 @@ pub fn page(
         }
     }
     let mut names = outputs(old.iter().chain(&new));
-    names.sort_by(|a, b| {
-        weights
-            .get(b)
-            .unwrap_or(&0.0)
-            .total_cmp(weights.get(a).unwrap_or(&0.0))
-    });
+    names.sort_by(|a, b| weights.get(b).unwrap_or(&0.0).total_cmp(weights.get(a).unwrap_or(&0.0)));
     let mut shapes = Section::new("Old against new");
     let mut maps = Section::new("Where it changed");
     let weight_of = |o: &crate::reduce::controller::Observation| {
         let same = |c: &&Compared| {
-            c.subject()
-                .is_some_and(|s| s.output == o.output && s.kind == o.kind && s.at.same(&o.at))
+            c.subject().is_some_and(|s| s.output == o.output && s.kind == o.kind && s.at.same(&o.at))
         };
         comparison.list.iter().find(same).map_or(0.0, Compared::weight)
     };
     for name in names {
-        let both = [
-            baseline_side(old.iter().collect()),
-            run_side(new.iter().collect()),
-        ];
+        let both = [baseline_side(old.iter().collect()), run_side(new.iter().collect())];
         shapes = shapes.with(Block::figure(curves(name, &both, weight_of, units)));
         if let Some(figure) = overview(comparison, name, units) {
             maps = maps.with(Block::figure(figure));
         }
     }
-    let sections = [list, shapes, method(comparison), maps]
-        .into_iter()
-        .filter(|s| !s.blocks.is_empty())
-        .collect();
+    let sections =
+        [list, shapes, method(comparison), maps].into_iter().filter(|s| !s.blocks.is_empty()).collect();
     Page {
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
@@ -156,10 +135,7 @@ fn summary(comparison: &Comparison, diagnoses: &[Diagnosis], verdicts: &Verdicts
             plain("extra", count(Verdict::Skipped)),
         ],
         findings,
-        files: ["verdicts.json", "junit.xml", "report.html"]
-            .into_iter()
-            .filter_map(FileName::new)
-            .collect(),
+        files: ["verdicts.json", "junit.xml", "report.html"].into_iter().filter_map(FileName::new).collect(),
     }
 }
 
@@ -205,38 +181,19 @@ pub fn controller_page(
         title: subject.title.as_str().into(),
         subject: subject.items.as_str().into(),
         summary: Summary {
-            tone: if judged {
-                verdicts.verdict.into()
-            } else {
-                Tone::Good
-            },
-            verdict: if judged {
-                verdict_word(verdicts.verdict)
-            } else {
-                "measured"
-            }
-            .into(),
-            headline: format!(
-                "{} observations of the controller, {points} of them on its map.",
-                all.len()
-            )
-            .into(),
+            tone: if judged { verdicts.verdict.into() } else { Tone::Good },
+            verdict: if judged { verdict_word(verdicts.verdict) } else { "measured" }.into(),
+            headline: format!("{} observations of the controller, {points} of them on its map.", all.len())
+                .into(),
             figures: Vec::new(),
-            findings: observations
-                .notes
-                .iter()
-                .map(|n| Finding::new(Tone::Quiet, n.as_str(), ""))
-                .collect(),
+            findings: observations.notes.iter().map(|n| Finding::new(Tone::Quiet, n.as_str(), "")).collect(),
             files: ["observations.csv", "verdicts.json", "junit.xml", "report.html"]
                 .into_iter()
                 .filter_map(FileName::new)
                 .collect(),
         },
         identity: subject.identity.clone(),
-        sections: [shapes, values]
-            .into_iter()
-            .filter(|s| !s.blocks.is_empty())
-            .collect(),
+        sections: [shapes, values].into_iter().filter(|s| !s.blocks.is_empty()).collect(),
         provenance: subject.provenance.clone(),
     }
 }

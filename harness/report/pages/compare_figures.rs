@@ -84,10 +84,7 @@ pub(super) fn on_curve(o: &Observation) -> bool {
 
 /// Outputs that have curves, in order of name.
 pub(super) fn outputs<'a>(observations: impl Iterator<Item = &'a Observation>) -> Vec<&'a str> {
-    let mut names: Vec<&str> = observations
-        .filter(|o| on_curve(o))
-        .map(|o| o.output.as_str())
-        .collect();
+    let mut names: Vec<&str> = observations.filter(|o| on_curve(o)).map(|o| o.output.as_str()).collect();
     names.sort_unstable();
     names.dedup();
     names
@@ -113,28 +110,14 @@ pub(super) fn curves(
     ranked.sort_by(|a, b| b.1.total_cmp(&a.1));
     ranked.truncate(PLOTS_MOST);
     ranked.sort_by_key(|r| r.0);
-    let unit = sides
-        .iter()
-        .flat_map(|s| &s.points)
-        .find(mine)
-        .map_or("", |o| o.unit.as_str());
-    let plots = ranked
-        .iter()
-        .map(|(l, _)| small(*l, output, sides, units))
-        .collect();
+    let unit = sides.iter().flat_map(|s| &s.points).find(mine).map_or("", |o| o.unit.as_str());
+    let plots = ranked.iter().map(|(l, _)| small(*l, output, sides, units)).collect();
     let left_out = if all > ranked.len() {
-        format!(
-            " {} of {all} boosts are shown, those with the largest changes.",
-            ranked.len()
-        )
+        format!(" {} of {all} boosts are shown, those with the largest changes.", ranked.len())
     } else {
         String::new()
     };
-    let axis = if unit == "on" {
-        format!("{output}, 0 off, 1 on")
-    } else {
-        format!("{output}, {unit}")
-    };
+    let axis = if unit == "on" { format!("{output}, 0 off, 1 on") } else { format!("{output}, {unit}") };
     let y = match unit {
         "%" => Axis::linear(axis).over(0.0, 100.0),
         "on" => Axis::linear(axis).over(0.0, 1.0),
@@ -143,24 +126,16 @@ pub(super) fn curves(
     Figure {
         caption: format!("{output} over engine speed, by boost").into(),
         reading: format!("One small plot a boost, all on one pair of scales.{left_out}").into(),
-        chart: Chart::Multiples(Multiples {
-            x: Axis::linear("engine speed, rpm"),
-            y,
-            plots,
-        }),
+        chart: Chart::Multiples(Multiples { x: Axis::linear("engine speed, rpm"), y, plots }),
         data: data(output, sides, &ranked, unit, units),
         csv: None,
     }
 }
 
 fn of_level<'a>(side: &Side<'a>, output: &str, l: Level) -> Vec<(f64, f64, f64)> {
-    let mine = side
-        .points
-        .iter()
-        .filter(|o| o.output == output && on_curve(o) && level(&o.at) == Some(l));
-    let mut points: Vec<(f64, f64, f64)> = mine
-        .filter_map(|o| Some((o.at.rpm?, o.value?, 2.0 * o.u_common.hypot(o.u_own))))
-        .collect();
+    let mine = side.points.iter().filter(|o| o.output == output && on_curve(o) && level(&o.at) == Some(l));
+    let mut points: Vec<(f64, f64, f64)> =
+        mine.filter_map(|o| Some((o.at.rpm?, o.value?, 2.0 * o.u_common.hypot(o.u_own)))).collect();
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
     points
 }
@@ -170,9 +145,7 @@ fn small(l: Level, output: &str, sides: &[Side<'_>], units: Units) -> Small {
     for side in sides {
         let points = of_level(side, output, l);
         let line = points.iter().map(|p| (p.0, p.1)).collect();
-        layers.push(Layer::Line(
-            Line::solid(side.label, side.ink, line).dashed(side.dash),
-        ));
+        layers.push(Layer::Line(Line::solid(side.label, side.ink, line).dashed(side.dash)));
         layers.push(Layer::Points(Points {
             label: side.label.into(),
             ink: side.ink,
@@ -181,19 +154,12 @@ fn small(l: Level, output: &str, sides: &[Side<'_>], units: Units) -> Small {
             points: points.iter().map(|p| Point::with_u(p.0, p.1, p.2)).collect(),
         }));
     }
-    Small {
-        title: level_words(l, units).into(),
-        layers,
-    }
+    Small { title: level_words(l, units).into(), layers }
 }
 
 fn data(output: &str, sides: &[Side<'_>], levels: &[(Level, f64)], unit: &str, units: Units) -> Table {
     let mut columns = vec![Column::words("boost"), Column::number("rpm")];
-    columns.extend(
-        sides
-            .iter()
-            .map(|s| Column::number(format!("{}, {unit}", s.label))),
-    );
+    columns.extend(sides.iter().map(|s| Column::number(format!("{}, {unit}", s.label))));
     let mut table = Table::new(format!("{output} over engine speed"), columns);
     for (l, _) in levels {
         let found: Vec<Vec<(f64, f64, f64)>> = sides.iter().map(|s| of_level(s, output, *l)).collect();
@@ -235,15 +201,9 @@ pub(super) fn overview(comparison: &Comparison, output: &str, units: Units) -> O
         let found = list.iter().find(|c| place(c) == Some((row, column)))?;
         Some((found.difference?, found.verdict == Verdict::Changed))
     };
-    let grid: Vec<Vec<Option<(f64, bool)>>> = rows
-        .iter()
-        .rev()
-        .map(|r| columns.iter().map(|c| cell(*r, *c)).collect())
-        .collect();
-    let unit = list
-        .first()
-        .and_then(|c| c.subject())
-        .map_or("", |o| o.unit.as_str());
+    let grid: Vec<Vec<Option<(f64, bool)>>> =
+        rows.iter().rev().map(|r| columns.iter().map(|c| cell(*r, *c)).collect()).collect();
+    let unit = list.first().and_then(|c| c.subject()).map_or("", |o| o.unit.as_str());
     let mut head = vec![Column::words("boost")];
     head.extend(columns.iter().map(|c| Column::number(format!("{c} rpm"))));
     let mut table = Table::new(format!("{output}: new minus old, {unit}"), head);
@@ -254,18 +214,12 @@ pub(super) fn overview(comparison: &Comparison, output: &str, units: Units) -> O
     }
     let out = grid.iter().flatten().flatten().filter(|c| c.1).count();
     let chart_cell = |c: &Option<(f64, bool)>| {
-        c.map_or(chart::Cell::Missing, |(value, out)| chart::Cell::Difference {
-            value,
-            out,
-        })
+        c.map_or(chart::Cell::Missing, |(value, out)| chart::Cell::Difference { value, out })
     };
     Some(Figure {
         caption: format!("Where {output} changed").into(),
-        reading: format!(
-            "{out} of {} points changed; triangles point the way.",
-            rows.len() * columns.len()
-        )
-        .into(),
+        reading: format!("{out} of {} points changed; triangles point the way.", rows.len() * columns.len())
+            .into(),
         chart: Chart::Overview(Overview {
             x_title: "engine speed, rpm".into(),
             y_title: "boost".into(),

@@ -46,36 +46,16 @@ fn summary(
     units: Units,
 ) -> Summary {
     let skipped = verdicts.verdict == Verdict::Skipped;
-    let all = files
-        .iter()
-        .copied()
-        .chain(["verdicts.json", "junit.xml", "report.html"]);
+    let all = files.iter().copied().chain(["verdicts.json", "junit.xml", "report.html"]);
     Summary {
-        tone: if skipped {
-            Tone::Good
-        } else {
-            verdicts.verdict.into()
-        },
-        verdict: if skipped {
-            "measured"
-        } else {
-            verdict_word(verdicts.verdict)
-        }
-        .into(),
+        tone: if skipped { Tone::Good } else { verdicts.verdict.into() },
+        verdict: if skipped { "measured" } else { verdict_word(verdicts.verdict) }.into(),
         headline: headline(verdicts, said).into(),
-        figures: verdicts
-            .items
-            .iter()
-            .filter_map(|item| key(item, units))
-            .collect(),
+        figures: verdicts.items.iter().filter_map(|item| key(item, units)).collect(),
         findings: noticed
             .iter()
             .map(|n| {
-                let tone = if n.id.starts_with("assumed") {
-                    Tone::Quiet
-                } else {
-                    Tone::Doubt
-                };
+                let tone = if n.id.starts_with("assumed") { Tone::Quiet } else { Tone::Doubt };
                 Finding::new(tone, n.what.as_str(), n.likely_cause.as_str())
             })
             .collect(),
@@ -85,28 +65,16 @@ fn summary(
 
 /// The gravest item's note, or what was said first.
 fn headline(verdicts: &Verdicts, said: &[String]) -> String {
-    let judged = verdicts
-        .items
-        .iter()
-        .find(|i| i.verdict == verdicts.verdict && !i.note.is_empty());
+    let judged = verdicts.items.iter().find(|i| i.verdict == verdicts.verdict && !i.note.is_empty());
     match (said.first(), judged) {
         (Some(first), _) => first.clone(),
-        (None, Some(item)) => format!(
-            "{}: {}, {}.",
-            item.quantity,
-            verdict_word(item.verdict),
-            item.note
-        ),
+        (None, Some(item)) => format!("{}: {}, {}.", item.quantity, verdict_word(item.verdict), item.note),
         (None, None) => "Nothing was to be judged.".into(),
     }
 }
 
 fn key(item: &Item, units: Units) -> Option<KeyFigure> {
-    let value = Measured {
-        value: item.value?,
-        u95: item.u95?,
-        dof: item.dof,
-    };
+    let value = Measured { value: item.value?, u95: item.u95?, dof: item.dof };
     let judged = item.lower.or(item.upper).is_some();
     let figure = KeyFigure::measured(&*item.quantity, value, &item.unit, units);
     Some(figure.noted(if judged { verdict_word(item.verdict) } else { "" }))

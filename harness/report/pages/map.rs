@@ -16,10 +16,7 @@ use std::collections::BTreeMap;
 /// The page. Points come to from above stand in the file; the picture shows those from below.
 #[must_use]
 pub fn page(subject: &Subject, rows: &[Row], units: Units) -> Page {
-    let shown: Vec<&Row> = rows
-        .iter()
-        .filter(|r| r.observation.kind != Kind::SteadyDown)
-        .collect();
+    let shown: Vec<&Row> = rows.iter().filter(|r| r.observation.kind != Kind::SteadyDown).collect();
     let known = rows.iter().filter(|r| r.flow.is_ok()).count();
     let most = shown
         .iter()
@@ -28,49 +25,28 @@ pub fn page(subject: &Subject, rows: &[Row], units: Units) -> Page {
     let mut findings = Vec::new();
     let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
     let refused = rows.iter().filter_map(|r| r.flow.as_ref().err());
-    let warned = rows
-        .iter()
-        .filter_map(|r| r.flow.as_ref().ok())
-        .flat_map(|d| &d.warnings);
-    refused
-        .chain(warned)
-        .for_each(|why| *reasons.entry(why).or_default() += 1);
+    let warned = rows.iter().filter_map(|r| r.flow.as_ref().ok()).flat_map(|d| &d.warnings);
+    refused.chain(warned).for_each(|why| *reasons.entry(why).or_default() += 1);
     findings.extend(
-        reasons
-            .into_iter()
-            .map(|(why, n)| Finding::new(Tone::Doubt, format!("{n} points: {why}"), "")),
+        reasons.into_iter().map(|(why, n)| Finding::new(Tone::Doubt, format!("{n} points: {why}"), "")),
     );
-    let highest = most.map(|d| Measured {
-        value: d.flow_ml_min,
-        u95: d.u95_ml_min,
-        dof: None,
-    });
+    let highest = most.map(|d| Measured { value: d.flow_ml_min, u95: d.u95_ml_min, dof: None });
     Page {
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),
         subject: subject.items.as_str().into(),
         summary: Summary {
-            tone: if known == rows.len() {
-                Tone::Good
-            } else {
-                Tone::Doubt
-            },
+            tone: if known == rows.len() { Tone::Good } else { Tone::Doubt },
             verdict: "measured".into(),
-            headline: format!(
-                "Delivered flow for {known} of {} points, each at its own boost.",
-                rows.len()
-            )
-            .into(),
+            headline: format!("Delivered flow for {known} of {} points, each at its own boost.", rows.len())
+                .into(),
             figures: highest
                 .map(|m| KeyFigure::measured("largest flow on the map", m, "mL/min", units))
                 .into_iter()
                 .collect(),
             findings,
-            files: ["map.csv", "report.html"]
-                .into_iter()
-                .filter_map(FileName::new)
-                .collect(),
+            files: ["map.csv", "report.html"].into_iter().filter_map(FileName::new).collect(),
         },
         identity: subject.identity.clone(),
         sections: vec![Section::new("Delivered flow").with(Block::figure(picture(&shown, units)))],
@@ -86,13 +62,7 @@ fn picture(rows: &[&Row], units: Units) -> Figure {
             levels.entry((kpa * 10.0).round() as i64).or_default().push(row);
         }
     }
-    let title = |level: i64| {
-        format!(
-            "boost {:.1} {}",
-            level as f64 / 10.0 * pressure.factor,
-            pressure.unit
-        )
-    };
+    let title = |level: i64| format!("boost {:.1} {}", level as f64 / 10.0 * pressure.factor, pressure.unit);
     let columns = vec![
         Column::words("boost"),
         Column::number("rpm"),
@@ -103,20 +73,12 @@ fn picture(rows: &[&Row], units: Units) -> Figure {
     let mut plots = Vec::new();
     for (level, mut rows) in levels {
         rows.sort_by(|a, b| {
-            a.observation
-                .at
-                .rpm
-                .unwrap_or(0.0)
-                .total_cmp(&b.observation.at.rpm.unwrap_or(0.0))
+            a.observation.at.rpm.unwrap_or(0.0).total_cmp(&b.observation.at.rpm.unwrap_or(0.0))
         });
         let mut points = Vec::new();
         for row in rows {
             let (o, found) = (&row.observation, row.flow.as_ref().ok());
-            let measured = found.map(|d| Measured {
-                value: d.flow_ml_min,
-                u95: d.u95_ml_min,
-                dof: None,
-            });
+            let measured = found.map(|d| Measured { value: d.flow_ml_min, u95: d.u95_ml_min, dof: None });
             table = table.row(vec![
                 Cell::words(title(level)),
                 Cell::number(o.at.rpm, 5),
@@ -124,11 +86,7 @@ fn picture(rows: &[&Row], units: Units) -> Figure {
                 measured.map_or(Cell::Missing, |m| Cell::measured(m, "mL/min", units)),
             ]);
             if let (Some(rpm), Some(d)) = (o.at.rpm, found) {
-                points.push(Point::with_u(
-                    rpm,
-                    d.flow_ml_min * flow.factor,
-                    d.u95_ml_min * flow.factor,
-                ));
+                points.push(Point::with_u(rpm, d.flow_ml_min * flow.factor, d.u95_ml_min * flow.factor));
             }
         }
         let line = points.iter().map(|p| (p.x, p.y)).collect();

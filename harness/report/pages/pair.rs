@@ -42,9 +42,8 @@ pub fn page(subject: &Subject, reduced: &Reduced, fit: &PairFit, verdicts: &Verd
         Section::new("Verdicts").with(Block::Table(verdict_table::table(verdicts, units))),
     ];
     let [over_duty, over_time] = residual_figures::figures(reduced, fit, units);
-    let mut shape = Section::new("How well the fit holds")
-        .with(Block::figure(over_duty))
-        .with(Block::figure(over_time));
+    let mut shape =
+        Section::new("How well the fit holds").with(Block::figure(over_duty)).with(Block::figure(over_time));
     if fit.model.reference.pressure_measured {
         shape = shape.with(Block::figure(figures::pressure_flow(fit, units)));
     }
@@ -88,25 +87,13 @@ fn summary(reduced: &Reduced, fit: &PairFit, verdicts: &Verdicts, units: Units) 
         );
     }
     key.extend(verdicts.items.iter().filter_map(|item| {
-        let value = Measured {
-            value: item.value?,
-            u95: item.u95?,
-            dof: item.dof,
-        };
+        let value = Measured { value: item.value?, u95: item.u95?, dof: item.dof };
         let figure = KeyFigure::measured(&*item.quantity, value, &item.unit, units);
-        Some(figure.noted(if item.lower.or(item.upper).is_some() {
-            verdict_word(item.verdict)
-        } else {
-            ""
-        }))
+        Some(figure.noted(if item.lower.or(item.upper).is_some() { verdict_word(item.verdict) } else { "" }))
     }));
     let used = fit.points.flowing.len();
     let void = reduced.collections.iter().filter(|c| c.void.is_some()).count();
-    key.push(KeyFigure::plain(
-        "collections",
-        format!("{used} used, {void} void"),
-        "",
-    ));
+    key.push(KeyFigure::plain("collections", format!("{used} used, {void} void"), ""));
     let noticed = reduced.findings.iter().cloned().chain(fit.findings());
     Summary {
         tone: match verdicts.verdict {
@@ -129,10 +116,7 @@ fn headline(top: f64, full: Option<Measured>, example: Option<Measured>, units: 
         return "The flow at the highest duty is not known.".into();
     };
     let shown = KeyFigure::measured("", full, "mL/min", units);
-    let start = format!(
-        "At {top:.0} % duty this pair delivers {} into an open cup.",
-        shown.line()
-    );
+    let start = format!("At {top:.0} % duty this pair delivers {} into an open cup.", shown.line());
     match example {
         Some(example) if full.value > 0.0 => {
             let share = 100.0 * example.value / full.value * top / 100.0;
@@ -146,11 +130,7 @@ fn headline(top: f64, full: Option<Measured>, example: Option<Measured>, units: 
 
 /// Something noticed, as the report shows it: what was supposed is for information, the rest is to be looked at.
 fn finding(noticed: &Noticed) -> Finding {
-    let tone = if noticed.id.starts_with("assumed") {
-        Tone::Quiet
-    } else {
-        Tone::Doubt
-    };
+    let tone = if noticed.id.starts_with("assumed") { Tone::Quiet } else { Tone::Doubt };
     Finding::new(tone, noticed.what.as_str(), noticed.likely_cause.as_str())
 }
 
@@ -176,9 +156,7 @@ fn method(fit: &PairFit, units: Units) -> Section {
             .into(),
     ));
     if let Some(choice) = &fit.choice {
-        section = section.with(Block::Paragraph(
-            format!("Law of the pump: {}.", choice.law().name).into(),
-        ));
+        section = section.with(Block::Paragraph(format!("Law of the pump: {}.", choice.law().name).into()));
         for line in choice.words() {
             section = section.with(Block::Paragraph(line.as_str().into()));
         }
@@ -196,14 +174,7 @@ fn method(fit: &PairFit, units: Units) -> Section {
             "scatter of one collection at full flow",
             format!("{:.2} mL/min (standard deviation)", fit.blend.scatter_ml_min),
         ),
-        Fact::new(
-            "duty of the curve",
-            if fit.points.duty_measured {
-                "measured"
-            } else {
-                "commanded"
-            },
-        ),
+        Fact::new("duty of the curve", if fit.points.duty_measured { "measured" } else { "commanded" }),
     ]))
 }
 
@@ -221,10 +192,7 @@ fn collections(reduced: &Reduced, units: Units) -> Table {
     ];
     let mut table = Table::new("Collections in the order they were taken", columns);
     for c in &reduced.collections {
-        let note = c
-            .void
-            .as_ref()
-            .map_or_else(|| c.note.clone(), |why| format!("void: {why}"));
+        let note = c.void.as_ref().map_or_else(|| c.note.clone(), |why| format!("void: {why}"));
         table = table.row(vec![
             Cell::words(c.step.to_string()),
             Cell::words(&c.nozzle),

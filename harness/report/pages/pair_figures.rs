@@ -22,13 +22,7 @@ const EXAMPLE_DUTY_PCT: f64 = 30.0;
 const TABLE_STEP: usize = 5;
 
 pub(super) fn points(label: &str, ink: Ink, marker: Marker, hollow: bool, points: Vec<Point>) -> Layer {
-    Layer::Points(Points {
-        label: label.into(),
-        ink,
-        marker,
-        hollow,
-        points,
-    })
+    Layer::Points(Points { label: label.into(), ink, marker, hollow, points })
 }
 
 /// Flow over duty: collections, the curve with its bands, and the straight line people expect.
@@ -41,20 +35,10 @@ pub(super) fn duty_flow(reduced: &Reduced, fit: &PairFit, tables: &Tables, units
         let band = |extra: f64| {
             let half = |r: &FlowRow| r.u95_ml_min.hypot(extra);
             rows.iter()
-                .map(|r| {
-                    (
-                        r.duty_pct,
-                        q * (r.flow_ml_min - half(r)).max(0.0),
-                        q * (r.flow_ml_min + half(r)),
-                    )
-                })
+                .map(|r| (r.duty_pct, q * (r.flow_ml_min - half(r)).max(0.0), q * (r.flow_ml_min + half(r))))
                 .collect()
         };
-        let name = if fit.model.nozzles.len() > 1 {
-            format!(", nozzle {}", law.name)
-        } else {
-            String::new()
-        };
+        let name = if fit.model.nozzles.len() > 1 { format!(", nozzle {}", law.name) } else { String::new() };
         let single = format!("where a single collection falls (95 %){name}");
         let curve = format!("where the curve lies (95 %){name}");
         layers.push(Layer::Band(Band {
@@ -93,18 +77,13 @@ pub(super) fn duty_flow(reduced: &Reduced, fit: &PairFit, tables: &Tables, units
 fn straight_line(rows: &[&FlowRow], q: f64) -> Vec<Layer> {
     let Some(top) = rows.last() else { return Vec::new() };
     let line = vec![(0.0, 0.0), (top.duty_pct, q * top.flow_ml_min)];
-    let mut layers = vec![Layer::Line(
-        Line::solid("straight line to full flow", Ink::Plain, line).dashed(Dash::Long),
-    )];
+    let mut layers =
+        vec![Layer::Line(Line::solid("straight line to full flow", Ink::Plain, line).dashed(Dash::Long))];
     let example = rows.iter().find(|r| (r.duty_pct - EXAMPLE_DUTY_PCT).abs() < 0.5);
     if let Some(row) = example.filter(|_| top.flow_ml_min > 0.0) {
         let share = 100.0 * row.flow_ml_min / top.flow_ml_min;
         let words = format!("{EXAMPLE_DUTY_PCT:.0} % duty delivers {share:.1} % of full flow");
-        layers.push(Layer::Callout(Callout {
-            x: row.duty_pct,
-            y: q * row.flow_ml_min,
-            words: words.into(),
-        }));
+        layers.push(Layer::Callout(Callout { x: row.duty_pct, y: q * row.flow_ml_min, words: words.into() }));
     }
     layers
 }
@@ -112,16 +91,9 @@ fn straight_line(rows: &[&FlowRow], q: f64) -> Vec<Layer> {
 fn collection_layers(reduced: &Reduced, q: f64) -> Vec<Layer> {
     let of = |void: bool| -> Vec<Point> {
         let kept = reduced.collections.iter().filter(|c| c.void.is_some() == void);
-        kept.filter_map(|c| Some(Point::new(c.duty()?, q * c.flow_ml_min)))
-            .collect()
+        kept.filter_map(|c| Some(Point::new(c.duty()?, q * c.flow_ml_min))).collect()
     };
-    let mut layers = vec![points(
-        "collections",
-        Ink::Vermillion,
-        Marker::Disc,
-        false,
-        of(false),
-    )];
+    let mut layers = vec![points("collections", Ink::Vermillion, Marker::Disc, false, of(false))];
     let void = of(true);
     if !void.is_empty() {
         layers.push(points("void", Ink::Plain, Marker::Cross, false, void));
@@ -148,17 +120,15 @@ fn flow_table(caption: &str, rows: &[FlowRow], units: Units) -> Table {
         Column::number(format!("U (95 %), {}", shown.unit)),
         Column::words("basis"),
     ];
-    rows.iter()
-        .step_by(TABLE_STEP)
-        .fold(Table::new(caption, columns), |table, r| {
-            table.row(vec![
-                Cell::words(&r.nozzle),
-                Cell::number(Some(r.duty_pct), 3),
-                Cell::number(Some(r.flow_ml_min * shown.factor), 4),
-                Cell::number(Some(r.u95_ml_min * shown.factor), 2),
-                Cell::words(r.basis.word()),
-            ])
-        })
+    rows.iter().step_by(TABLE_STEP).fold(Table::new(caption, columns), |table, r| {
+        table.row(vec![
+            Cell::words(&r.nozzle),
+            Cell::number(Some(r.duty_pct), 3),
+            Cell::number(Some(r.flow_ml_min * shown.factor), 4),
+            Cell::number(Some(r.u95_ml_min * shown.factor), 2),
+            Cell::words(r.basis.word()),
+        ])
+    })
 }
 
 /// Flow over the pressure across the nozzle, both logarithmic: a straight line of slope 0.5 for an orifice.
@@ -181,19 +151,12 @@ pub(super) fn pressure_flow(fit: &PairFit, units: Units) -> Figure {
             .filter_map(|p| Some((p.line_kpa? - p.out_kpa, p.flow)))
             .filter(|(dp, q)| *dp > 0.0 && *q > 0.0)
             .collect();
-        let ends = places.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), (dp, _)| {
-            (a.min(*dp), b.max(*dp))
-        });
+        let ends = places.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), (dp, _)| (a.min(*dp), b.max(*dp)));
         let ink = Ink::ALL[index % Ink::ALL.len()];
         if ends.1 > 0.0 {
-            let line = [ends.0, ends.1]
-                .map(|dp| (dp * pressure.factor, law.k * dp.sqrt() * flow.factor))
-                .to_vec();
-            layers.push(Layer::Line(Line::solid(
-                format!("nozzle {}: square-root law", law.name),
-                ink,
-                line,
-            )));
+            let line =
+                [ends.0, ends.1].map(|dp| (dp * pressure.factor, law.k * dp.sqrt() * flow.factor)).to_vec();
+            layers.push(Layer::Line(Line::solid(format!("nozzle {}: square-root law", law.name), ink, line)));
         }
         for (dp, q) in &places {
             table = table.row(vec![
@@ -202,38 +165,18 @@ pub(super) fn pressure_flow(fit: &PairFit, units: Units) -> Figure {
                 Cell::number(Some(q * flow.factor), 4),
             ]);
         }
-        let marks = places
-            .iter()
-            .map(|(dp, q)| Point::new(dp * pressure.factor, q * flow.factor))
-            .collect();
-        layers.push(points(
-            &format!("nozzle {}: collections", law.name),
-            ink,
-            Marker::Disc,
-            true,
-            marks,
-        ));
+        let marks = places.iter().map(|(dp, q)| Point::new(dp * pressure.factor, q * flow.factor)).collect();
+        layers.push(points(&format!("nozzle {}: collections", law.name), ink, Marker::Disc, true, marks));
         if let Some(nozzle) = &fit.nozzles[index] {
-            readings.push(format!(
-                "nozzle {}: exponent {}",
-                law.name,
-                significant(nozzle.exponent.value, 4)
-            ));
+            readings.push(format!("nozzle {}: exponent {}", law.name, significant(nozzle.exponent.value, 4)));
         }
     }
     Figure {
         caption: "Pressure and flow, logarithmic".into(),
-        reading: format!(
-            "An orifice follows a line of slope 0.5; found: {}.",
-            readings.join("; ")
-        )
-        .into(),
+        reading: format!("An orifice follows a line of slope 0.5; found: {}.", readings.join("; ")).into(),
         chart: Chart::Plot(Plot {
             x: Axis::log(format!("pressure across the nozzle, {}", pressure.unit)),
-            panels: vec![Panel {
-                y: Axis::log(format!("flow, {}", flow.unit)),
-                layers,
-            }],
+            panels: vec![Panel { y: Axis::log(format!("flow, {}", flow.unit)), layers }],
         }),
         data: table,
         csv: FileName::new("collections.csv"),
@@ -253,27 +196,17 @@ pub(super) fn boost(fit: &PairFit, tables: &Tables, units: Units) -> Figure {
             .filter(|r| r.nozzle == law.name && (r.boost_kpa - boost).abs() < 0.5)
             .collect();
         let half = |r: &FlowRow, sign: f64| (r.flow_ml_min + sign * r.u95_ml_min).max(0.0) * flow.factor;
-        let label = format!(
-            "{} {} boost",
-            significant(boost * pressure.factor, 3),
-            pressure.unit
-        );
+        let label = format!("{} {} boost", significant(boost * pressure.factor, 3), pressure.unit);
         let last = BOOSTS_KPA.last() == Some(boost);
         layers.extend(last.then(|| {
             Layer::Band(Band {
                 label: format!("uncertainty at {label} (95 %)").into(),
                 kind: BandKind::Confidence,
                 ink,
-                points: rows
-                    .iter()
-                    .map(|r| (r.duty_pct, half(r, -1.0), half(r, 1.0)))
-                    .collect(),
+                points: rows.iter().map(|r| (r.duty_pct, half(r, -1.0), half(r, 1.0))).collect(),
             })
         }));
-        let line = rows
-            .iter()
-            .map(|r| (r.duty_pct, r.flow_ml_min * flow.factor))
-            .collect();
+        let line = rows.iter().map(|r| (r.duty_pct, r.flow_ml_min * flow.factor)).collect();
         layers.push(Layer::Line(Line::solid(label, ink, line).dashed(dash)));
     }
     let columns = vec![

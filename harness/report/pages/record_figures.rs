@@ -51,12 +51,7 @@ fn stretches(folder: &RunFolder) -> Result<Vec<Stretch>, Problems> {
     let mut void = false;
     let mut close = |open: &mut Option<f64>, to_s: f64, kind: SpanKind, what: &'static str| {
         if let Some(from_s) = open.take().filter(|from| to_s - from >= SHORT_S) {
-            found.push(Stretch {
-                kind,
-                what,
-                from_s,
-                to_s,
-            });
+            found.push(Stretch { kind, what, from_s, to_s });
         }
     };
     for event in folder.events()? {
@@ -100,11 +95,9 @@ fn wanted(purpose: Purpose, all: &[Role]) -> Vec<Role> {
         Purpose::DeadHead => vec![LinePressure, Duty, Supply],
         Purpose::TankLevel => vec![TankLevel, CupMass, TankMass, Duty],
         Purpose::CheckScale => vec![CupMass],
-        Purpose::Controller | Purpose::RoadTrace => [Boost, Rpm]
-            .into_iter()
-            .chain(outputs())
-            .chain([LinePressure])
-            .collect(),
+        Purpose::Controller | Purpose::RoadTrace => {
+            [Boost, Rpm].into_iter().chain(outputs()).chain([LinePressure]).collect()
+        }
     };
     let mut list: Vec<Role> = list.into_iter().filter(|r| all.contains(r)).collect();
     // The duty that was set stands in only where none was measured.
@@ -121,11 +114,7 @@ fn over_time(folder: &RunFolder, units: Units) -> Result<Option<Figure>, Problem
     folder.samples(&mut |row| thinner.row(row))?;
     let series = thinner.finish();
     let stretches = stretches(folder)?;
-    let drawn = if stretches.len() > STRETCHES_MOST {
-        &[]
-    } else {
-        stretches.as_slice()
-    };
+    let drawn = if stretches.len() > STRETCHES_MOST { &[] } else { stretches.as_slice() };
     let panels: Vec<Panel> = wanted
         .iter()
         .filter_map(|role| series.iter().find(|s| s.role == *role && !s.points.is_empty()))
@@ -151,10 +140,7 @@ fn over_time(folder: &RunFolder, units: Units) -> Result<Option<Figure>, Problem
     Ok(Some(Figure {
         caption: "The run over time".into(),
         reading: (reading + ".").into(),
-        chart: Chart::Plot(Plot {
-            x: Axis::linear("time, s"),
-            panels,
-        }),
+        chart: Chart::Plot(Plot { x: Axis::linear("time, s"), panels }),
         data: table(&stretches),
         csv: FileName::new("samples.csv"),
     }))
@@ -164,15 +150,8 @@ fn over_time(folder: &RunFolder, units: Units) -> Result<Option<Figure>, Problem
 fn panel(series: &Series, ink: Ink, stretches: &[Stretch], units: Units) -> Panel {
     let (name, unit) = title(&series.role);
     let shown = units.shown(unit);
-    let label = if unit.is_empty() {
-        name
-    } else {
-        format!("{name}, {}", shown.unit)
-    };
-    let points = series
-        .points
-        .iter()
-        .map(|p| (p.time_s, p.mean * shown.factor + shown.offset));
+    let label = if unit.is_empty() { name } else { format!("{name}, {}", shown.unit) };
+    let points = series.points.iter().map(|p| (p.time_s, p.mean * shown.factor + shown.offset));
     let mut line = Line::solid(label.as_str(), ink, points.collect());
     // What was set holds until it is set again.
     line.step = series.role.direction() == Direction::Set;
@@ -192,11 +171,7 @@ fn panel(series: &Series, ink: Ink, stretches: &[Stretch], units: Units) -> Pane
         y: if matches!(series.role, Role::Switch | Role::TankLevel | Role::Solenoid) {
             Axis::words(
                 label,
-                if series.role == Role::Solenoid {
-                    ["closed", "open"]
-                } else {
-                    ["open", "made"]
-                },
+                if series.role == Role::Solenoid { ["closed", "open"] } else { ["open", "made"] },
             )
         } else {
             Axis::linear(label)
@@ -226,18 +201,8 @@ fn title(role: &Role) -> (String, &'static str) {
 }
 
 fn table(stretches: &[Stretch]) -> Table {
-    let columns = vec![
-        Column::words("what"),
-        Column::number("from, s"),
-        Column::number("to, s"),
-    ];
-    stretches
-        .iter()
-        .fold(Table::new("Stretches of the run", columns), |table, s| {
-            table.row(vec![
-                Cell::words(s.what),
-                Cell::number(Some(s.from_s), 6),
-                Cell::number(Some(s.to_s), 6),
-            ])
-        })
+    let columns = vec![Column::words("what"), Column::number("from, s"), Column::number("to, s")];
+    stretches.iter().fold(Table::new("Stretches of the run", columns), |table, s| {
+        table.row(vec![Cell::words(s.what), Cell::number(Some(s.from_s), 6), Cell::number(Some(s.to_s), 6)])
+    })
 }

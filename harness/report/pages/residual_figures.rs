@@ -24,12 +24,7 @@ struct Rest {
 /// Over duty, and over time.
 pub(super) fn figures(reduced: &Reduced, fit: &PairFit, units: Units) -> [Figure; 2] {
     let shown = units.shown("mL/min");
-    let times: Vec<f64> = fit
-        .points
-        .flowing
-        .iter()
-        .map(|p| time_s(reduced, p.step, p.repeat))
-        .collect();
+    let times: Vec<f64> = fit.points.flowing.iter().map(|p| time_s(reduced, p.step, p.repeat)).collect();
     let timed = times.windows(2).any(|w| (w[1] - w[0]).abs() > 0.0);
     let rests: Vec<Rest> = fit
         .points
@@ -53,11 +48,7 @@ pub(super) fn figures(reduced: &Reduced, fit: &PairFit, units: Units) -> [Figure
             }
         })
         .collect();
-    let along = if timed {
-        "time, min"
-    } else {
-        "collection, in the order taken"
-    };
+    let along = if timed { "time, min" } else { "collection, in the order taken" };
     [
         figure(
             "Residuals over duty",
@@ -78,10 +69,7 @@ pub(super) fn figures(reduced: &Reduced, fit: &PairFit, units: Units) -> [Figure
 
 /// When a collection began, s; not a number where there is none such.
 fn time_s(reduced: &Reduced, step: u32, repeat: u32) -> f64 {
-    let found = reduced
-        .collections
-        .iter()
-        .find(|c| c.step == step && c.repeat == repeat);
+    let found = reduced.collections.iter().find(|c| c.step == step && c.repeat == repeat);
     found.map_or(f64::NAN, |c| c.time_s)
 }
 
@@ -95,11 +83,7 @@ fn figure(
 ) -> Figure {
     let (place, along, shown) = how;
     let title = format!("measured less fitted, {}", shown.unit);
-    let columns = vec![
-        Column::number("duty, %"),
-        Column::number(along),
-        Column::number(title.as_str()),
-    ];
+    let columns = vec![Column::number("duty, %"), Column::number(along), Column::number(title.as_str())];
     let data = rests.iter().fold(Table::new(caption, columns), |table, r| {
         table.row(vec![
             Cell::number(Some(r.duty_pct), 4),
@@ -108,12 +92,8 @@ fn figure(
         ])
     });
     let places = rests.iter().map(|r| Point::new(place(r), r.rest)).collect();
-    let zero = Layer::Reference(Reference {
-        label: "".into(),
-        kind: ReferenceKind::Base,
-        upright: false,
-        at: 0.0,
-    });
+    let zero =
+        Layer::Reference(Reference { label: "".into(), kind: ReferenceKind::Base, upright: false, at: 0.0 });
     Figure {
         caption: caption.into(),
         reading: reading.into(),
@@ -123,13 +103,7 @@ fn figure(
                 y: Axis::linear(title),
                 layers: vec![
                     zero,
-                    points(
-                        "measured less fitted",
-                        Ink::Vermillion,
-                        Marker::Disc,
-                        false,
-                        places,
-                    ),
+                    points("measured less fitted", Ink::Vermillion, Marker::Disc, false, places),
                 ],
             }],
         }),

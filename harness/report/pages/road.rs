@@ -17,25 +17,15 @@ const TABLE_EVERY: usize = 10;
 /// The page.
 #[must_use]
 pub fn page(subject: &Subject, road: &Road, verdicts: &Verdicts, units: Units) -> Page {
-    let said = [format!(
-        "{:.0} s of road; the pump ran for {:.0} s of them.",
-        road.seconds, road.spraying_s
-    )];
+    let said = [format!("{:.0} s of road; the pump ran for {:.0} s of them.", road.seconds, road.spraying_s)];
     let mut page = items::page(subject, verdicts, &[], &said, &["road.csv"], units);
-    page.sections.insert(
-        0,
-        Section::new("Over time").with(Block::figure(over_time(road, units))),
-    );
+    page.sections.insert(0, Section::new("Over time").with(Block::figure(over_time(road, units))));
     page
 }
 
 fn over_time(road: &Road, units: Units) -> Figure {
     let pressure = units.shown("kPa");
-    let names = [
-        "duty, %".to_owned(),
-        format!("line, {}", pressure.unit),
-        "used, mL".to_owned(),
-    ];
+    let names = ["duty, %".to_owned(), format!("line, {}", pressure.unit), "used, mL".to_owned()];
     let factors = [1.0, pressure.factor, 1.0];
     let inks = [Ink::Purple, Ink::Blue, Ink::Green];
     let panel = |i: usize| {
@@ -45,19 +35,11 @@ fn over_time(road: &Road, units: Units) -> Figure {
             layers: vec![Layer::Line(Line::solid(names[i].as_str(), inks[i], line))],
         }
     };
-    let panels = (0..3)
-        .filter(|i| !road.series[*i].is_empty())
-        .map(panel)
-        .collect();
-    let columns = std::iter::once(Column::number("time, s"))
-        .chain(names.iter().map(Column::number))
-        .collect();
-    let at = |i: usize, t: f64| {
-        road.series[i]
-            .iter()
-            .find(|p| (p.0 - t).abs() < 1e-6)
-            .map(|p| p.1 * factors[i])
-    };
+    let panels = (0..3).filter(|i| !road.series[*i].is_empty()).map(panel).collect();
+    let columns =
+        std::iter::once(Column::number("time, s")).chain(names.iter().map(Column::number)).collect();
+    let at =
+        |i: usize, t: f64| road.series[i].iter().find(|p| (p.0 - t).abs() < 1e-6).map(|p| p.1 * factors[i]);
     let mut table = Table::new("The trace over time", columns);
     for (t, _) in road.series[1].iter().step_by(TABLE_EVERY) {
         let cells = (0..3).map(|i| Cell::number(at(i, *t), 4));
@@ -67,10 +49,7 @@ fn over_time(road: &Road, units: Units) -> Figure {
         caption: "Duty, line pressure and fluid used".into(),
         reading: "What the controller asked of the pump, what pressure that made, what was used up to then."
             .into(),
-        chart: Chart::Plot(Plot {
-            x: Axis::linear("time, s"),
-            panels,
-        }),
+        chart: Chart::Plot(Plot { x: Axis::linear("time, s"), panels }),
         data: table,
         csv: FileName::new("road.csv"),
     }

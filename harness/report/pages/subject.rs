@@ -30,38 +30,24 @@ impl Subject {
     #[must_use]
     pub fn of_run(title: &str, run: &RunFile, rig: &Rig) -> Self {
         let nozzles: Vec<&str> = run.nozzles.iter().map(|n| n.name.as_str()).collect();
-        let hash = run
-            .files
-            .iter()
-            .find(|f| f.name == "samples.csv")
-            .and_then(|f| f.sha256.clone());
+        let hash = run.files.iter().find(|f| f.name == "samples.csv").and_then(|f| f.sha256.clone());
         let hash = hash.unwrap_or_default();
         let mut provenance = vec![
             Fact::new("software", &*run.program),
             Fact::new("scenario", run.scenario.as_str()),
             Fact::new("seed", run.seed.to_string()),
         ];
-        provenance.extend(
-            run.parameters
-                .iter()
-                .map(|(name, value)| Fact::new(format!("parameter {name}"), value)),
-        );
+        provenance
+            .extend(run.parameters.iter().map(|(name, value)| Fact::new(format!("parameter {name}"), value)));
         provenance.extend(run.instruments.iter().map(|i| {
             let identity = i.identity.clone().unwrap_or_else(|| "does not tell".into());
             Fact::new(format!("instrument {}", i.name), identity)
         }));
-        let dated = run
-            .channels
-            .iter()
-            .filter_map(|c| Some((c, c.calibrated.as_ref()?)));
+        let dated = run.channels.iter().filter_map(|c| Some((c, c.calibrated.as_ref()?)));
         provenance.extend(dated.map(|(c, date)| Fact::new(format!("calibration of {}", c.role), date)));
         let hashed = run.files.iter().filter_map(|f| Some((f, f.sha256.as_ref()?)));
         provenance.extend(hashed.map(|(f, sum)| Fact::new(format!("SHA-256 of {}", f.name), sum)));
-        provenance.extend(
-            run.safe_state
-                .iter()
-                .map(|words| Fact::new("end of the run", words)),
-        );
+        provenance.extend(run.safe_state.iter().map(|words| Fact::new("end of the run", words)));
         Subject {
             title: title.into(),
             items: format!("{}; nozzle {}", run.pump, nozzles.join(", ")),
@@ -97,15 +83,9 @@ impl Subject {
             identity: vec![
                 Fact::new("data", file.to_owned()),
                 Fact::new("bench", rig.map(|r| r.name.clone()).unwrap_or_default()),
-                Fact::new(
-                    "liquid",
-                    liquid(rig.map_or(0.0, |r| r.fluid.methanol_mass_fraction)),
-                ),
+                Fact::new("liquid", liquid(rig.map_or(0.0, |r| r.fluid.methanol_mass_fraction))),
             ],
-            provenance: vec![Fact::new(
-                "software",
-                concat!("dutycup ", env!("CARGO_PKG_VERSION")),
-            )],
+            provenance: vec![Fact::new("software", concat!("dutycup ", env!("CARGO_PKG_VERSION")))],
         }
     }
 }

@@ -47,13 +47,7 @@ pub fn loop_figure(points: &SwitchPoints, items: &[Item], units: Units) -> Optio
     let mut lower = Vec::new();
     for (way, point, label, ink, marker) in [
         (Way::Rising, trip, "trip, rising", Ink::Blue, Marker::Triangle),
-        (
-            Way::Falling,
-            reset,
-            "reset, falling",
-            Ink::Vermillion,
-            Marker::Square,
-        ),
+        (Way::Falling, reset, "reset, falling", Ink::Vermillion, Marker::Square),
     ] {
         let single = point.and_then(|p| Some((p.value_kpa, p.tolerance_kpa()?)));
         if let Some((a, b)) = single.map(|(at, half)| (at - half, at + half)) {
@@ -102,14 +96,8 @@ pub fn loop_figure(points: &SwitchPoints, items: &[Item], units: Units) -> Optio
         chart: Chart::Plot(Plot {
             x: Axis::linear(format!("line pressure, {}", kpa.unit)),
             panels: vec![
-                Panel {
-                    y: Axis::words("contact", ["open", "made"]),
-                    layers: upper,
-                },
-                Panel {
-                    y: Axis::linear("ramp").over(0.0, points.ramps.len() as f64 + 1.0),
-                    layers: lower,
-                },
+                Panel { y: Axis::words("contact", ["open", "made"]), layers: upper },
+                Panel { y: Axis::linear("ramp").over(0.0, points.ramps.len() as f64 + 1.0), layers: lower },
             ],
         }),
         data: table(points, f, kpa.unit),

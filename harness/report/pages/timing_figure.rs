@@ -25,9 +25,7 @@ pub fn histograms(log: &[u8]) -> Vec<(String, Histogram<u64>)> {
             return None;
         };
         let name = interval.tag()?.as_str().replace('_', " ");
-        let bytes = base64::engine::general_purpose::STANDARD
-            .decode(interval.encoded_histogram())
-            .ok()?;
+        let bytes = base64::engine::general_purpose::STANDARD.decode(interval.encoded_histogram()).ok()?;
         Some((name, reader.deserialize(&mut bytes.as_slice()).ok()?))
     };
     IntervalLogIterator::new(log).filter_map(one).collect()
@@ -38,10 +36,7 @@ pub fn histograms(log: &[u8]) -> Vec<(String, Histogram<u64>)> {
 pub fn section(dir: &Path) -> Option<Section> {
     // A run that was killed leaves no log, and its report says nothing about timing.
     let log = std::fs::read(dir.join("timing.hlog")).ok()?;
-    let found: Vec<_> = histograms(&log)
-        .into_iter()
-        .filter(|(_, h)| !h.is_empty())
-        .collect();
+    let found: Vec<_> = histograms(&log).into_iter().filter(|(_, h)| !h.is_empty()).collect();
     if found.is_empty() {
         return None;
     }
@@ -90,41 +85,26 @@ fn bins(histogram: &Histogram<u64>) -> Vec<(f64, f64, f64)> {
             _ => bars.push((at, value.count_at_value())),
         }
     }
-    bars.iter()
-        .map(|(i, count)| (edge(*i), edge(i + 1), *count as f64))
-        .collect()
+    bars.iter().map(|(i, count)| (edge(*i), edge(i + 1), *count as f64)).collect()
 }
 
 fn table(found: &[(String, Histogram<u64>)]) -> Table {
-    let columns = [
-        "what",
-        "count",
-        "median, ms",
-        "99 %, ms",
-        "99.9 %, ms",
-        "longest, ms",
-    ];
-    let columns = columns.iter().enumerate().map(|(i, name)| {
-        if i == 0 {
-            Column::words(*name)
-        } else {
-            Column::number(*name)
-        }
-    });
-    found.iter().fold(
-        Table::new("Times in milliseconds", columns.collect()),
-        |table, (name, h)| {
-            let at = |q: f64| Cell::number(Some(h.value_at_quantile(q) as f64 / US), 3);
-            table.row(vec![
-                Cell::words(name),
-                Cell::words(h.len().to_string()),
-                at(0.5),
-                at(0.99),
-                at(0.999),
-                Cell::number(Some(h.max() as f64 / US), 3),
-            ])
-        },
-    )
+    let columns = ["what", "count", "median, ms", "99 %, ms", "99.9 %, ms", "longest, ms"];
+    let columns = columns
+        .iter()
+        .enumerate()
+        .map(|(i, name)| if i == 0 { Column::words(*name) } else { Column::number(*name) });
+    found.iter().fold(Table::new("Times in milliseconds", columns.collect()), |table, (name, h)| {
+        let at = |q: f64| Cell::number(Some(h.value_at_quantile(q) as f64 / US), 3);
+        table.row(vec![
+            Cell::words(name),
+            Cell::words(h.len().to_string()),
+            at(0.5),
+            at(0.99),
+            at(0.999),
+            Cell::number(Some(h.max() as f64 / US), 3),
+        ])
+    })
 }
 
 #[cfg(test)]
@@ -143,10 +123,7 @@ mod tests {
         assert_eq!(found[0].0, "scale");
         let bars = bins(&found[0].1);
         assert!((bars.iter().map(|b| b.2).sum::<f64>() - 100.0).abs() < 1e-9);
-        assert!(
-            bars.windows(2).all(|w| w[0].1 <= w[1].0 + 1e-9),
-            "in order, side by side"
-        );
+        assert!(bars.windows(2).all(|w| w[0].1 <= w[1].0 + 1e-9), "in order, side by side");
         assert!(bars[0].0 <= 1.01 && bars.last().unwrap().1 >= 100.0);
         assert!(histograms(b"#not a log\nnonsense").is_empty());
     }

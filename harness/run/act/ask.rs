@@ -15,11 +15,7 @@ pub(super) struct Ask {
 
 impl Ask {
     pub(super) fn new(request: String) -> Self {
-        Ask {
-            request,
-            asked: false,
-            answer: None,
-        }
+        Ask { request, asked: false, answer: None }
     }
 }
 

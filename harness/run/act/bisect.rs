@@ -115,11 +115,7 @@ impl Act for Bisect {
         };
         let (was_second, finished) = (self.phase == Phase::Second, self.take(value > self.level));
         if finished {
-            let kind = if was_second && self.halvings == 0 {
-                "no_edge"
-            } else {
-                "edge"
-            };
+            let kind = if was_second && self.halvings == 0 { "no_edge" } else { "edge" };
             let pairs: [(&str, &dyn std::fmt::Display); 5] = [
                 ("input", &self.input),
                 ("output", &self.output),

@@ -28,24 +28,12 @@ pub(super) struct ByEye {
 
 impl ByEye {
     pub(super) fn new(role: Role, (from, to): (f64, f64), seconds: f64) -> Self {
-        ByEye {
-            role,
-            from,
-            to,
-            seconds,
-            answer: None,
-            asked: false,
-            wrong: 0,
-        }
+        ByEye { role, from, to, seconds, answer: None, asked: false, wrong: 0 }
     }
 
     fn question(&self) -> String {
         let show = |value, dimension| quantity::show(value, dimension, Units::Metric);
-        let (way, seen) = if self.to < self.from {
-            ("down", "stopped")
-        } else {
-            ("up", "started")
-        };
+        let (way, seen) = if self.to < self.from { ("down", "stopped") } else { ("up", "started") };
         format!(
             "Turn {} slowly and evenly {way}, from {} to {} over about {}, and watch the spray. \
              Answer with the value at which it {seen} [%]; answer {NOTHING} if it never did.",

@@ -85,10 +85,7 @@ impl Collect {
     fn stop_pump(&mut self, bench: &mut Context<'_>, now: Moment, before: bool) -> Result<(), Fault> {
         bench.set(&Role::PumpDuty, 0.0, now)?;
         bench.log.text(now, "set", "pump_duty=0");
-        self.phase = Phase::Stopping {
-            until: now + REST_AFTER,
-            before,
-        };
+        self.phase = Phase::Stopping { until: now + REST_AFTER, before };
         Ok(())
     }
 
@@ -98,11 +95,8 @@ impl Collect {
         self.mass_start_g = None;
         self.mass_changed = now;
         (self.gain_from, self.no_gain) = (None, None);
-        let pairs: [(&str, &dyn std::fmt::Display); 3] = [
-            ("repeat", &self.repeat),
-            ("nozzle", &self.nozzle),
-            ("duty_set_pct", &self.duty_pct),
-        ];
+        let pairs: [(&str, &dyn std::fmt::Display); 3] =
+            [("repeat", &self.repeat), ("nozzle", &self.nozzle), ("duty_set_pct", &self.duty_pct)];
         bench.log.event(now, "collect_start", &pairs);
     }
 
@@ -113,11 +107,7 @@ impl Collect {
             CollectStop::Seconds(s) => (elapsed_s >= s).then_some("time"),
             CollectStop::Mass { grams, at_most_s } => {
                 let collected = self.mass_start_g.map_or(0.0, |start| self.mass_g - start);
-                if collected >= grams {
-                    Some("mass")
-                } else {
-                    (elapsed_s >= at_most_s).then_some("time")
-                }
+                if collected >= grams { Some("mass") } else { (elapsed_s >= at_most_s).then_some("time") }
             }
         }
     }
@@ -155,10 +145,7 @@ impl Collect {
         else {
             return Ok(());
         };
-        let seen = format!(
-            "the cup gained {gained_g:.2} g in {:.1} s with the pump on",
-            over.as_secs_f64()
-        );
+        let seen = format!("the cup gained {gained_g:.2} g in {:.1} s with the pump on", over.as_secs_f64());
         let help = "see whether the cup runs over, and that the spray reaches it";
         Err(Fault::new(FaultCode::Frozen, "cup_mass", seen, help))
     }
@@ -191,10 +178,7 @@ impl Act for Collect {
             }
             // A person sets the duty in its own time; ours begins then.
             Phase::Stopping { before, .. } if bench.desk.is_pending(&Role::PumpDuty) => {
-                self.phase = Phase::Stopping {
-                    until: now + REST_AFTER,
-                    before,
-                };
+                self.phase = Phase::Stopping { until: now + REST_AFTER, before };
             }
             Phase::Restarting { .. } if bench.desk.is_pending(&Role::PumpDuty) => {
                 self.phase = Phase::Restarting { until: now + RESTART };
@@ -202,14 +186,9 @@ impl Act for Collect {
             Phase::Stopping { until, before } if now >= until => {
                 let which = if before { "before" } else { "after" };
                 let step = bench.log.step;
-                bench
-                    .log
-                    .event(now, "rest_start", &[("which", &which), ("collection", &step)]);
+                bench.log.event(now, "rest_start", &[("which", &which), ("collection", &step)]);
                 (self.moving, self.rested) = (false, false);
-                self.phase = Phase::Resting {
-                    until: now + REST_FOR,
-                    before,
-                };
+                self.phase = Phase::Resting { until: now + REST_FOR, before };
             }
             Phase::Resting { until, .. } if now >= until && self.restless(until - REST_FOR, now)? => {
                 return Ok(Progress::Until(now + Duration::from_millis(100)));
@@ -217,9 +196,7 @@ impl Act for Collect {
             Phase::Resting { until, before } if now >= until => {
                 let which = if before { "before" } else { "after" };
                 let step = bench.log.step;
-                bench
-                    .log
-                    .event(now, "rest_end", &[("which", &which), ("collection", &step)]);
+                bench.log.event(now, "rest_end", &[("which", &which), ("collection", &step)]);
                 if !before {
                     return Ok(Progress::Done);
                 }
@@ -283,10 +260,7 @@ impl Act for Collect {
 
     fn gap(&mut self, span: Duration) {
         if self.phase == Phase::Collecting {
-            self.void = Some(format!(
-                "the loop stood still for {:.0} ms",
-                span.as_secs_f64() * 1e3
-            ));
+            self.void = Some(format!("the loop stood still for {:.0} ms", span.as_secs_f64() * 1e3));
         }
     }
 }

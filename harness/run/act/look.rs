@@ -11,17 +11,12 @@ use crate::script::planner::END;
 use crate::script::role::Role;
 
 /// Kinds of spans whose readings the analysis takes from their end, and which readings those are.
-const AT_END: [(&str, &[Role]); 2] = [
-    ("vented_zero", &[Role::LinePressure, Role::BackPressure]),
-    ("weigh", &[Role::CupMass, Role::TankMass]),
-];
+const AT_END: [(&str, &[Role]); 2] =
+    [("vented_zero", &[Role::LinePressure, Role::BackPressure]), ("weigh", &[Role::CupMass, Role::TankMass])];
 
 /// The readings that the end of a span needs from a person; none where it is another mark, or instruments read them.
 pub(super) fn wanted_at_end(kind: &str, values: &[(String, String)], desk: &Desk<'_>) -> Option<Vec<Role>> {
-    let of = values
-        .iter()
-        .find(|(name, _)| name == "of")
-        .map(|(_, of)| of.as_str());
+    let of = values.iter().find(|(name, _)| name == "of").map(|(_, of)| of.as_str());
     let (_, roles) = AT_END.iter().find(|(span, _)| kind == END && of == Some(span))?;
     let wanted: Vec<Role> = roles.iter().filter(|r| desk.by_hand(r)).cloned().collect();
     (!wanted.is_empty()).then_some(wanted)
@@ -57,14 +52,7 @@ impl Look {
     }
 
     fn new(note: &'static str, roles: Vec<Role>, mark: Option<Mark>) -> Self {
-        Look {
-            note,
-            roles,
-            mark,
-            open: None,
-            asked_at: Moment::START,
-            value: 0.0,
-        }
+        Look { note, roles, mark, open: None, asked_at: Moment::START, value: 0.0 }
     }
 
     fn ask(&mut self, bench: &mut Context<'_>, now: Moment) {
@@ -93,11 +81,7 @@ impl Act for Look {
             return mark.advance(bench, now);
         }
         let (role, after_s) = (&self.roles[0], now.since(self.asked_at).as_secs_f64());
-        bench.log.event(
-            now,
-            "settled",
-            &[("role", role), ("value", &self.value), ("after_s", &after_s)],
-        );
+        bench.log.event(now, "settled", &[("role", role), ("value", &self.value), ("after_s", &after_s)]);
         Ok(Progress::Done)
     }
 

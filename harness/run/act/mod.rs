@@ -111,73 +111,29 @@ pub trait Act: std::fmt::Debug + Send {
 pub fn begin(step: &Step, desk: &Desk<'_>) -> Box<dyn Act> {
     match &step.op {
         Op::Settle { role, .. } if desk.by_hand(role) => Box::new(look::Look::settled(role.clone())),
-        Op::Ramp {
-            role,
-            from,
-            to,
-            seconds,
-            ..
-        } if desk.by_hand(role) => Box::new(by_eye::ByEye::new(role.clone(), (*from, *to), *seconds)),
-        Op::Collect {
-            repeat, nozzle, stop, ..
-        } if desk.by_hand(&Role::CupMass) => Box::new(weigh::Weigh::new(*repeat, nozzle.clone(), *stop)),
+        Op::Ramp { role, from, to, seconds, .. } if desk.by_hand(role) => {
+            Box::new(by_eye::ByEye::new(role.clone(), (*from, *to), *seconds))
+        }
+        Op::Collect { repeat, nozzle, stop, .. } if desk.by_hand(&Role::CupMass) => {
+            Box::new(weigh::Weigh::new(*repeat, nozzle.clone(), *stop))
+        }
         Op::Mark { kind, values } if look::wanted_at_end(kind, values, desk).is_some() => {
             Box::new(look::Look::at_end(kind.clone(), values.clone()))
         }
         Op::Set(values) => Box::new(set::Set::new(values.clone())),
-        Op::Hold { seconds } => Box::new(Hold {
-            seconds: *seconds,
-            until: None,
-        }),
-        Op::Ramp {
-            role,
-            from,
-            to,
-            seconds,
-            until,
-        } => Box::new(ramp::Ramp::new(
-            role.clone(),
-            (*from, *to),
-            *seconds,
-            until.clone(),
-        )),
-        Op::Settle {
-            role,
-            within,
-            within_fraction,
-            window_s,
-            at_most_s,
-        } => Box::new(settle::Settle::new(
-            role.clone(),
-            (*within, *within_fraction),
-            *window_s,
-            *at_most_s,
-        )),
-        Op::Collect {
-            repeat,
-            nozzle,
-            stop,
-            weigh_at_rest,
-        } => Box::new(collect::Collect::new(
-            *repeat,
-            nozzle.clone(),
-            *stop,
-            *weigh_at_rest,
-        )),
-        Op::Mark { kind, values } => Box::new(Mark {
-            kind: kind.clone(),
-            values: values.clone(),
-        }),
+        Op::Hold { seconds } => Box::new(Hold { seconds: *seconds, until: None }),
+        Op::Ramp { role, from, to, seconds, until } => {
+            Box::new(ramp::Ramp::new(role.clone(), (*from, *to), *seconds, until.clone()))
+        }
+        Op::Settle { role, within, within_fraction, window_s, at_most_s } => {
+            Box::new(settle::Settle::new(role.clone(), (*within, *within_fraction), *window_s, *at_most_s))
+        }
+        Op::Collect { repeat, nozzle, stop, weigh_at_rest } => {
+            Box::new(collect::Collect::new(*repeat, nozzle.clone(), *stop, *weigh_at_rest))
+        }
+        Op::Mark { kind, values } => Box::new(Mark { kind: kind.clone(), values: values.clone() }),
         Op::Replay { rows, .. } => Box::new(replay::Replay::new(rows.clone())),
-        Op::Bisect {
-            input,
-            from,
-            to,
-            resolution,
-            output,
-            level,
-            settle_s,
-        } => Box::new(bisect::Bisect::new(
+        Op::Bisect { input, from, to, resolution, output, level, settle_s } => Box::new(bisect::Bisect::new(
             (input.clone(), output.clone()),
             (*from, *to),
             *resolution,
@@ -186,10 +142,9 @@ pub fn begin(step: &Step, desk: &Desk<'_>) -> Box<dyn Act> {
         )),
         Op::Ask { request } => Box::new(ask::Ask::new(request.clone())),
         Op::Vent { at_most_s } => Box::new(vent::Vent::new(*at_most_s)),
-        Op::Expect { item, lower, upper } => Box::new(Expect {
-            item: item.clone(),
-            limits: [("lower", *lower), ("upper", *upper)],
-        }),
+        Op::Expect { item, lower, upper } => {
+            Box::new(Expect { item: item.clone(), limits: [("lower", *lower), ("upper", *upper)] })
+        }
     }
 }
 
@@ -202,14 +157,8 @@ struct Hold {
 
 impl Act for Hold {
     fn advance(&mut self, _bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
-        let until = *self
-            .until
-            .get_or_insert(now + Duration::from_secs_f64(self.seconds.max(0.0)));
-        Ok(if now >= until {
-            Progress::Done
-        } else {
-            Progress::Until(until)
-        })
+        let until = *self.until.get_or_insert(now + Duration::from_secs_f64(self.seconds.max(0.0)));
+        Ok(if now >= until { Progress::Done } else { Progress::Until(until) })
     }
 }
 
@@ -223,11 +172,8 @@ struct Mark {
 impl Act for Mark {
     fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
         let mut pairs: Vec<(&str, &dyn std::fmt::Display)> = vec![("kind", &self.kind)];
-        pairs.extend(
-            self.values
-                .iter()
-                .map(|(name, value)| (name.as_str(), value as &dyn std::fmt::Display)),
-        );
+        pairs
+            .extend(self.values.iter().map(|(name, value)| (name.as_str(), value as &dyn std::fmt::Display)));
         bench.log.event(now, "mark", &pairs);
         Ok(Progress::Done)
     }
@@ -244,11 +190,7 @@ impl Act for Expect {
     fn advance(&mut self, bench: &mut Context<'_>, now: Moment) -> Result<Progress, Fault> {
         let mut pairs: Vec<(&str, &dyn std::fmt::Display)> = vec![("item", &self.item)];
         for (name, limit) in &self.limits {
-            pairs.extend(
-                limit
-                    .as_ref()
-                    .map(|value| (*name, value as &dyn std::fmt::Display)),
-            );
+            pairs.extend(limit.as_ref().map(|value| (*name, value as &dyn std::fmt::Display)));
         }
         bench.log.event(now, "expect", &pairs);
         Ok(Progress::Done)

@@ -27,17 +27,7 @@ pub(super) struct Ramp {
 
 impl Ramp {
     pub(super) fn new(role: Role, (from, to): (f64, f64), seconds: f64, until: Option<Until>) -> Self {
-        Ramp {
-            role,
-            from,
-            to,
-            seconds,
-            until,
-            start: None,
-            next: Moment::START,
-            passed: None,
-            below: None,
-        }
+        Ramp { role, from, to, seconds, until, start: None, next: Moment::START, passed: None, below: None }
     }
 }
 
@@ -47,21 +37,14 @@ impl Act for Ramp {
         if let (Some(passed), Some(until)) = (self.passed, &self.until)
             && now >= passed + Duration::from_secs_f64(until.then_s.max(0.0))
         {
-            bench.log.event(
-                passed,
-                "passed",
-                &[("role", &until.role), ("level", &until.level)],
-            );
+            bench.log.event(passed, "passed", &[("role", &until.role), ("level", &until.level)]);
             return Ok(Progress::Done);
         }
         if now < self.next {
             return Ok(Progress::Until(self.next));
         }
-        let share = if self.seconds > 0.0 {
-            (now.since(start).as_secs_f64() / self.seconds).min(1.0)
-        } else {
-            1.0
-        };
+        let share =
+            if self.seconds > 0.0 { (now.since(start).as_secs_f64() / self.seconds).min(1.0) } else { 1.0 };
         bench.set(&self.role, self.from + (self.to - self.from) * share, now)?;
         if share >= 1.0 {
             return Ok(Progress::Done);
@@ -89,12 +72,7 @@ mod tests {
 
     #[test]
     fn a_level_counts_only_when_it_is_crossed_the_right_way() {
-        let until = |rising| Until {
-            role: Role::Switch,
-            level: 0.5,
-            rising,
-            then_s: 0.0,
-        };
+        let until = |rising| Until { role: Role::Switch, level: 0.5, rising, then_s: 0.0 };
         for (rising, readings, crossed) in [
             (true, &[0.0, 1.0][..], true),
             (true, &[1.0, 0.0], false),
@@ -106,11 +84,7 @@ mod tests {
             for (i, value) in readings.iter().enumerate() {
                 ramp.reading(&Role::Switch, Moment::from_ms(i as u64), *value);
             }
-            assert_eq!(
-                ramp.passed.is_some(),
-                crossed,
-                "rising {rising}, readings {readings:?}"
-            );
+            assert_eq!(ramp.passed.is_some(), crossed, "rising {rising}, readings {readings:?}");
         }
     }
 }

@@ -19,11 +19,7 @@ pub(super) struct Replay {
 
 impl Replay {
     pub(super) fn new(rows: Rows) -> Self {
-        Replay {
-            rows,
-            next: 0,
-            start: None,
-        }
+        Replay { rows, next: 0, start: None }
     }
 }
 

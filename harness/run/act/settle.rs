@@ -82,16 +82,10 @@ impl Act for Settle {
         let end = start + self.at_most.max(self.window);
         if now >= end {
             let at_most_s = self.at_most.as_secs_f64();
-            bench.log.event(
-                now,
-                "not_settled",
-                &[("role", &self.role), ("after_s", &at_most_s)],
-            );
+            bench.log.event(now, "not_settled", &[("role", &self.role), ("after_s", &at_most_s)]);
             return Ok(Progress::Done);
         }
-        Ok(Progress::Until(
-            end.min((start + self.window).max(self.next_look)),
-        ))
+        Ok(Progress::Until(end.min((start + self.window).max(self.next_look))))
     }
 
     fn reading(&mut self, role: &Role, at: Moment, value: f64) {

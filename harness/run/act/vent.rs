@@ -24,12 +24,7 @@ pub(super) struct Vent {
 
 impl Vent {
     pub(super) fn new(at_most_s: f64) -> Self {
-        Vent {
-            at_most: Duration::from_secs_f64(at_most_s.max(0.0)),
-            start: None,
-            looks: 0,
-            read: false,
-        }
+        Vent { at_most: Duration::from_secs_f64(at_most_s.max(0.0)), start: None, looks: 0, read: false }
     }
 
     /// A person reads the gauge, once more where it still shows pressure.
@@ -37,13 +32,9 @@ impl Vent {
         if std::mem::take(&mut self.read) {
             self.looks += 1;
             if self.looks >= LOOKS_MAX {
-                return Err(stays(&format!(
-                    "the gauge was read {LOOKS_MAX} times and still shows pressure"
-                )));
+                return Err(stays(&format!("the gauge was read {LOOKS_MAX} times and still shows pressure")));
             }
-            bench
-                .notes
-                .push("The line is not vented: keep clear, and vent it.".into());
+            bench.notes.push("The line is not vented: keep clear, and vent it.".into());
             bench.desk.request(&[Role::LinePressure], now);
         }
         Ok(Progress::Until(Moment::NEVER))
@@ -51,12 +42,7 @@ impl Vent {
 }
 
 fn stays(seen: &str) -> Fault {
-    Fault::new(
-        FaultCode::RelayStuck,
-        "line pressure",
-        seen,
-        "keep clear; vent the line by hand",
-    )
+    Fault::new(FaultCode::RelayStuck, "line pressure", seen, "keep clear; vent the line by hand")
 }
 
 impl Act for Vent {
@@ -76,11 +62,7 @@ impl Act for Vent {
                 now
             }
         };
-        if bench
-            .readings
-            .fresh(&Role::LinePressure, now)
-            .is_some_and(|p| p < VENTED_KPA)
-        {
+        if bench.readings.fresh(&Role::LinePressure, now).is_some_and(|p| p < VENTED_KPA) {
             bench.log.text(now, "vented", "");
             return Ok(Progress::Done);
         }
@@ -88,10 +70,7 @@ impl Act for Vent {
             return self.by_hand(bench, now);
         }
         if now.since(start) >= self.at_most {
-            let seen = format!(
-                "pressure is still there after {:.0} s",
-                self.at_most.as_secs_f64()
-            );
+            let seen = format!("pressure is still there after {:.0} s", self.at_most.as_secs_f64());
             return Err(stays(&seen));
         }
         Ok(Progress::Until(start + self.at_most))

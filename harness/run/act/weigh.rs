@@ -103,10 +103,7 @@ impl Weigh {
             bench.ask("Switch the pump off, leave its setting as it is, and let the nozzle drip off. Press Enter when done.");
             return Ok(());
         }
-        self.phase = Phase::Drip {
-            until: now + DRIP,
-            before,
-        };
+        self.phase = Phase::Drip { until: now + DRIP, before };
         bench.set(&Role::PumpDuty, 0.0, now)?;
         bench.log.text(now, "set", "pump_duty=0");
         Ok(())
@@ -127,9 +124,7 @@ impl Weigh {
     fn rest(&self, bench: &mut Context<'_>, now: Moment, kind: &str, before: bool) {
         let which = if before { "before" } else { "after" };
         let step = bench.log.step;
-        bench
-            .log
-            .event(now, kind, &[("which", &which), ("collection", &step)]);
+        bench.log.event(now, kind, &[("which", &which), ("collection", &step)]);
     }
 
     /// Has the pump switched on: a person says when.
@@ -231,12 +226,8 @@ fn stopwatch(text: &str, ours_s: f64) -> Result<Option<f64>, String> {
         Err(QuantityError::NoUnit) => quantity::parse(&format!("{text} s"), Dimension::Time),
         other => other,
     };
-    let seconds = seconds.map_err(|why| {
-        format!(
-            "{}; expected Enter, or seconds such as \"30.2 s\"",
-            why.what(text)
-        )
-    })?;
+    let seconds = seconds
+        .map_err(|why| format!("{}; expected Enter, or seconds such as \"30.2 s\"", why.what(text)))?;
     let (least_s, part) = WATCH_DIFFERS;
     if seconds <= 0.0 || seconds > ours_s + least_s.max(part * ours_s) {
         return Err(format!(

@@ -87,17 +87,9 @@ impl<'p> Planner<'p> {
             repeat: 1,
             sweeps: 0,
             traps: false,
-            mounted: rig
-                .pair
-                .nozzles
-                .first()
-                .map_or_else(String::new, |n| n.name.clone()),
+            mounted: rig.pair.nozzles.first().map_or_else(String::new, |n| n.name.clone()),
             full: false,
-            on_at: Mark {
-                line: 1,
-                column: 1,
-                width: 1,
-            },
+            on_at: Mark { line: 1, column: 1, width: 1 },
             told: Vec::new(),
             problems: Problems::default(),
         }
@@ -143,11 +135,7 @@ impl<'p> Planner<'p> {
             Action::Sweep { .. } => self.sweep(step),
             Action::Cycle { times, body } => self.cycle(mark, *times, body),
             Action::Span { kind, values, body } => self.span(mark, kind, values, body),
-            Action::Trap {
-                why,
-                vent_within_s,
-                body,
-            } => self.trap(mark, why, *vent_within_s, body),
+            Action::Trap { why, vent_within_s, body } => self.trap(mark, why, *vent_within_s, body),
             Action::Mount { nozzle } => self.mount(mark, nozzle),
             action => {
                 if let Some((label, op)) = self.plain(action) {
@@ -161,23 +149,10 @@ impl<'p> Planner<'p> {
     fn plain(&mut self, action: &Action) -> Option<(String, Op)> {
         Some(match action {
             Action::Hold { from, to } => {
-                let seconds = if to > from {
-                    uniform(&mut self.holds, *from, *to)
-                } else {
-                    *from
-                };
-                (
-                    format!("hold {}", show(seconds, Dimension::Time, Units::Metric)),
-                    Op::Hold { seconds },
-                )
+                let seconds = if to > from { uniform(&mut self.holds, *from, *to) } else { *from };
+                (format!("hold {}", show(seconds, Dimension::Time, Units::Metric)), Op::Hold { seconds })
             }
-            Action::Ramp {
-                role,
-                from,
-                to,
-                seconds,
-                until,
-            } => (
+            Action::Ramp { role, from, to, seconds, until } => (
                 format!("ramp {role} {} to {}", from.text, to.text),
                 Op::Ramp {
                     role: role.clone(),
@@ -187,13 +162,7 @@ impl<'p> Planner<'p> {
                     until: until.as_ref().map(|(until, _)| until.clone()),
                 },
             ),
-            Action::Settle {
-                role,
-                within,
-                within_fraction,
-                window_s,
-                at_most_s,
-            } => (
+            Action::Settle { role, within, within_fraction, window_s, at_most_s } => (
                 format!("settle {role}"),
                 Op::Settle {
                     role: role.clone(),
@@ -212,15 +181,7 @@ impl<'p> Planner<'p> {
                     weigh_at_rest: *weigh_at_rest,
                 },
             ),
-            Action::Bisect {
-                input,
-                from,
-                to,
-                resolution,
-                output,
-                level,
-                settle_s,
-            } => (
+            Action::Bisect { input, from, to, resolution, output, level, settle_s } => (
                 format!("bisect {input} {} to {} for {output}", from.text, to.text),
                 Op::Bisect {
                     input: input.clone(),
@@ -242,26 +203,13 @@ impl<'p> Planner<'p> {
                         .collect(),
                 },
             ),
-            Action::Ask { request } => (
-                "ask the operator".to_owned(),
-                Op::Ask {
-                    request: request.trim().to_owned(),
-                },
-            ),
-            Action::Vent { at_most_s } => (
-                "vent the line".to_owned(),
-                Op::Vent {
-                    at_most_s: *at_most_s,
-                },
-            ),
-            Action::Expect { item, lower, upper } => (
-                format!("expect {item}"),
-                Op::Expect {
-                    item: item.clone(),
-                    lower: *lower,
-                    upper: *upper,
-                },
-            ),
+            Action::Ask { request } => {
+                ("ask the operator".to_owned(), Op::Ask { request: request.trim().to_owned() })
+            }
+            Action::Vent { at_most_s } => ("vent the line".to_owned(), Op::Vent { at_most_s: *at_most_s }),
+            Action::Expect { item, lower, upper } => {
+                (format!("expect {item}"), Op::Expect { item: item.clone(), lower: *lower, upper: *upper })
+            }
             _ => return None,
         })
     }
@@ -279,19 +227,8 @@ impl<'p> Planner<'p> {
         if self.walk.pump_on() && !was_on {
             self.on_at = mark;
         }
-        let label = self
-            .around
-            .iter()
-            .cloned()
-            .chain([label])
-            .collect::<Vec<_>>()
-            .join(": ");
-        self.plan.push(Step {
-            id: self.plan.len() as u32 + 1,
-            label,
-            op,
-            traps_pressure: self.traps,
-        });
+        let label = self.around.iter().cloned().chain([label]).collect::<Vec<_>>().join(": ");
+        self.plan.push(Step { id: self.plan.len() as u32 + 1, label, op, traps_pressure: self.traps });
         self.look(mark);
     }
 
@@ -314,14 +251,7 @@ impl<'p> Planner<'p> {
 
     fn mark(&mut self, mark: Mark, kind: &str, values: Vec<(String, String)>) {
         let label = format!("mark {kind}");
-        self.push(
-            mark,
-            label,
-            Op::Mark {
-                kind: kind.to_owned(),
-                values,
-            },
-        );
+        self.push(mark, label, Op::Mark { kind: kind.to_owned(), values });
     }
 
     fn cycle(&mut self, mark: Mark, times: usize, body: &[tree::Step]) {
@@ -342,10 +272,7 @@ impl<'p> Planner<'p> {
 
     fn span(&mut self, mark: Mark, kind: &str, values: &[(String, String)], body: &[tree::Step]) {
         let mut values = values.to_vec();
-        if let Some(cycle) = self
-            .cycle
-            .filter(|_| !values.iter().any(|(name, _)| name == "cycle"))
-        {
+        if let Some(cycle) = self.cycle.filter(|_| !values.iter().any(|(name, _)| name == "cycle")) {
             values.push(("cycle".to_owned(), cycle.to_string()));
         }
         self.mark(mark, kind, values);
@@ -360,13 +287,7 @@ impl<'p> Planner<'p> {
         if self.walk.pump_on() {
             self.push(mark, "pump off".to_owned(), Op::Set(vec![(Role::PumpDuty, 0.0)]));
         }
-        self.push(
-            mark,
-            "vent the line".to_owned(),
-            Op::Vent {
-                at_most_s: vent_within_s,
-            },
-        );
+        self.push(mark, "vent the line".to_owned(), Op::Vent { at_most_s: vent_within_s });
         self.around.pop();
         self.traps = outside;
     }

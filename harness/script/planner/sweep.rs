@@ -27,25 +27,11 @@ struct Sweep<'s> {
 impl Planner<'_> {
     /// Plays a sweep out.
     pub(super) fn sweep(&mut self, step: &tree::Step) {
-        let Action::Sweep {
-            axes,
-            repeats,
-            order,
-            first_again,
-            between,
-            body,
-        } = &step.action
-        else {
+        let Action::Sweep { axes, repeats, order, first_again, between, body } = &step.action else {
             return;
         };
         self.sweeps += 1;
-        let sweep = Sweep {
-            number: self.sweeps,
-            mark: step.mark,
-            axes,
-            order: *order,
-            body,
-        };
+        let sweep = Sweep { number: self.sweeps, mark: step.mark, axes, order: *order, body };
         let outside = self.repeat;
         let mut first = None;
         for pass in 1..=*repeats {
@@ -104,14 +90,11 @@ impl Planner<'_> {
             .zip(point)
             .map(|(axis, at)| format!("{} {}", axis.role, axis.points[*at].text))
             .collect();
-        let mut values: Vec<(String, String)> = settings
-            .iter()
-            .map(|(role, value)| (value_name(role), mark_value(*value)))
-            .collect();
+        let mut values: Vec<(String, String)> =
+            settings.iter().map(|(role, value)| (value_name(role), mark_value(*value))).collect();
         values.push(("repeat".to_owned(), self.repeat.to_string()));
         values.push(("direction".to_owned(), direction.to_owned()));
-        self.around
-            .push(format!("sweep {}: {}", sweep.number, words.join(", ")));
+        self.around.push(format!("sweep {}: {}", sweep.number, words.join(", ")));
         let (start, before) = (self.plan.len(), self.walk.clone());
         self.mark(sweep.mark, "point", values);
         self.push(sweep.mark, shown_settings(&settings), Op::Set(settings));
@@ -130,25 +113,16 @@ impl Planner<'_> {
         let alone_g = self.walk.cup_g - before.cup_g;
         if alone_g > self.limits.cup_mass_g {
             let most = show(self.limits.cup_mass_g, Dimension::Mass, Units::Metric);
-            let what = format!(
-                "one point may put {} into the cup",
-                show(alone_g, Dimension::Mass, Units::Metric)
-            );
+            let what =
+                format!("one point may put {} into the cup", show(alone_g, Dimension::Mass, Units::Metric));
             let rig = self.rig_line("cup_mass");
-            self.once(
-                "cup",
-                mark,
-                Problem::new(what).expected(format!("at most {most} ({rig})")),
-            );
+            self.once("cup", mark, Problem::new(what).expected(format!("at most {most} ({rig})")));
             return;
         }
         let request = "Empty the cup, put it back, and wait until the scale is steady.".to_owned();
         let point = self.plan.split_off(start);
         self.walk = before.clone();
-        let (mut off, mut on) = (
-            vec![(Role::PumpDuty, 0.0)],
-            vec![(Role::PumpDuty, before.duty_pct)],
-        );
+        let (mut off, mut on) = (vec![(Role::PumpDuty, 0.0)], vec![(Role::PumpDuty, before.duty_pct)]);
         if before.by_controller {
             off.insert(0, (Role::DriveSource, 0.0));
             on.push((Role::DriveSource, 1.0));

@@ -112,24 +112,12 @@ impl Timeline {
         }
         out.push('\n');
         for row in &self.rows {
-            let trapped = if row.traps_pressure {
-                " (pressure trapped)"
-            } else {
-                ""
-            };
-            let _ = writeln!(
-                out,
-                "{:>6}  {:>9}  {}{trapped}",
-                row.id,
-                clock(row.start_s),
-                row.label
-            );
+            let trapped = if row.traps_pressure { " (pressure trapped)" } else { "" };
+            let _ = writeln!(out, "{:>6}  {:>9}  {}{trapped}", row.id, clock(row.start_s), row.label);
         }
         out.push('\n');
         let of = |value: Option<f64>, dimension| {
-            value.map_or("unknown, the nozzle has no rating".to_owned(), |v| {
-                show(v, dimension, units)
-            })
+            value.map_or("unknown, the nozzle has no rating".to_owned(), |v| show(v, dimension, units))
         };
         let _ = write!(
             out,
@@ -157,9 +145,5 @@ fn clock(seconds: f64) -> String {
     let tenths = (seconds * 10.0).round() as u64;
     let (hours, minutes, rest) = (tenths / 36_000, tenths / 600 % 60, tenths % 600);
     let tail = format!("{:02}.{}", rest / 10, rest % 10);
-    if hours > 0 {
-        format!("{hours}:{minutes:02}:{tail}")
-    } else {
-        format!("{minutes}:{tail}")
-    }
+    if hours > 0 { format!("{hours}:{minutes:02}:{tail}") } else { format!("{minutes}:{tail}") }
 }

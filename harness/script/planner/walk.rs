@@ -75,11 +75,7 @@ impl Walk {
 
     /// Flow by the rating at a duty, mL/min: a share of the rated flow.
     fn flow_ml_min(&self) -> f64 {
-        let share = if self.by_controller {
-            0.5
-        } else {
-            self.duty_pct / 100.0
-        };
+        let share = if self.by_controller { 0.5 } else { self.duty_pct / 100.0 };
         match self.rating {
             Some((flow, _)) if self.open => flow * share,
             _ => 0.0,
@@ -96,39 +92,19 @@ impl Walk {
                 (0.0, 0.0, None)
             }
             Op::Hold { seconds } => (*seconds, *seconds, None),
-            Op::Ramp {
-                role,
-                from,
-                to,
-                seconds,
-                until,
-            } => {
+            Op::Ramp { role, from, to, seconds, until } => {
                 let early = if until.is_some() { 0.6 } else { 1.0 };
                 let mean = (*role == Role::PumpDuty).then(|| from.midpoint(*to));
                 self.see(role, from.max(*to));
-                (
-                    seconds * early,
-                    *seconds + until.as_ref().map_or(0.0, |u| u.then_s),
-                    mean,
-                )
+                (seconds * early, *seconds + until.as_ref().map_or(0.0, |u| u.then_s), mean)
             }
-            Op::Settle {
-                window_s, at_most_s, ..
-            } => ((window_s * 1.5).min(*at_most_s), *at_most_s, None),
-            Op::Collect {
-                stop, weigh_at_rest, ..
-            } => return self.collect(*stop, *weigh_at_rest),
+            Op::Settle { window_s, at_most_s, .. } => ((window_s * 1.5).min(*at_most_s), *at_most_s, None),
+            Op::Collect { stop, weigh_at_rest, .. } => return self.collect(*stop, *weigh_at_rest),
             Op::Replay { rows, .. } => {
                 let end = rows.last().map_or(0.0, |(t, _)| *t);
                 (end, end, None)
             }
-            Op::Bisect {
-                from,
-                to,
-                resolution,
-                settle_s,
-                ..
-            } => {
+            Op::Bisect { from, to, resolution, settle_s, .. } => {
                 let halvings = ((to - from).abs() / resolution).log2().ceil().max(1.0);
                 // Both ends once, then back to the first end before each value between.
                 let seconds = (2.0 * halvings + 2.0) * settle_s;
@@ -151,10 +127,7 @@ impl Walk {
         if let Op::Ramp { role, to, .. } = op {
             self.set(role, *to);
         }
-        Takes {
-            expected_s,
-            longest_s,
-        }
+        Takes { expected_s, longest_s }
     }
 
     fn set(&mut self, role: &Role, value: f64) {
@@ -204,10 +177,7 @@ impl Walk {
         self.pass(expected_s, longest_s);
         self.expected_s += rest;
         self.longest_s += rest;
-        Takes {
-            expected_s: expected_s + rest,
-            longest_s: longest_s + rest,
-        }
+        Takes { expected_s: expected_s + rest, longest_s: longest_s + rest }
     }
 
     /// Whether the cup would be fuller than its limit.

@@ -63,11 +63,7 @@ fn instrument(fields: &Fields, instruments: &[InstrumentSpec], tell: &mut Tell<'
 /// The one way the channel has.
 fn way(item: &Item, tell: &mut Tell<'_>) -> Option<&'static str> {
     let fields = item.fields();
-    let ways: Vec<&'static str> = EXCHANGES
-        .iter()
-        .copied()
-        .filter(|w| fields.get(w).is_some())
-        .collect();
+    let ways: Vec<&'static str> = EXCHANGES.iter().copied().filter(|w| fields.get(w).is_some()).collect();
     if let [way] = ways.as_slice() {
         return Some(way);
     }
@@ -76,10 +72,7 @@ fn way(item: &Item, tell: &mut Tell<'_>) -> Option<&'static str> {
         [] => format!("the channel {role} does not say how its value is had"),
         several => format!("the channel {role} has {}", several.join(" and ")),
     };
-    tell(
-        item,
-        Problem::new(what).expected(format!("exactly one of {}", EXCHANGES.join(", "))),
-    );
+    tell(item, Problem::new(what).expected(format!("exactly one of {}", EXCHANGES.join(", "))));
     None
 }
 
@@ -100,10 +93,7 @@ fn fits(fields: &Fields, way: &'static str, role: &Role, on: &InstrumentSpec, te
         _ => &["scpi", "text", "modbus", "by_hand"],
     };
     if !dialects.contains(&dialect) {
-        let what = format!(
-            "`{way}` does not go with the instrument {}, whose dialect is {dialect}",
-            on.name
-        );
+        let what = format!("`{way}` does not go with the instrument {}, whose dialect is {dialect}", on.name);
         tell(
             item,
             Problem::new(what).expected(format!("an instrument that speaks {}", dialects.join(" or "))),
@@ -115,10 +105,7 @@ fn fits(fields: &Fields, way: &'static str, role: &Role, on: &InstrumentSpec, te
     if !either && sets != (role.direction() == Direction::Set) {
         let (is, by) = match role.direction() {
             Direction::Set => ("set", "tell, a register with function 6 or 16, or operator"),
-            Direction::Read => (
-                "read",
-                "ask, listen, a register with function 3 or 4, operator or fixed",
-            ),
+            Direction::Read => ("read", "ask, listen, a register with function 3 or 4, operator or fixed"),
         };
         let problem = Problem::new(format!("{role} is {is}; `{way}` does not do that"));
         tell(item, problem.expected(by));
@@ -158,10 +145,7 @@ fn pattern(fields: &Fields, name: &str, tell: &mut Tell<'_>) {
     let field = fields.whole("field");
     if field >= values {
         let what = format!("value {field} is taken from a pattern with {values} of them");
-        tell(
-            item,
-            Problem::new(what).expected("{value} for each value, counted from 0"),
-        );
+        tell(item, Problem::new(what).expected("{value} for each value, counted from 0"));
     }
 }
 
@@ -170,16 +154,9 @@ fn command(fields: &Fields, role: &Role, dialect: &str, tell: &mut Tell<'_>) {
     let item = fields.item("command");
     let holds = item.text.contains("{value");
     if holds == (*role == Role::Heartbeat) {
-        let what = if holds {
-            "a heartbeat has no value"
-        } else {
-            "the command does not say what it sets"
-        };
-        let expected = if holds {
-            "the command alone"
-        } else {
-            "{value}, {value:.N} or {value:ON|OFF} in it"
-        };
+        let what = if holds { "a heartbeat has no value" } else { "the command does not say what it sets" };
+        let expected =
+            if holds { "the command alone" } else { "{value}, {value:.N} or {value:ON|OFF} in it" };
         tell(item, Problem::new(what).expected(expected));
     }
     if let Some(reply) = fields.get("reply").filter(|_| dialect == "scpi") {
@@ -218,9 +195,7 @@ fn exchange(fields: &Fields, way: &str) -> ExchangeSpec {
                 _ => RegisterKind::F32Swapped,
             },
         },
-        "operator" => ExchangeSpec::Operator {
-            question: item.text.clone(),
-        },
+        "operator" => ExchangeSpec::Operator { question: item.text.clone() },
         _ => ExchangeSpec::Fixed { value: item.number() },
     }
 }
@@ -228,10 +203,7 @@ fn exchange(fields: &Fields, way: &str) -> ExchangeSpec {
 /// Scaling from the instrument's number to the role's unit (volts for boost).
 fn scaling(item: &Item, role: &Role, way: &str, engine: &EngineSpec, tell: &mut Tell<'_>) -> Option<Scaling> {
     let fields = item.fields();
-    let identity = Scaling {
-        gain: 1.0,
-        offset: 0.0,
-    };
+    let identity = Scaling { gain: 1.0, offset: 0.0 };
     let dimension = wire_dimension(role);
     match (fields.get("unit"), fields.get("points")) {
         (Some(unit), None) => by_unit(unit, role, dimension, engine, tell),
@@ -270,10 +242,7 @@ fn by_unit(
 ) -> Option<Scaling> {
     if *role == Role::Rpm && find_unit(&item.text, Dimension::Frequency).is_some_and(|u| u.symbol == "Hz") {
         // Pulses per second to revolutions per minute.
-        return Some(Scaling {
-            gain: 60.0 / engine.pulses_per_rev,
-            offset: 0.0,
-        });
+        return Some(Scaling { gain: 60.0 / engine.pulses_per_rev, offset: 0.0 });
     }
     let Some(unit) = find_unit(item.text.trim_end_matches(" abs"), dimension) else {
         let units: Vec<&str> = units_of(dimension).map(|u| u.symbol).collect();
@@ -282,10 +251,7 @@ fn by_unit(
         return None;
     };
     let offset = unit.to_internal(0.0);
-    Some(Scaling {
-        gain: unit.difference_to_internal(1.0),
-        offset,
-    })
+    Some(Scaling { gain: unit.difference_to_internal(1.0), offset })
 }
 
 fn by_points(item: &Item, tell: &mut Tell<'_>) -> Option<Scaling> {
@@ -297,16 +263,10 @@ fn by_points(item: &Item, tell: &mut Tell<'_>) -> Option<Scaling> {
     let gain = (y1 - y0) / (x1 - x0);
     if !gain.is_finite() || gain == 0.0 {
         let problem = Problem::new("the two points do not make a scaling");
-        tell(
-            item,
-            problem.expected("two different readings with two different meanings"),
-        );
+        tell(item, problem.expected("two different readings with two different meanings"));
         return None;
     }
-    Some(Scaling {
-        gain,
-        offset: y0 - gain * x0,
-    })
+    Some(Scaling { gain, offset: y0 - gain * x0 })
 }
 
 fn range(item: &Item, role: &Role, tell: &mut Tell<'_>) -> Option<(f64, f64)> {
@@ -322,12 +282,7 @@ fn range(item: &Item, role: &Role, tell: &mut Tell<'_>) -> Option<(f64, f64)> {
     }
     let example = wire_dimension(role).example();
     let problem = Problem::new(format!("`range` is missing for the channel {role}"));
-    tell(
-        item,
-        problem.expected(format!(
-            "what it may read or be set to, such as `[..., {example}]`"
-        )),
-    );
+    tell(item, problem.expected(format!("what it may read or be set to, such as `[..., {example}]`")));
     None
 }
 

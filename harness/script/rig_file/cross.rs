@@ -15,12 +15,7 @@ pub(super) fn check(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
     let channels = fields.item("channels").list();
     once(instruments, "name", "the instrument", tell);
     once(channels, "role", "the role", tell);
-    once(
-        fields.fields("pair").item("nozzles").list(),
-        "name",
-        "the nozzle",
-        tell,
-    );
+    once(fields.fields("pair").item("nozzles").list(), "name", "the nozzle", tell);
     same_port(instruments, tell);
     ports(rig, instruments, fields, tell);
     pump(rig, fields, tell);
@@ -36,10 +31,7 @@ fn once(items: &[Item], name: &str, what: &str, tell: &mut Tell<'_>) {
         if let Some(first) = items[..i].iter().find(|other| other.fields().text(name) == text) {
             let problem = Problem::new(format!("{what} {text} stands here a second time"));
             let at = first.fields().item(name).mark.line;
-            tell(
-                item.fields().item(name),
-                problem.help(format!("the first is in line {at}")),
-            );
+            tell(item.fields().item(name), problem.help(format!("the first is in line {at}")));
         }
     }
 }
@@ -49,16 +41,10 @@ fn same_port(instruments: &[Item], tell: &mut Tell<'_>) {
     let path = |item: &Item| item.fields().item("port").value_fields().map(|f| f.text("path"));
     for (i, item) in instruments.iter().enumerate() {
         let Some(at) = path(item) else { continue };
-        if let Some(other) = instruments[..i]
-            .iter()
-            .find(|other| path(other).as_ref() == Some(&at))
-        {
+        if let Some(other) = instruments[..i].iter().find(|other| path(other).as_ref() == Some(&at)) {
             let names = (other.fields().text("name"), item.fields().text("name"));
             let problem = Problem::new(format!("{} and {} are both on {at}", names.0, names.1));
-            tell(
-                item.fields().item("port"),
-                problem.expected("a port for each instrument"),
-            );
+            tell(item.fields().item("port"), problem.expected("a port for each instrument"));
         }
     }
 }
@@ -81,10 +67,7 @@ fn ports(rig: &Rig, instruments: &[Item], fields: &Fields, tell: &mut Tell<'_>) 
                 let what = format!(
                     "the instrument {name} is inside a virtual bench, but the rig has no `virtual_bench:`"
                 );
-                tell(
-                    port,
-                    Problem::new(what).expected("a port, or the section `virtual_bench: {}`"),
-                );
+                tell(port, Problem::new(what).expected("a port, or the section `virtual_bench: {}`"));
             }
             word if word != "none" && by_hand(i) => {
                 let problem = Problem::new(format!("{name} is read and set by hand, so it has no port"));
@@ -111,10 +94,7 @@ fn pump(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
     ] {
         if !has(role.clone()) {
             let problem = Problem::new(format!("no channel plays {role}: {why}"));
-            tell(
-                fields.item("channels"),
-                problem.expected(format!("a channel with `role: {role}`")),
-            );
+            tell(fields.item("channels"), problem.expected(format!("a channel with `role: {role}`")));
         }
     }
 }
@@ -147,14 +127,8 @@ fn sensor(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
 fn quiet_instruments(rig: &Rig, instruments: &[Item], tell: &mut Tell<'_>) {
     for (i, item) in instruments.iter().enumerate() {
         if !rig.channels.iter().any(|c| c.instrument == i) {
-            let problem = Problem::new(format!(
-                "no channel uses the instrument {}",
-                rig.instruments[i].name
-            ));
-            tell(
-                item.fields().item("name"),
-                problem.help("leave it out, or give it a channel"),
-            );
+            let problem = Problem::new(format!("no channel uses the instrument {}", rig.instruments[i].name));
+            tell(item.fields().item("name"), problem.help("leave it out, or give it a channel"));
         }
     }
 }
@@ -166,10 +140,7 @@ fn watchdog(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
     match rig.watchdog {
         Watchdog::Device { .. } if !beats => {
             let problem = Problem::new("the device has a watchdog, but no channel plays heartbeat");
-            tell(
-                item,
-                problem.expected("a channel with `role: heartbeat`, or `watchdog: none`"),
-            );
+            tell(item, problem.expected("a channel with `role: heartbeat`, or `watchdog: none`"));
         }
         Watchdog::None if beats => {
             let problem = Problem::new("a channel plays heartbeat, but `watchdog` is none");

@@ -47,22 +47,13 @@ type Tell<'a> = dyn FnMut(&Item, Problem) + 'a;
 fn decode(text: &Text, root: &Node, fields: &Fields, tell: &mut Tell<'_>) -> Rig {
     let engine = sections::engine(fields.fields("engine"));
     let instruments = fields.item("instruments").list();
-    let instruments: Vec<_> = instruments
-        .iter()
-        .map(|i| sections::instrument(i.fields(), tell))
-        .collect();
+    let instruments: Vec<_> = instruments.iter().map(|i| sections::instrument(i.fields(), tell)).collect();
     let channels = fields.item("channels").list();
-    let channels = channels
-        .iter()
-        .filter_map(|c| channel::channel(c, &instruments, &engine, tell))
-        .collect();
+    let channels = channels.iter().filter_map(|c| channel::channel(c, &instruments, &engine, tell)).collect();
     let mut method = sections::method(fields.fields("method"), tell);
     method.place = fields.get("place").map(place);
     let key = match &root.body {
-        Body::Map(pairs) => pairs
-            .iter()
-            .map(|(key, _)| key)
-            .find(|key| key.name == "virtual_bench"),
+        Body::Map(pairs) => pairs.iter().map(|(key, _)| key).find(|key| key.name == "virtual_bench"),
         _ => None,
     };
     Rig {

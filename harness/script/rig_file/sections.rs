@@ -70,12 +70,8 @@ fn port(item: &Item) -> PortSpec {
 }
 
 /// Settings that belong to one dialect, and which.
-const BELONGS: &[(&str, &str)] = &[
-    ("check_errors", "scpi"),
-    ("line_end", "text"),
-    ("decimal_comma", "text"),
-    ("unit_address", "modbus"),
-];
+const BELONGS: &[(&str, &str)] =
+    &[("check_errors", "scpi"), ("line_end", "text"), ("decimal_comma", "text"), ("unit_address", "modbus")];
 
 fn dialect(fields: &Fields, tell: &mut Tell<'_>) -> DialectSpec {
     let word = fields.word("dialect");
@@ -87,9 +83,7 @@ fn dialect(fields: &Fields, tell: &mut Tell<'_>) -> DialectSpec {
     }
     let flag = |name, default| fields.maybe(name).map_or(default, |n| n > 0.5);
     match word {
-        "scpi" => DialectSpec::Scpi {
-            check_errors: flag("check_errors", true),
-        },
+        "scpi" => DialectSpec::Scpi { check_errors: flag("check_errors", true) },
         "text" => DialectSpec::Text {
             line_end: match fields.get("line_end").map(|i| i.text.as_str()) {
                 Some("lf") => "\n",
@@ -102,14 +96,9 @@ fn dialect(fields: &Fields, tell: &mut Tell<'_>) -> DialectSpec {
         "modbus" => {
             if fields.get("unit_address").is_none() {
                 let what = "`unit_address` is missing for an instrument that speaks Modbus";
-                tell(
-                    fields.item("dialect"),
-                    Problem::new(what).expected("`unit_address: 1` to 247"),
-                );
+                tell(fields.item("dialect"), Problem::new(what).expected("`unit_address: 1` to 247"));
             }
-            DialectSpec::Modbus {
-                unit: fields.maybe("unit_address").unwrap_or(1.0) as u8,
-            }
+            DialectSpec::Modbus { unit: fields.maybe("unit_address").unwrap_or(1.0) as u8 }
         }
         _ => DialectSpec::ByHand,
     }
@@ -119,18 +108,9 @@ pub(super) fn pair(fields: &Fields, tell: &mut Tell<'_>) -> PairSpec {
     let freewheel = fields.fields("freewheel");
     PairSpec {
         pump: fields.text("pump"),
-        nozzles: fields
-            .item("nozzles")
-            .list()
-            .iter()
-            .map(|n| nozzle(n.fields(), tell))
-            .collect(),
+        nozzles: fields.item("nozzles").list().iter().map(|n| nozzle(n.fields(), tell)).collect(),
         pwm_hz: fields.number("pwm"),
-        drive_side: if fields.word("drive_side") == "high" {
-            DriveSide::High
-        } else {
-            DriveSide::Low
-        },
+        drive_side: if fields.word("drive_side") == "high" { DriveSide::High } else { DriveSide::Low },
         wiring: fields.maybe_text("wiring"),
         check_valve_kpa: fields.maybe("check_valve"),
         switch: fields.get("switch").map(|item| SwitchSpec {
@@ -144,10 +124,7 @@ pub(super) fn pair(fields: &Fields, tell: &mut Tell<'_>) -> PairSpec {
 
 fn nozzle(fields: &Fields, tell: &mut Tell<'_>) -> NozzleSpec {
     let name = fields.text("name");
-    if !name
-        .bytes()
-        .all(|b| b.is_ascii_alphanumeric() || b == b'_' || b == b'-')
-    {
+    if !name.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_' || b == b'-') {
         let problem = Problem::new(format!("\"{name}\" is not a name for a nozzle"));
         tell(fields.item("name"), problem.expected("letters, digits, _ and -"));
     }
@@ -176,10 +153,7 @@ pub(super) fn fluid(fields: &Fields, tell: &mut Tell<'_>) -> FluidSpec {
     }
     FluidSpec {
         methanol_mass_fraction: methanol / 100.0,
-        temperature_degc: (
-            fields.number("temperature"),
-            fields.number("temperature_standard"),
-        ),
+        temperature_degc: (fields.number("temperature"), fields.number("temperature_standard")),
         methanol_permitted: permitted,
     }
 }
@@ -211,9 +185,7 @@ pub(super) fn limits(fields: &Fields, tell: &mut Tell<'_>) -> Limits {
 
 pub(super) fn watchdog(item: &Item) -> Watchdog {
     match &item.value {
-        Value::Fields(fields) => Watchdog::Device {
-            trip: duration(fields, "trip"),
-        },
+        Value::Fields(fields) => Watchdog::Device { trip: duration(fields, "trip") },
         _ => Watchdog::None,
     }
 }
@@ -238,10 +210,9 @@ pub(super) fn method(fields: &Fields, tell: &mut Tell<'_>) -> MethodSpec {
 pub(super) fn bound(item: Option<&Item>, scale: f64) -> Bound {
     match item.map(|i| &i.value) {
         Some(Value::Number(half)) => Bound::Limits(half * scale),
-        Some(Value::Fields(fields)) => Bound::Standard(
-            fields.number("standard") * scale,
-            fields.maybe("dof").unwrap_or(f64::INFINITY),
-        ),
+        Some(Value::Fields(fields)) => {
+            Bound::Standard(fields.number("standard") * scale, fields.maybe("dof").unwrap_or(f64::INFINITY))
+        }
         _ => Bound::None,
     }
 }

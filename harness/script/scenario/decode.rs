@@ -38,11 +38,7 @@ impl Decoder<'_> {
                 let problem = Problem::new(format!("`{name}` runs from {} down to {}", low.text, high.text));
                 (self.tell)(item, problem.expected("the lower value first"));
             }
-            Some((
-                (low.number(), high.number()),
-                item.mark,
-                format!("[{}, {}]", low.text, high.text),
-            ))
+            Some(((low.number(), high.number()), item.mark, format!("[{}, {}]", low.text, high.text)))
         };
         Asked {
             supply_v: two("supply"),
@@ -60,10 +56,7 @@ impl Decoder<'_> {
             .filter_map(|item| {
                 let fields = item.fields();
                 let (name, value) = fields.only();
-                self.action(name, value).map(|action| Step {
-                    mark: fields.mark,
-                    action,
-                })
+                self.action(name, value).map(|action| Step { mark: fields.mark, action })
             })
             .collect()
     }
@@ -71,11 +64,7 @@ impl Decoder<'_> {
     fn action(&mut self, name: &str, item: &Item) -> Option<Action> {
         Some(match name {
             "set" | "set_if_fitted" => Action::Set {
-                settings: item
-                    .settings()
-                    .iter()
-                    .map(|(role, value)| (role.clone(), placed(value)))
-                    .collect(),
+                settings: item.settings().iter().map(|(role, value)| (role.clone(), placed(value))).collect(),
                 if_fitted: name == "set_if_fitted",
             },
             "hold" => self.hold(item),
@@ -94,20 +83,14 @@ impl Decoder<'_> {
             },
             "bisect" => self.bisect(item.fields()),
             "replay" => self.replay(item.fields())?,
-            "mount" => Action::Mount {
-                nozzle: item.text.clone(),
-            },
-            "ask" => Action::Ask {
-                request: item.text.clone(),
-            },
+            "mount" => Action::Mount { nozzle: item.text.clone() },
+            "ask" => Action::Ask { request: item.text.clone() },
             "traps_pressure" => Action::Trap {
                 why: item.fields().text("why"),
                 vent_within_s: item.fields().number("vent_within"),
                 body: self.steps(item.fields().item("do")),
             },
-            "vent" => Action::Vent {
-                at_most_s: item.fields().number("at_most"),
-            },
+            "vent" => Action::Vent { at_most_s: item.fields().number("at_most") },
             _ => self.expect(item),
         })
     }
@@ -172,10 +155,7 @@ impl Decoder<'_> {
         let (within, percent) = (fields.maybe("within"), fields.maybe("within_percent"));
         if within.is_none() && percent.is_none() {
             let problem = Problem::new("settle does not say what counts as steady");
-            (self.tell)(
-                item,
-                problem.expected("`within: 0.5 psi`, or `within_percent: 0.5 %`, or both"),
-            );
+            (self.tell)(item, problem.expected("`within: 0.5 psi`, or `within_percent: 0.5 %`, or both"));
         }
         let (window_s, at_most_s) = (fields.number("window"), fields.number("at_most"));
         if window_s > at_most_s {
@@ -199,17 +179,11 @@ impl Decoder<'_> {
             _ => {
                 let problem =
                     Problem::new("a collection ends after a time, or at a mass but after a time at most");
-                (self.tell)(
-                    item,
-                    problem.expected("`{for: 30 s}` or `{mass: 200 g, at_most: 5 min}`"),
-                );
+                (self.tell)(item, problem.expected("`{for: 30 s}` or `{mass: 200 g, at_most: 5 min}`"));
                 return None;
             }
         };
-        Some(Action::Collect {
-            stop,
-            weigh_at_rest: fields.flag("weigh_at_rest"),
-        })
+        Some(Action::Collect { stop, weigh_at_rest: fields.flag("weigh_at_rest") })
     }
 
     fn sweep(&mut self, fields: &Fields) -> Option<Action> {
@@ -272,12 +246,7 @@ impl Decoder<'_> {
             return None;
         }
         let parts = [from, to, step].map(|item| split(&item.text, dimension).ok());
-        let [
-            Some((first, unit)),
-            Some((last, unit_to)),
-            Some((width, unit_step)),
-        ] = parts
-        else {
+        let [Some((first, unit)), Some((last, unit_to)), Some((width, unit_step))] = parts else {
             return None;
         };
         if unit.symbol != unit_to.symbol || unit.symbol != unit_step.symbol {
@@ -285,10 +254,7 @@ impl Decoder<'_> {
                 "from, to and step are in {}, {} and {}",
                 unit.symbol, unit_to.symbol, unit_step.symbol
             ));
-            (self.tell)(
-                step,
-                problem.expected("one unit for all three, so that points are exact"),
-            );
+            (self.tell)(step, problem.expected("one unit for all three, so that points are exact"));
             return None;
         }
         let decimals = [first, last, width].map(Decimal::parse);
@@ -336,11 +302,7 @@ impl Decoder<'_> {
             from,
             to,
             resolution,
-            level: if output.dimension() == Dimension::Switch {
-                0.5
-            } else {
-                level
-            },
+            level: if output.dimension() == Dimension::Switch { 0.5 } else { level },
             output,
             settle_s: fields.number("settle"),
         }
@@ -349,10 +311,7 @@ impl Decoder<'_> {
     fn replay(&mut self, fields: &Fields) -> Option<Action> {
         let item = fields.item("file");
         match trace::read(self.folder, &item.text, fields.number("speed")) {
-            Ok(rows) => Some(Action::Replay {
-                file: item.text.clone(),
-                rows,
-            }),
+            Ok(rows) => Some(Action::Replay { file: item.text.clone(), rows }),
             Err(problems) => {
                 for problem in problems.0 {
                     (self.tell)(item, problem);
@@ -375,28 +334,17 @@ impl Decoder<'_> {
             }
             _ => {}
         }
-        Action::Expect {
-            item: fields.text("item"),
-            lower,
-            upper,
-        }
+        Action::Expect { item: fields.text("item"), lower, upper }
     }
 }
 
 fn placed(item: &Item) -> Placed {
-    Placed {
-        value: item.number(),
-        text: item.text.clone(),
-        mark: item.mark,
-    }
+    Placed { value: item.number(), text: item.text.clone(), mark: item.mark }
 }
 
 fn named(item: &Item) -> Vec<(String, String)> {
     match &item.value {
-        Value::Named(named) => named
-            .iter()
-            .map(|(name, item)| (name.clone(), item.text.clone()))
-            .collect(),
+        Value::Named(named) => named.iter().map(|(name, item)| (name.clone(), item.text.clone())).collect(),
         _ => Vec::new(),
     }
 }

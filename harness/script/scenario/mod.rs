@@ -84,12 +84,7 @@ pub fn read(text: Text, folder: PathBuf) -> Result<Scenario, Problems> {
     scenario.name = fields.text("scenario");
     scenario.about = fields.maybe_text("about");
     scenario.purpose = purpose(fields.word("purpose"));
-    scenario.cautions = fields
-        .item("cautions")
-        .list()
-        .iter()
-        .map(|item| item.text.clone())
-        .collect();
+    scenario.cautions = fields.item("cautions").list().iter().map(|item| item.text.clone()).collect();
     Ok(scenario)
 }
 
@@ -113,10 +108,7 @@ impl Scenario {
                     (Some(help), Some(from)) => Some(format!("{help}; {from}")),
                     (help, from) => help.or(from),
                 };
-                let place = problem
-                    .place
-                    .clone()
-                    .unwrap_or_else(|| self.text.place(item.mark));
+                let place = problem.place.clone().unwrap_or_else(|| self.text.place(item.mark));
                 problems.push(Problem { help, ..problem }.at(place));
             },
         };
@@ -124,11 +116,7 @@ impl Scenario {
         let limits = decoder.limits(fields.fields("limits"));
         problems.into_result()?;
         let parameters = given.iter().map(|g| (g.name.clone(), g.shown())).collect();
-        let resolved = Resolved {
-            parameters,
-            limits,
-            steps,
-        };
+        let resolved = Resolved { parameters, limits, steps };
         Ok((resolved, fields))
     }
 }

@@ -44,11 +44,7 @@ impl Given {
 fn shown(body: &Body) -> String {
     match body {
         Body::Scalar(text, _) => text.clone(),
-        Body::List(nodes) => nodes
-            .iter()
-            .map(|n| shown(&n.body))
-            .collect::<Vec<_>>()
-            .join(", "),
+        Body::List(nodes) => nodes.iter().map(|n| shown(&n.body)).collect::<Vec<_>>().join(", "),
         Body::Map(_) => String::new(),
     }
 }
@@ -103,14 +99,9 @@ pub(super) fn given(parameters: &[Parameter], sets: &[(String, String)]) -> Resu
     for (name, _) in sets {
         if !parameters.iter().any(|p| p.name == *name) {
             let names: Vec<&str> = parameters.iter().map(|p| p.name.as_str()).collect();
-            let known = if names.is_empty() {
-                "none".to_owned()
-            } else {
-                names.join(", ")
-            };
-            let mut problem = Problem::new(format!(
-                "--set {name}: the scenario has no parameter of that name"
-            ));
+            let known = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
+            let mut problem =
+                Problem::new(format!("--set {name}: the scenario has no parameter of that name"));
             problem.expected = Some(format!("one of its parameters: {known}"));
             problem.help = nearest(name, names).map(|near| format!("did you mean \"{near}\"?"));
             problems.push(problem);
@@ -141,11 +132,7 @@ fn typed(value: &str, parameter: &Parameter) -> Body {
         Body::List(_) => Body::List(
             value
                 .split(',')
-                .map(|text| Node {
-                    mark: parameter.mark,
-                    body: scalar(text),
-                    from: None,
-                })
+                .map(|text| Node { mark: parameter.mark, body: scalar(text), from: None })
                 .collect(),
         ),
         _ => scalar(value),
@@ -157,12 +144,7 @@ fn typed(value: &str, parameter: &Parameter) -> Body {
 /// # Errors
 /// Names that are not declared, and parameters that are not used.
 pub(super) fn put_in(text: &Text, root: &Node, given: &[Given]) -> Result<Node, Problems> {
-    let mut work = Work {
-        text,
-        given,
-        used: BTreeSet::new(),
-        problems: Problems::default(),
-    };
+    let mut work = Work { text, given, used: BTreeSet::new(), problems: Problems::default() };
     let root = match &root.body {
         Body::Map(pairs) => Node {
             body: Body::Map(
@@ -202,19 +184,13 @@ impl Work<'_> {
             Body::List(nodes) => Body::List(nodes.iter().map(|n| self.node(n)).collect()),
             Body::Map(pairs) => Body::Map(pairs.iter().map(|(k, n)| (k.clone(), self.node(n))).collect()),
         };
-        Node {
-            mark: node.mark,
-            body,
-            from: None,
-        }
+        Node { mark: node.mark, body, from: None }
     }
 
     fn value(&mut self, node: &Node, name: &str) -> Node {
         let Some(given) = self.given.iter().find(|g| g.name == name) else {
             let names: Vec<&str> = self.given.iter().map(|g| g.name.as_str()).collect();
-            let mut problem = self
-                .text
-                .problem(node.mark, format!("the parameter `{name}` is not declared"));
+            let mut problem = self.text.problem(node.mark, format!("the parameter `{name}` is not declared"));
             problem.help = nearest(name, names).map_or_else(
                 || Some(format!("declare it: `parameters: {{{name}: {{default: ...}}}}`")),
                 |near| Some(format!("did you mean \"${near}\"?")),
@@ -223,11 +199,8 @@ impl Work<'_> {
             return node.clone();
         };
         self.used.insert(given.name.clone());
-        let at_use = |body: &Body| Node {
-            mark: node.mark,
-            body: body.clone(),
-            from: Some(given.from.clone()),
-        };
+        let at_use =
+            |body: &Body| Node { mark: node.mark, body: body.clone(), from: Some(given.from.clone()) };
         match &given.body {
             Body::List(nodes) => Node {
                 body: Body::List(nodes.iter().map(|n| at_use(&n.body)).collect()),

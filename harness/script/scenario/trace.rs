@@ -127,30 +127,16 @@ fn rows(name: &str, text: &str, speed: f64) -> Result<Vec<(f64, f64, f64)>, Prob
 }
 
 fn header(name: &str, record: &csv::StringRecord) -> Result<Columns, Problems> {
-    let column = |wanted: &str| {
-        record
-            .iter()
-            .position(|c| c.trim_start_matches('\u{feff}') == wanted)
-    };
+    let column = |wanted: &str| record.iter().position(|c| c.trim_start_matches('\u{feff}') == wanted);
     let boost = ["psi", "kpa", "bar"].iter().find_map(|unit| {
         let at = column(&format!("boost_{unit}"))?;
         Some((at, find_unit(unit, Dimension::GaugePressure)?))
     });
     match (column("time_s"), boost, column("rpm")) {
-        (Some(time), Some((boost, boost_unit)), Some(rpm)) => Ok(Columns {
-            time,
-            boost,
-            boost_unit,
-            rpm,
-        }),
-        _ => Err(at(
-            name,
-            1,
-            record,
-            "the first line does not name the columns we need",
-        )
-        .expected("time_s, one of boost_psi, boost_kpa and boost_bar, and rpm")
-        .into()),
+        (Some(time), Some((boost, boost_unit)), Some(rpm)) => Ok(Columns { time, boost, boost_unit, rpm }),
+        _ => Err(at(name, 1, record, "the first line does not name the columns we need")
+            .expected("time_s, one of boost_psi, boost_kpa and boost_bar, and rpm")
+            .into()),
     }
 }
 
@@ -170,13 +156,7 @@ fn row(columns: &Columns, record: &csv::StringRecord) -> Result<(f64, f64, f64),
 
 /// A problem of a line, which is shown from its start.
 fn at(name: &str, line: u64, record: &csv::StringRecord, what: &str) -> Problem {
-    let text: String = record
-        .iter()
-        .collect::<Vec<_>>()
-        .join(",")
-        .chars()
-        .take(80)
-        .collect();
+    let text: String = record.iter().collect::<Vec<_>>().join(",").chars().take(80).collect();
     Problem::new(what).at(Place {
         file: name.to_owned(),
         line: u32::try_from(line).unwrap_or(u32::MAX),

@@ -25,11 +25,7 @@ impl<'t> Checker<'t> {
     /// A checker for a text.
     #[must_use]
     pub fn new(text: &'t Text) -> Self {
-        Checker {
-            text,
-            around: Vec::new(),
-            problems: Problems::default(),
-        }
+        Checker { text, around: Vec::new(), problems: Problems::default() }
     }
 
     /// Tells a problem at a node; beyond [`PROBLEMS_MAX`] of them they are dropped.
@@ -56,17 +52,9 @@ impl<'t> Checker<'t> {
 
     /// Checks a map.
     pub fn map(&mut self, node: &Node, shape: &'static Shape) -> Fields {
-        let mut fields = Fields {
-            items: Vec::new(),
-            known: shape.fields,
-            mark: node.mark,
-        };
+        let mut fields = Fields { items: Vec::new(), known: shape.fields, mark: node.mark };
         let Body::Map(pairs) = &node.body else {
-            let what = format!(
-                "{} stands where the names of {} are expected",
-                node.kind(),
-                shape.name
-            );
+            let what = format!("{} stands where the names of {} are expected", node.kind(), shape.name);
             self.tell(node, Problem::new(what).expected(words::names(shape)));
             return fields;
         };
@@ -77,9 +65,7 @@ impl<'t> Checker<'t> {
         }
         for field in shape.fields {
             match pairs.iter().find(|(k, _)| k.name == field.name) {
-                Some((_, value)) => fields
-                    .items
-                    .push((field.name, self.value(value, &field.kind, field))),
+                Some((_, value)) => fields.items.push((field.name, self.value(value, &field.kind, field))),
                 None => self.absent(node, field, &mut fields),
             }
         }
@@ -141,11 +127,7 @@ impl<'t> Checker<'t> {
     fn one_of(&mut self, node: &Node, shape: &'static Shape) -> Value {
         let expected = format!("exactly one of {}", words::names(shape));
         let Body::Map(pairs) = &node.body else {
-            let what = format!(
-                "{} stands where the names of {} are expected",
-                node.kind(),
-                shape.name
-            );
+            let what = format!("{} stands where the names of {} are expected", node.kind(), shape.name);
             self.tell(node, Problem::new(what).expected(expected));
             return Value::Wrong;
         };
@@ -181,11 +163,7 @@ impl<'t> Checker<'t> {
         };
         if nodes.len() < least || nodes.len() > most {
             let what = format!("`{}` is a list of {}", field.name, nodes.len());
-            let many = if least == most {
-                least.to_string()
-            } else {
-                format!("{least} to {most}")
-            };
+            let many = if least == most { least.to_string() } else { format!("{least} to {most}") };
             let expected = format!("{many} of them, {}", words::wanted(field));
             self.tell(node, Problem::new(what).expected(expected));
             return Value::Wrong;
@@ -221,11 +199,7 @@ impl<'t> Checker<'t> {
         };
         let mut settings = Vec::new();
         for (key, value) in pairs {
-            let name = Node {
-                mark: key.mark,
-                body: Body::Scalar(key.name.clone(), false),
-                from: None,
-            };
+            let name = Node { mark: key.mark, body: Body::Scalar(key.name.clone(), false), from: None };
             if let Some(role) = self.role(&name, Use::Set) {
                 let number = self.of_dimension(value, role.dimension(), false);
                 settings.push((role, item(value, number)));
@@ -244,21 +218,14 @@ impl<'t> Checker<'t> {
             return Value::Raw(node.clone());
         }
         let what = format!("`{}` is {}", field.name, node.kind());
-        self.tell(
-            node,
-            Problem::new(what).expected("a single value, or a list of single values"),
-        );
+        self.tell(node, Problem::new(what).expected("a single value, or a list of single values"));
         Value::Wrong
     }
 }
 
 /// The node of a default: a scalar, a flat list, or an empty map.
 fn stand_in(mark: Mark, text: &str) -> Node {
-    let node = |body| Node {
-        mark,
-        body,
-        from: None,
-    };
+    let node = |body| Node { mark, body, from: None };
     let scalar = |text: &str| node(Body::Scalar(text.to_owned(), false));
     let inner = text.strip_prefix('[').and_then(|t| t.strip_suffix(']'));
     match inner.map(str::trim) {
@@ -271,10 +238,5 @@ fn stand_in(mark: Mark, text: &str) -> Node {
 
 /// A node's checked value, with what else is kept of it.
 fn item(node: &Node, value: Value) -> Item {
-    Item {
-        value,
-        mark: node.mark,
-        text: node.text().unwrap_or_default().to_owned(),
-        from: node.from.clone(),
-    }
+    Item { value, mark: node.mark, text: node.text().unwrap_or_default().to_owned(), from: node.from.clone() }
 }

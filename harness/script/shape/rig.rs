@@ -17,13 +17,7 @@ const fn field(
     example: &'static str,
     doc: &'static str,
 ) -> Field {
-    Field {
-        name,
-        kind,
-        need,
-        doc,
-        example,
-    }
+    Field { name, kind, need, doc, example }
 }
 
 const fn ratio(high: &'static str) -> Kind {
@@ -61,10 +55,7 @@ pub static RIG: Shape = Shape {
     ],
 };
 
-const NO_WATCHDOG: Words = &[(
-    "none",
-    "the device has none; nothing stops the pump if this program hangs",
-)];
+const NO_WATCHDOG: Words = &[("none", "the device has none; nothing stops the pump if this program hangs")];
 
 #[rustfmt::skip]
 static WATCHDOG: Shape = Shape {
@@ -101,10 +92,7 @@ static INSTRUMENT: Shape = Shape {
     ],
 };
 
-const NO_PORT: Words = &[
-    ("virtual", "inside the virtual bench"),
-    ("none", "no wire: read and set by hand"),
-];
+const NO_PORT: Words = &[("virtual", "inside the virtual bench"), ("none", "no wire: read and set by hand")];
 const DIALECTS: Words = &[
     ("scpi", "SCPI-1999 messages"),
     ("text", "plain text lines"),
@@ -112,11 +100,7 @@ const DIALECTS: Words = &[
     ("by_hand", "the operator is asked"),
 ];
 const LINE_ENDS: Words = &[("crlf", "CR LF"), ("lf", "LF"), ("cr", "CR")];
-const PARITIES: Words = &[
-    ("none", "no parity bit"),
-    ("even", "even parity"),
-    ("odd", "odd parity"),
-];
+const PARITIES: Words = &[("none", "no parity bit"), ("even", "even parity"), ("odd", "odd parity")];
 
 #[rustfmt::skip]
 static PORT: Shape = Shape {

@@ -41,10 +41,7 @@ impl Checker<'_> {
                 Problem::new(format!("\"{text}\" is not a date"))
                     .expected("year-month-day such as 2026-03-01"),
             ),
-            _ => self.wrong(
-                node,
-                Problem::new(format!("\"{text}\" is not a name")).expected(words::NAME),
-            ),
+            _ => self.wrong(node, Problem::new(format!("\"{text}\" is not a name")).expected(words::NAME)),
         }
     }
 
@@ -170,11 +167,7 @@ impl Checker<'_> {
     ) -> Value {
         let text = node.text().unwrap_or_default();
         let read = |t: &str| {
-            if difference {
-                parse_difference(t, dimension)
-            } else {
-                parse(t, dimension)
-            }
+            if difference { parse_difference(t, dimension) } else { parse(t, dimension) }
         };
         let (least, most) = match (read(low), read(high)) {
             (Ok(least), Ok(most)) => (least, most),
@@ -185,16 +178,10 @@ impl Checker<'_> {
             Ok(_) => Problem::new(format!("\"{text}\" is out of range"))
                 .expected(format!("{} from {low} to {high}", dimension.noun())),
             Err(e) => {
-                let what = if node.text().is_some() {
-                    e.what(text)
-                } else {
-                    format!("{} stands here", node.kind())
-                };
+                let what =
+                    if node.text().is_some() { e.what(text) } else { format!("{} stands here", node.kind()) };
                 let problem = Problem::new(what).expected(QuantityError::expected(dimension));
-                Problem {
-                    help: e.help(),
-                    ..problem
-                }
+                Problem { help: e.help(), ..problem }
             }
         };
         self.wrong(node, problem)

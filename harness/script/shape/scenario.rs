@@ -16,13 +16,7 @@ const fn field(
     example: &'static str,
     doc: &'static str,
 ) -> Field {
-    Field {
-        name,
-        kind,
-        need,
-        doc,
-        example,
-    }
+    Field { name, kind, need, doc, example }
 }
 
 const fn time(low: &'static str, high: &'static str) -> Kind {
@@ -252,23 +246,14 @@ static CYCLE: Shape = Shape {
 pub const SPANS: Words = &[
     ("point", "a point of a sweep"),
     ("steady", "the part of a point over which readings are averaged"),
-    (
-        "ramp",
-        "a pressure ramp: trip and reset; values direction and rate",
-    ),
+    ("ramp", "a pressure ramp: trip and reset; values direction and rate"),
     ("decay", "pressure falling after the pump has stopped"),
-    (
-        "dead_band",
-        "where steady flow stops (direction=down) or starts (direction=up)",
-    ),
+    ("dead_band", "where steady flow stops (direction=down) or starts (direction=up)"),
     ("leak", "pressure behind a closed outlet"),
     ("dead_head", "highest pressure against a closed outlet"),
     ("vented_zero", "the line open and at rest: the gauge's zero"),
     ("response", "an input step and the output's answer"),
-    (
-        "loop_back",
-        "latency of generator and reader without a controller",
-    ),
+    ("loop_back", "latency of generator and reader without a controller"),
     ("sensor_fault", "a sensor line cut, shorted or out of range"),
     ("tach_lost", "engine speed gone"),
     ("power_cycle", "supply off and on again"),

@@ -116,10 +116,7 @@ impl Fields {
     /// The value of a name, where it was given or has a default.
     #[must_use]
     pub fn get(&self, name: &str) -> Option<&Item> {
-        assert!(
-            self.known.iter().any(|f| f.name == name),
-            "the table has no name {name}"
-        );
+        assert!(self.known.iter().any(|f| f.name == name), "the table has no name {name}");
         self.items.iter().find(|(n, _)| *n == name).map(|(_, item)| item)
     }
 

@@ -20,13 +20,7 @@ pub(super) fn wanted(field: &Field) -> String {
 
 /// The roles that may stand in a place, those with names of their own shown with an example.
 pub(super) fn roles(usage: Use) -> Vec<&'static str> {
-    let named = [
-        "switched.NAME",
-        "analogue.NAME",
-        "duty_output.NAME",
-        "sensor.NAME",
-        "relay.NAME",
-    ];
+    let named = ["switched.NAME", "analogue.NAME", "duty_output.NAME", "sensor.NAME", "relay.NAME"];
     Role::words()
         .chain(named)
         .filter(|word| Role::parse(&word.replace("NAME", "a")).is_some_and(|role| usage.allows(&role)))

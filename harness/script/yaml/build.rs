@@ -21,19 +21,12 @@ pub fn parse(text: &Text) -> Result<Node, Problems> {
     }
     let long = |(_, line): &(usize, &str)| line.len() > LINE_BYTES_MAX;
     if let Some((at, _)) = text.text.split('\n').enumerate().find(long) {
-        let what = format!(
-            "{}:{}: a line longer than {LINE_BYTES_MAX} bytes",
-            text.file,
-            at + 1
-        );
+        let what = format!("{}:{}: a line longer than {LINE_BYTES_MAX} bytes", text.file, at + 1);
         return Err(Problem::new(what).into());
     }
     let marks = |b: &u8| matches!(b, b',' | b':' | b'[' | b'{');
     if text.text.as_bytes().iter().filter(|b| marks(b)).count() > PUNCTUATION_MAX {
-        let what = format!(
-            "{}: more than {PUNCTUATION_MAX} commas, colons and brackets",
-            text.file
-        );
+        let what = format!("{}: more than {PUNCTUATION_MAX} commas, colons and brackets", text.file);
         return Err(Problem::new(what).into());
     }
     let mut builder = Builder::new(text);
@@ -66,29 +59,14 @@ struct Builder<'t> {
 
 impl<'t> Builder<'t> {
     fn new(text: &'t Text) -> Self {
-        Builder {
-            text,
-            open: Vec::new(),
-            root: None,
-            nodes: 0,
-            documents: 0,
-            problems: Problems::default(),
-        }
+        Builder { text, open: Vec::new(), root: None, nodes: 0, documents: 0, problems: Problems::default() }
     }
 
     fn scan_error(&self, error: &ScanError) -> Problem {
         let marker = error.marker();
-        let mark = Mark {
-            line: marker.line() as u32,
-            column: marker.col() as u32 + 1,
-            width: 1,
-        };
+        let mark = Mark { line: marker.line() as u32, column: marker.col() as u32 + 1, width: 1 };
         let deep = error.info().contains("recursion");
-        let what = if deep {
-            too_deep()
-        } else {
-            format!("not YAML: {}", error.info())
-        };
+        let what = if deep { too_deep() } else { format!("not YAML: {}", error.info()) };
         let problem = self.text.problem(mark, what);
         if self.line(mark).contains('\t') {
             return problem.help("indent with blanks; tabs are not allowed there");
@@ -118,11 +96,9 @@ impl<'t> Builder<'t> {
                 self.begin(mark, OpenKind::Map(Vec::new(), None))
             }
             Event::SequenceEnd | Event::MappingEnd => self.close(),
-            Event::Alias(_) => self.stop(
-                mark,
-                "an alias is not allowed here",
-                "write a text that begins with * in quotes",
-            ),
+            Event::Alias(_) => {
+                self.stop(mark, "an alias is not allowed here", "write a text that begins with * in quotes")
+            }
             _ => Ok(()),
         }
     }
@@ -193,13 +169,7 @@ impl<'t> Builder<'t> {
     }
 
     fn awaits_key(&self) -> bool {
-        matches!(
-            self.open.last(),
-            Some(Open {
-                kind: OpenKind::Map(_, None),
-                ..
-            })
-        )
+        matches!(self.open.last(), Some(Open { kind: OpenKind::Map(_, None), .. }))
     }
 
     fn scalar(&mut self, mark: Mark, text: String, quoted: bool) -> Result<(), Problems> {
@@ -210,11 +180,7 @@ impl<'t> Builder<'t> {
         if self.awaits_key() {
             return self.key(mark, text);
         }
-        self.put(Node {
-            mark,
-            body: Body::Scalar(text, quoted),
-            from: None,
-        });
+        self.put(Node { mark, body: Body::Scalar(text, quoted), from: None });
         Ok(())
     }
 
@@ -222,11 +188,7 @@ impl<'t> Builder<'t> {
         if name == "<<" {
             return self.stop(mark, "a merge key is not allowed here", "");
         }
-        let Some(Open {
-            kind: OpenKind::Map(pairs, waiting),
-            ..
-        }) = self.open.last_mut()
-        else {
+        let Some(Open { kind: OpenKind::Map(pairs, waiting), .. }) = self.open.last_mut() else {
             return Ok(());
         };
         if pairs.len() >= KEYS_MAX {
@@ -249,11 +211,7 @@ impl<'t> Builder<'t> {
                 OpenKind::List(items) => Body::List(items),
                 OpenKind::Map(pairs, _) => Body::Map(pairs),
             };
-            self.put(Node {
-                mark: open.mark,
-                body,
-                from: None,
-            });
+            self.put(Node { mark: open.mark, body, from: None });
         }
         Ok(())
     }
@@ -272,8 +230,7 @@ impl<'t> Builder<'t> {
 
     fn end(self) -> Result<Node, Problems> {
         self.problems.into_result()?;
-        self.root
-            .ok_or_else(|| Problem::new(format!("{}: nothing in it", self.text.file)).into())
+        self.root.ok_or_else(|| Problem::new(format!("{}: nothing in it", self.text.file)).into())
     }
 }
 

@@ -138,10 +138,7 @@ impl Text {
             return Err(problem(format!("longer than {FILE_BYTES_MAX} bytes")));
         }
         match String::from_utf8(bytes) {
-            Ok(text) => Ok(Text {
-                file,
-                text: text.into(),
-            }),
+            Ok(text) => Ok(Text { file, text: text.into() }),
             Err(e) => {
                 let line = 1 + bytes_lines(&e.as_bytes()[..e.utf8_error().valid_up_to()]);
                 Err(problem(format!("not UTF-8 text, in line {line}")))
@@ -151,10 +148,7 @@ impl Text {
 
     /// A text that is no file, or was read elsewhere.
     pub fn new(file: impl Into<String>, text: impl Into<Arc<str>>) -> Text {
-        Text {
-            file: file.into(),
-            text: text.into(),
-        }
+        Text { file: file.into(), text: text.into() }
     }
 
     /// The place of a mark, with the text of its line.

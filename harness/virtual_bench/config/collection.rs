@@ -107,11 +107,7 @@ pub struct TankConfig {
 
 impl Default for TankConfig {
     fn default() -> Self {
-        TankConfig {
-            volume_ml: 20_000.0,
-            switch_ml: 17_600.0,
-            switch_differential_ml: 60.0,
-        }
+        TankConfig { volume_ml: 20_000.0, switch_ml: 17_600.0, switch_differential_ml: 60.0 }
     }
 }
 
@@ -144,12 +140,7 @@ pub struct WaterConfig {
 
 impl Default for WaterConfig {
     fn default() -> Self {
-        WaterConfig {
-            start_degc: 19.0,
-            end_degc: 22.0,
-            warming_s: 5400.0,
-            salts: 0.0001,
-        }
+        WaterConfig { start_degc: 19.0, end_degc: 22.0, warming_s: 5400.0, salts: 0.0001 }
     }
 }
 

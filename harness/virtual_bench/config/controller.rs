@@ -174,12 +174,7 @@ fn default_outputs() -> Vec<OutputConfig> {
         OutputConfig {
             boost_kpa: vec![0.0, 50.0, 60.0, 140.0],
             rpm: vec![1000.0, 2500.0, 7000.0],
-            values: vec![
-                vec![0.0, 0.0, 0.0],
-                vec![0.0, 0.0, 0.0],
-                vec![0.0, 1.0, 1.0],
-                vec![0.0, 1.0, 1.0],
-            ],
+            values: vec![vec![0.0, 0.0, 0.0], vec![0.0, 0.0, 0.0], vec![0.0, 1.0, 1.0], vec![0.0, 1.0, 1.0]],
             lookup: Lookup::Held,
             hysteresis_kpa: 3.0,
             ..output("valve", OutputKind::Switched, [0.0, 1.0])
@@ -248,10 +243,7 @@ impl OutputConfig {
             }
         }
         let fits = self.values.len() == self.boost_kpa.len()
-            && self
-                .values
-                .iter()
-                .all(|row| row.len() == self.rpm.len() && row.iter().all(|v| v.is_finite()));
+            && self.values.iter().all(|row| row.len() == self.rpm.len() && row.iter().all(|v| v.is_finite()));
         if !fits {
             c.problems.push(
                 Problem::new(format!("virtual_bench.{part}.values: does not fit its axes")).expected(
@@ -331,11 +323,7 @@ pub struct FirmwareFault {
 
 impl Default for FirmwareFault {
     fn default() -> Self {
-        FirmwareFault {
-            kind: None,
-            output: None,
-            size: 1.0,
-        }
+        FirmwareFault { kind: None, output: None, size: 1.0 }
     }
 }
 

@@ -54,11 +54,7 @@ impl Default for PumpConfig {
 
 impl Default for BypassConfig {
     fn default() -> Self {
-        BypassConfig {
-            opens_kpa: 900.0,
-            slope_ml_min_per_kpa: 2.5,
-            softness_kpa: 25.0,
-        }
+        BypassConfig { opens_kpa: 900.0, slope_ml_min_per_kpa: 2.5, softness_kpa: 25.0 }
     }
 }
 
@@ -67,28 +63,13 @@ impl PumpConfig {
         c.ranges(
             "pump",
             &[
-                (
-                    "displacement_ml_per_rev",
-                    self.displacement_ml_per_rev,
-                    0.001,
-                    100.0,
-                ),
+                ("displacement_ml_per_rev", self.displacement_ml_per_rev, 0.001, 100.0),
                 ("chambers", f64::from(self.chambers), 1.0, 12.0),
                 ("pulsation", self.pulsation, 0.0, 0.95),
                 ("mechanical_efficiency", self.mechanical_efficiency, 0.1, 1.0),
-                (
-                    "filling_loss_at_1000_rpm",
-                    self.filling_loss_at_1000_rpm,
-                    0.0,
-                    0.1,
-                ),
+                ("filling_loss_at_1000_rpm", self.filling_loss_at_1000_rpm, 0.0, 0.1),
                 ("slip_ml_min_per_kpa", self.slip_ml_min_per_kpa, 1e-6, 10.0),
-                (
-                    "head_compliance_ml_per_kpa",
-                    self.head_compliance_ml_per_kpa,
-                    1e-6,
-                    1.0,
-                ),
+                ("head_compliance_ml_per_kpa", self.head_compliance_ml_per_kpa, 1e-6, 1.0),
             ],
         );
         if let Some(b) = &self.bypass {
@@ -118,11 +99,7 @@ pub struct CheckValveConfig {
 
 impl Default for CheckValveConfig {
     fn default() -> Self {
-        CheckValveConfig {
-            cracking_kpa: 18.0,
-            drop_kpa_per_ml_min: 0.02,
-            leak_ml_min_per_kpa: 2e-5,
-        }
+        CheckValveConfig { cracking_kpa: 18.0, drop_kpa_per_ml_min: 0.02, leak_ml_min_per_kpa: 2e-5 }
     }
 }
 
@@ -153,11 +130,7 @@ pub struct LineConfig {
 
 impl Default for LineConfig {
     fn default() -> Self {
-        LineConfig {
-            compliance_ml_per_kpa: 0.0017,
-            air_ml: 0.0,
-            leak_ml_min_per_kpa: 0.0,
-        }
+        LineConfig { compliance_ml_per_kpa: 0.0017, air_ml: 0.0, leak_ml_min_per_kpa: 0.0 }
     }
 }
 
@@ -186,10 +159,7 @@ pub struct SolenoidConfig {
 
 impl Default for SolenoidConfig {
     fn default() -> Self {
-        SolenoidConfig {
-            opens_after_ms: 8.0,
-            closes_after_ms: 14.0,
-        }
+        SolenoidConfig { opens_after_ms: 8.0, closes_after_ms: 14.0 }
     }
 }
 

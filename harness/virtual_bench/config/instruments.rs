@@ -274,12 +274,7 @@ pub struct GeneratorConfig {
 
 impl Default for GeneratorConfig {
     fn default() -> Self {
-        GeneratorConfig {
-            step_v: 0.0005,
-            step_hz: 0.01,
-            open_v: 4.98,
-            baud: 115_200,
-        }
+        GeneratorConfig { step_v: 0.0005, step_hz: 0.01, open_v: 4.98, baud: 115_200 }
     }
 }
 

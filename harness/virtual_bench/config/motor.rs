@@ -126,12 +126,7 @@ impl DriverConfig {
                 ("duty_step_pct", self.duty_step_pct, 0.0, 5.0),
                 ("readback_noise_pct", self.readback_noise_pct, 0.0, 5.0),
                 ("watchdog_ms", f64::from(self.watchdog_ms), 10.0, 60_000.0),
-                (
-                    "solenoid_delay_ms",
-                    f64::from(self.solenoid_delay_ms),
-                    0.0,
-                    60_000.0,
-                ),
+                ("solenoid_delay_ms", f64::from(self.solenoid_delay_ms), 0.0, 60_000.0),
                 ("baud", f64::from(self.baud), 300.0, 4e6),
             ],
         );

@@ -51,11 +51,7 @@ impl Driver {
 
     /// When something happens by itself: the watchdog, or the solenoid closing.
     pub(crate) fn next_event(&self) -> Moment {
-        let trip = if self.armed {
-            self.last_beat + self.trip()
-        } else {
-            Moment::NEVER
-        };
+        let trip = if self.armed { self.last_beat + self.trip() } else { Moment::NEVER };
         trip.min(self.closes_at)
     }
 
@@ -100,11 +96,7 @@ impl Driver {
 
     /// Longest time the pump stayed on after the last heartbeat, as of `now`.
     pub(crate) fn after_last_heartbeat(&self, plant: &Plant, now: Moment) -> Duration {
-        if self.is_on(plant) {
-            self.longest.max(now.since(self.last_beat))
-        } else {
-            self.longest
-        }
+        if self.is_on(plant) { self.longest.max(now.since(self.last_beat)) } else { self.longest }
     }
 
     /// Notes how long the pump has been on since the last heartbeat; called before either changes.
@@ -137,11 +129,7 @@ impl Driver {
 
     fn apply(&self, plant: &mut Plant) {
         let step = self.c.duty_step_pct;
-        let duty = if step > 0.0 {
-            (self.duty_pct / step).round() * step
-        } else {
-            self.duty_pct
-        };
+        let duty = if step > 0.0 { (self.duty_pct / step).round() * step } else { self.duty_pct };
         plant.inputs.enabled = self.armed;
         plant.inputs.from_controller = self.from_controller;
         plant.inputs.solenoid = self.solenoid;

@@ -92,10 +92,7 @@ impl Generator {
             };
             self.states[channel(n)?] = state;
         } else if unit.is("*RST").is_some() {
-            *self = Generator {
-                errors: std::mem::take(&mut self.errors),
-                ..Generator::new(&self.c)
-            };
+            *self = Generator { errors: std::mem::take(&mut self.errors), ..Generator::new(&self.c) };
         } else {
             return Err(scpi_device::UNDEFINED_HEADER);
         }
@@ -104,20 +101,12 @@ impl Generator {
 }
 
 fn channel(number: u32) -> Result<usize, ScpiError> {
-    if (1..=4).contains(&number) {
-        Ok(number as usize - 1)
-    } else {
-        Err(SUFFIX_OUT_OF_RANGE)
-    }
+    if (1..=4).contains(&number) { Ok(number as usize - 1) } else { Err(SUFFIX_OUT_OF_RANGE) }
 }
 
 /// The nearest whole number of steps.
 fn step(value: f64, step: f64) -> f64 {
-    if step > 0.0 {
-        (value / step).round() * step
-    } else {
-        value
-    }
+    if step > 0.0 { (value / step).round() * step } else { value }
 }
 
 impl Answer for Generator {

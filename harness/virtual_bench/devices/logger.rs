@@ -88,10 +88,7 @@ impl Logger {
         if list.is_empty() {
             return Err(MISSING_PARAMETER);
         }
-        let inside = list
-            .strip_prefix("(@")
-            .and_then(|l| l.strip_suffix(')'))
-            .ok_or(ILLEGAL_VALUE)?;
+        let inside = list.strip_prefix("(@").and_then(|l| l.strip_suffix(')')).ok_or(ILLEGAL_VALUE)?;
         let mut count = 0;
         for item in inside.split(',') {
             let parse = |text: &str| text.trim().parse::<u32>().map_err(|_| ILLEGAL_VALUE);
@@ -117,11 +114,7 @@ impl Logger {
     /// What the converter makes of a voltage; it knows none below 0.
     fn digitise(&mut self, volts: f64) -> f64 {
         let noisy = (volts + self.noise.volts.normal(self.c.noise_v)).max(0.0);
-        if self.c.step_v > 0.0 {
-            (noisy / self.c.step_v).round() * self.c.step_v
-        } else {
-            noisy
-        }
+        if self.c.step_v > 0.0 { (noisy / self.c.step_v).round() * self.c.step_v } else { noisy }
     }
 
     /// The voltage at a channel; none for a channel that is not there.
@@ -172,11 +165,7 @@ impl Logger {
 
     fn level(&mut self, tank_ml: f64) -> bool {
         let makes = self.tank.switch_ml + self.tank.switch_differential_ml;
-        self.level_made = if self.level_made {
-            tank_ml > self.tank.switch_ml
-        } else {
-            tank_ml > makes
-        };
+        self.level_made = if self.level_made { tank_ml > self.tank.switch_ml } else { tank_ml > makes };
         self.level_made
     }
 }
@@ -189,9 +178,7 @@ impl Answer for Logger {
 
     fn answer(&mut self, line: &str, world: &mut World<'_>, out: &mut Vec<u8>) {
         let mut errors = std::mem::take(&mut self.errors);
-        scpi_device::message(line, IDENTITY, &mut errors, out, |unit, out| {
-            self.unit(unit, world, out)
-        });
+        scpi_device::message(line, IDENTITY, &mut errors, out, |unit, out| self.unit(unit, world, out));
         self.errors = errors;
     }
 }

@@ -45,11 +45,7 @@ fn whole(out: &mut Vec<u8>, mut digits: u64, decimals: usize) {
 /// Appends `value` with an exponent: `+1.234560E+01`.
 pub(crate) fn exponent(out: &mut Vec<u8>, value: f64) {
     let size = value.abs();
-    let mut power = if size > 0.0 {
-        size.log10().floor() as i32
-    } else {
-        0
-    };
+    let mut power = if size > 0.0 { size.log10().floor() as i32 } else { 0 };
     let mut digits = (size * 10_f64.powi(6 - power)).round() as u64;
     if digits >= 10_000_000 {
         digits /= 10;
@@ -69,9 +65,7 @@ pub(crate) fn exponent(out: &mut Vec<u8>, value: f64) {
 
 /// A finite decimal number: sign, digits, point, exponent; none for anything else (`inf`, `nan`, hexadecimal).
 pub(crate) fn parse(text: &str) -> Option<f64> {
-    let plain = text
-        .bytes()
-        .all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b'e' | b'E'));
+    let plain = text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b'e' | b'E'));
     if !plain {
         return None;
     }
@@ -119,12 +113,9 @@ mod tests {
 
     #[test]
     fn numbers_in() {
-        for (text, expected) in [
-            ("45.00", Some(45.0)),
-            ("1e2", Some(100.0)),
-            ("-.5", Some(-0.5)),
-            ("+3", Some(3.0)),
-        ] {
+        for (text, expected) in
+            [("45.00", Some(45.0)), ("1e2", Some(100.0)), ("-.5", Some(-0.5)), ("+3", Some(3.0))]
+        {
             assert_eq!(parse(text), expected);
         }
         for text in ["", "inf", "nan", "0x10", "1,5", "1e999", "1_0", "--1", "4 5", "."] {

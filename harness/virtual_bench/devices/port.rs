@@ -92,11 +92,7 @@ impl Port {
         if !self.input.is_empty() && self.waiting.len() < WAITING_MAX {
             let mut line = self.spare.pop().unwrap_or_default();
             line.clear();
-            line.extend(
-                self.input
-                    .iter()
-                    .map(|&b| if b.is_ascii() { b as char } else { '?' }),
-            );
+            line.extend(self.input.iter().map(|&b| if b.is_ascii() { b as char } else { '?' }));
             let begin = self.heard_until.max(self.busy_until);
             let (least, most) = THINKING_MS;
             let thinking = Duration::from_nanos((self.thinking.uniform(least, most) * 1e6) as u64);
@@ -133,11 +129,7 @@ impl Port {
     /// Gives a worked-on line back, with where the answer was appended; see [`Port::output`].
     pub(crate) fn worked(&mut self, waiting: Waiting, answered: usize) {
         if answered > 0 {
-            let at = if waiting.answer_at == Moment::NEVER {
-                waiting.at
-            } else {
-                waiting.answer_at
-            };
+            let at = if waiting.answer_at == Moment::NEVER { waiting.at } else { waiting.answer_at };
             self.send(answered, at);
         }
         self.spare.push(waiting.line);
@@ -159,11 +151,7 @@ impl Port {
     /// When the next bytes arrive at the other side: of an answer that is ready, or of one still to be made.
     pub(crate) fn next_output(&self) -> Moment {
         let made = self.ready.front().map_or(Moment::NEVER, |(at, _)| *at);
-        let to_make = self
-            .waiting
-            .iter()
-            .map(|w| w.answer_at)
-            .find(|at| *at != Moment::NEVER);
+        let to_make = self.waiting.iter().map(|w| w.answer_at).find(|at| *at != Moment::NEVER);
         made.min(to_make.unwrap_or(Moment::NEVER))
     }
 

@@ -57,11 +57,7 @@ impl Scale {
             noise,
             splash_noise,
             splash_now: 0.0,
-            splash_keep: if c.lag_s > 0.0 {
-                (-period_s / c.lag_s).exp()
-            } else {
-                0.0
-            },
+            splash_keep: if c.lag_s > 0.0 { (-period_s / c.lag_s).exp() } else { 0.0 },
             tare_g: None,
             gross_g: cup.empty_g,
             quiet_lines: 0,

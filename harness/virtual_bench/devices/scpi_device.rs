@@ -55,10 +55,7 @@ impl<'a> Unit<'a> {
     fn parse(text: &'a str) -> Self {
         let text = text.trim();
         let end = text.find([' ', '\t']).unwrap_or(text.len());
-        Unit {
-            header: text[..end].trim_start_matches(':'),
-            parameters: text[end..].trim(),
-        }
+        Unit { header: text[..end].trim_start_matches(':'), parameters: text[end..].trim() }
     }
 
     /// Whether the header is `pattern`, such as `SOURce#:VOLTage?`: capitals are the short form, `#` a number whose
@@ -108,11 +105,7 @@ fn node(pattern: &str, given: &str, suffix: u32) -> Option<u32> {
         Some(name) => {
             let digits = given.len() - given.bytes().rev().take_while(u8::is_ascii_digit).count();
             let number = &given[digits..];
-            let value = if number.is_empty() {
-                1
-            } else {
-                number.parse().ok()?
-            };
+            let value = if number.is_empty() { 1 } else { number.parse().ok()? };
             (name, &given[..digits], value)
         }
     };

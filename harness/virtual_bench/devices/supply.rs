@@ -18,12 +18,7 @@ pub(crate) struct Supply {
 
 impl Supply {
     pub(crate) fn new(c: &SupplyConfig, noise: Source) -> Self {
-        Supply {
-            volts: c.start_v,
-            c: c.clone(),
-            noise,
-            errors: ErrorQueue::default(),
-        }
+        Supply { volts: c.start_v, c: c.clone(), noise, errors: ErrorQueue::default() }
     }
 
     /// A line too long for the input buffer came in.
@@ -74,9 +69,7 @@ impl Answer for Supply {
 
     fn answer(&mut self, line: &str, world: &mut World<'_>, out: &mut Vec<u8>) {
         let mut errors = std::mem::take(&mut self.errors);
-        scpi_device::message(line, IDENTITY, &mut errors, out, |unit, out| {
-            self.unit(unit, world, out)
-        });
+        scpi_device::message(line, IDENTITY, &mut errors, out, |unit, out| self.unit(unit, world, out));
         self.errors = errors;
     }
 }

@@ -31,10 +31,6 @@ impl CheckValve {
     /// Flow at a pressure difference, mL/s, on the branch `open`.
     pub(crate) fn flow(&self, difference_kpa: f64, open: bool) -> f64 {
         let leak = self.leak * difference_kpa;
-        if open {
-            leak + self.open * (difference_kpa - self.cracking_kpa)
-        } else {
-            leak
-        }
+        if open { leak + self.open * (difference_kpa - self.cracking_kpa) } else { leak }
     }
 }

@@ -63,11 +63,7 @@ impl Controller {
                 believed_kpa: 0.0,
                 delayed: VecDeque::new(),
                 delay_runs: ((f64::from(o.delay_ms) / period_ms).round() as usize).min(DELAY_RUNS_MAX),
-                follow: if o.response_ms > 0.0 {
-                    1.0 - (-period_ms / o.response_ms).exp()
-                } else {
-                    1.0
-                },
+                follow: if o.response_ms > 0.0 { 1.0 - (-period_ms / o.response_ms).exp() } else { 1.0 },
                 value: 0.0,
             })
             .collect();
@@ -156,14 +152,10 @@ impl Controller {
 
     /// Value of the `index`-th output of a kind: %, 0 or 1, V.
     pub(crate) fn value(&self, kind: OutputKind, index: usize) -> Option<f64> {
-        self.outputs
-            .iter()
-            .filter(|o| o.c.kind == kind)
-            .nth(index)
-            .map(|o| match kind {
-                OutputKind::Switched => f64::from(u8::from(o.value >= 0.5)),
-                _ => o.value,
-            })
+        self.outputs.iter().filter(|o| o.c.kind == kind).nth(index).map(|o| match kind {
+            OutputKind::Switched => f64::from(u8::from(o.value >= 0.5)),
+            _ => o.value,
+        })
     }
 }
 
@@ -187,17 +179,10 @@ mod tests {
     use super::*;
     use crate::chance::Seed;
 
-    const CRUISE: Signals = Signals {
-        sensor_v: 3.0,
-        tach_hz: 140.0,
-        supply_v: 13.8,
-    };
+    const CRUISE: Signals = Signals { sensor_v: 3.0, tach_hz: 140.0, supply_v: 13.8 };
 
     fn controller() -> Controller {
-        Controller::new(
-            &ControllerConfig::default(),
-            Source::new(Seed(1), "controller", false),
-        )
+        Controller::new(&ControllerConfig::default(), Source::new(Seed(1), "controller", false))
     }
 
     fn run(c: &mut Controller, signals: Signals, ms: u32) -> f64 {
@@ -225,36 +210,17 @@ mod tests {
     fn compensation_holds_the_mean_voltage() {
         let mut c = controller();
         let at_13_8 = run(&mut c, CRUISE, 2000);
-        let at_12 = run(
-            &mut c,
-            Signals {
-                supply_v: 12.0,
-                ..CRUISE
-            },
-            2000,
-        );
+        let at_12 = run(&mut c, Signals { supply_v: 12.0, ..CRUISE }, 2000);
         assert!((at_12 * 12.0 - at_13_8 * 13.8).abs() < 0.1, "{at_12} {at_13_8}");
     }
 
     #[test]
     fn faults_and_power_switch_off() {
         for bad in [
-            Signals {
-                sensor_v: 4.98,
-                ..CRUISE
-            },
-            Signals {
-                sensor_v: 0.0,
-                ..CRUISE
-            },
-            Signals {
-                tach_hz: 0.0,
-                ..CRUISE
-            },
-            Signals {
-                supply_v: 5.0,
-                ..CRUISE
-            },
+            Signals { sensor_v: 4.98, ..CRUISE },
+            Signals { sensor_v: 0.0, ..CRUISE },
+            Signals { tach_hz: 0.0, ..CRUISE },
+            Signals { supply_v: 5.0, ..CRUISE },
         ] {
             let mut c = controller();
             assert!(run(&mut c, CRUISE, 1000) > 30.0);
@@ -268,10 +234,7 @@ mod tests {
     fn response_is_dead_time_and_lag() {
         let mut c = controller();
         let before = run(&mut c, CRUISE, 2000);
-        let step = Signals {
-            sensor_v: 3.4,
-            ..CRUISE
-        };
+        let step = Signals { sensor_v: 3.4, ..CRUISE };
         let after = run(&mut c.clone(), step, 2000);
         let mut at_63 = 0;
         while c.pump_duty() * 100.0 < before + (after - before) * (1.0 - (-1.0_f64).exp()) {

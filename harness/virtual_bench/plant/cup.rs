@@ -33,11 +33,7 @@ pub(crate) struct Cup {
 
 impl Cup {
     pub(crate) fn new(c: &CupConfig, scale: &ScaleConfig) -> Self {
-        let follow = if scale.lag_s > 0.0 {
-            1.0 - (-STEP_S / scale.lag_s).exp()
-        } else {
-            1.0
-        };
+        let follow = if scale.lag_s > 0.0 { 1.0 - (-STEP_S / scale.lag_s).exp() } else { 1.0 };
         Cup {
             jet_on_pan: c.jet_on_pan,
             kept: 1.0 - c.mist_lost,
@@ -71,11 +67,7 @@ impl Cup {
         let hangs = ((full - self.hanging_ml) * self.drip_part).min(kept);
         self.hanging_ml += hangs;
         self.mass_g += (kept - hangs) * density * 1e-3;
-        let load = if self.on_pan {
-            self.empty_g + self.mass_g + self.jet_on_pan * thrust_g
-        } else {
-            0.0
-        };
+        let load = if self.on_pan { self.empty_g + self.mass_g + self.jet_on_pan * thrust_g } else { 0.0 };
         self.creep_g += (self.creep * load - self.creep_g) * self.creep_part;
         self.stages[0] += (load + self.knock_g - self.stages[0]) * self.follow;
         self.stages[1] += (self.stages[0] - self.stages[1]) * self.follow;

@@ -43,11 +43,7 @@ pub(crate) struct Line {
 
 impl Line {
     pub(crate) fn new(c: &Config) -> Self {
-        let LineConfig {
-            compliance_ml_per_kpa,
-            air_ml,
-            leak_ml_min_per_kpa,
-        } = c.line;
+        let LineConfig { compliance_ml_per_kpa, air_ml, leak_ml_min_per_kpa } = c.line;
         Line {
             head_compliance: c.pump.head_compliance_ml_per_kpa,
             compliance: compliance_ml_per_kpa,
@@ -72,9 +68,7 @@ impl Line {
             return self.stored_ml / self.compliance;
         }
         let half = 0.5 * (self.compliance * self.ambient_kpa + self.air_ml - self.stored_ml);
-        let root = (half * half + self.compliance * self.stored_ml * self.ambient_kpa)
-            .max(0.0)
-            .sqrt();
+        let root = (half * half + self.compliance * self.stored_ml * self.ambient_kpa).max(0.0).sqrt();
         (root - half) / self.compliance
     }
 

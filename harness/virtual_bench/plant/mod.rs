@@ -139,10 +139,7 @@ impl Plant {
     /// Mounts the nozzles named, joined by `+`.
     pub(crate) fn mount(&mut self, config: &Config, names: &str) -> Result<(), Problems> {
         let indices = config.nozzle_indices(names)?;
-        self.nozzles = indices
-            .iter()
-            .map(|&i| nozzle::Nozzle::new(&config.nozzles[i]))
-            .collect();
+        self.nozzles = indices.iter().map(|&i| nozzle::Nozzle::new(&config.nozzles[i])).collect();
         let area = |i: &usize| {
             let n = &config.nozzles[*i];
             n.discharge * n.diameter_mm * n.diameter_mm * (1.0 - n.blocked)
@@ -218,22 +215,14 @@ impl Plant {
         }
         let emf = self.motor.k * self.motor.speed;
         self.electric = self.winding.step(self.supply.volts, emf);
-        let angle = self
-            .motor
-            .step(&self.electric, self.pump.torque_nm(self.line.head_kpa));
+        let angle = self.motor.step(&self.electric, self.pump.torque_nm(self.line.head_kpa));
         let mut displaced = self.pump.displace(angle, self.motor.speed);
         if self.tank_ml <= 0.0 {
             displaced = 0.0;
         }
         self.solenoid.step(self.inputs.solenoid);
         let open = if self.solenoid.open { self.nozzles.len() } else { 0 };
-        self.line.step(
-            displaced,
-            &self.pump,
-            &self.valve,
-            &self.nozzles[..open],
-            self.inputs.back_kpa,
-        );
+        self.line.step(displaced, &self.pump, &self.valve, &self.nozzles[..open], self.inputs.back_kpa);
         self.tank_ml -= self.line.flows.inlet * STEP_S;
         let flow = self.line.flows.nozzles;
         let mut thrust = 0.0;

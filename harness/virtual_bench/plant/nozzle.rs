@@ -60,9 +60,7 @@ impl Nozzle {
 
     /// Flow (mL/s) and its slope (mL/s per kPa) at a pressure difference; odd in it.
     pub(crate) fn flow(&self, difference_kpa: f64) -> (f64, f64) {
-        let root = (self.b * self.b + 4.0 * self.a * difference_kpa.abs())
-            .sqrt()
-            .max(1e-9);
+        let root = (self.b * self.b + 4.0 * self.a * difference_kpa.abs()).sqrt().max(1e-9);
         (2.0 * difference_kpa / (self.b + root), 1.0 / root)
     }
 

@@ -85,10 +85,7 @@ impl Pump {
     /// What runs back from outlet to inlet through slip and bypass. The bypass opens along a parabola that meets
     /// zero and the straight line with equal slopes.
     pub(crate) fn backflow(&self, pressure_kpa: f64) -> Backflow {
-        let mut back = Backflow {
-            flow: self.slip * pressure_kpa,
-            slope: self.slip,
-        };
+        let mut back = Backflow { flow: self.slip * pressure_kpa, slope: self.slip };
         let over = pressure_kpa - self.bypass_opens;
         if over > -self.bypass_half {
             if over < self.bypass_half {
@@ -113,11 +110,7 @@ impl Pump {
 /// stroke, the same below zero in the second.
 fn shape(phase: f64) -> f64 {
     let half = |x: f64| x * x * (4.0 - x * (16.0 / 3.0));
-    if phase < 0.5 {
-        half(phase)
-    } else {
-        half(0.5) - half(phase - 0.5)
-    }
+    if phase < 0.5 { half(phase) } else { half(0.5) - half(phase - 0.5) }
 }
 
 #[cfg(test)]
@@ -129,13 +122,8 @@ mod tests {
     fn a_revolution_displaces_its_displacement() {
         // Source: the definition of displacement; volume per turn, however the turn is cut.
         for steps in [7, 40, 1013] {
-            let mut pump = Pump::new(&PumpConfig {
-                filling_loss_at_1000_rpm: 0.0,
-                ..PumpConfig::default()
-            });
-            let volume: f64 = (0..steps)
-                .map(|_| pump.displace(TAU / f64::from(steps), 0.0))
-                .sum();
+            let mut pump = Pump::new(&PumpConfig { filling_loss_at_1000_rpm: 0.0, ..PumpConfig::default() });
+            let volume: f64 = (0..steps).map(|_| pump.displace(TAU / f64::from(steps), 0.0)).sum();
             assert!((volume - 0.2).abs() < 1e-12, "{steps}: {volume}");
         }
     }
@@ -147,10 +135,7 @@ mod tests {
         for p in 1..2400 {
             let here = pump.backflow(f64::from(p) * 0.5);
             let middle = 0.5 * (here.slope + last.slope);
-            assert!(
-                (here.flow - last.flow - 0.5 * middle).abs() < 1e-3 * here.flow,
-                "{p}"
-            );
+            assert!((here.flow - last.flow - 0.5 * middle).abs() < 1e-3 * here.flow, "{p}");
             assert!(here.slope - last.slope < 0.001);
             last = here;
         }

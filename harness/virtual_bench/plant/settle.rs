@@ -62,11 +62,9 @@ pub(crate) fn settled(
     back_kpa: f64,
 ) -> Result<Settled, Problems> {
     if !(duty_pct.is_finite() && supply_v.is_finite() && back_kpa.is_finite()) {
-        return Err(Problem::new(format!(
-            "settled state at {duty_pct} %, {supply_v} V, {back_kpa} kPa"
-        ))
-        .expected("finite numbers")
-        .into());
+        return Err(Problem::new(format!("settled state at {duty_pct} %, {supply_v} V, {back_kpa} kPa"))
+            .expected("finite numbers")
+            .into());
     }
     let mut c = config.clone();
     c.noise = OnOff::Off;
@@ -130,9 +128,7 @@ fn average(plant: &mut Plant, steps: u32, supply_v: f64) -> Settled {
         sum.mean_sqrt_difference += w * (line - plant.inputs.back_kpa).max(0.0).sqrt();
         square += w * line * line;
     }
-    sum.ripple_kpa = (square - sum.line_pressure_kpa * sum.line_pressure_kpa)
-        .max(0.0)
-        .sqrt();
+    sum.ripple_kpa = (square - sum.line_pressure_kpa * sum.line_pressure_kpa).max(0.0).sqrt();
     sum.duty_pct = plant.drive() * 100.0;
     sum.supply_v = supply_v;
     sum.back_pressure_kpa = plant.inputs.back_kpa;

@@ -28,11 +28,7 @@ impl Solenoid {
             self.waited = 0;
             return;
         }
-        let delay = if energised {
-            self.opens_after
-        } else {
-            self.closes_after
-        };
+        let delay = if energised { self.opens_after } else { self.closes_after };
         if self.waited >= delay {
             self.open = energised;
             self.waited = 0;

@@ -26,11 +26,7 @@ impl Supply {
             source_v: c.start_v,
             on: c.start.is_on(),
             source_ohm: c.source_ohm,
-            follow: if c.capacitor_ms > 0.0 {
-                1.0 - (-STEP_S * 1e3 / c.capacitor_ms).exp()
-            } else {
-                1.0
-            },
+            follow: if c.capacitor_ms > 0.0 { 1.0 - (-STEP_S * 1e3 / c.capacitor_ms).exp() } else { 1.0 },
             volts: if c.start.is_on() { c.start_v } else { 0.0 },
             amps: 0.0,
         }
@@ -38,11 +34,7 @@ impl Supply {
 
     pub(crate) fn step(&mut self, drawn: f64) {
         self.amps += (drawn - self.amps) * self.follow;
-        let target = if self.on {
-            (self.source_v - self.source_ohm * self.amps).max(0.0)
-        } else {
-            0.0
-        };
+        let target = if self.on { (self.source_v - self.source_ohm * self.amps).max(0.0) } else { 0.0 };
         self.volts += (target - self.volts) * self.follow;
     }
 }

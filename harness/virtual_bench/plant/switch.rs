@@ -37,11 +37,7 @@ impl Switch {
     }
 
     fn draw_next(&mut self) {
-        let mean = if self.made {
-            self.c.trip_kpa - self.c.differential_kpa
-        } else {
-            self.c.trip_kpa
-        };
+        let mean = if self.made { self.c.trip_kpa - self.c.differential_kpa } else { self.c.trip_kpa };
         self.next_kpa =
             mean + self.c.drift_kpa_per_cycle * self.cycles + self.noise.normal(self.c.scatter_kpa);
     }
@@ -58,11 +54,7 @@ impl Switch {
             self.contact = self.made;
         } else if self.bounce_steps > 0 {
             self.bounce_steps -= 1;
-            self.contact = if self.bounce_steps > 0 {
-                self.bounce_noise.coin()
-            } else {
-                self.made
-            };
+            self.contact = if self.bounce_steps > 0 { self.bounce_noise.coin() } else { self.made };
         }
     }
 }
@@ -74,11 +66,8 @@ mod tests {
 
     fn cycle(noise: bool, cycles: u32) -> (Vec<(f64, bool)>, u32) {
         let c = SwitchConfig::default();
-        let mut s = Switch::new(
-            &c,
-            Source::new(Seed(3), "switch", noise),
-            Source::new(Seed(3), "bounce", noise),
-        );
+        let mut s =
+            Switch::new(&c, Source::new(Seed(3), "switch", noise), Source::new(Seed(3), "bounce", noise));
         let (mut changes, mut toggles) = (Vec::new(), 0);
         for _ in 0..cycles {
             for up in [true, false] {
@@ -111,12 +100,8 @@ mod tests {
     fn scatter_is_of_the_stated_size_and_contacts_bounce() {
         let (changes, toggles) = cycle(true, 200);
         assert!(toggles > 450, "{toggles}");
-        let trips: Vec<f64> = changes
-            .iter()
-            .enumerate()
-            .filter(|(_, c)| c.1)
-            .map(|(i, c)| c.0 - 0.01 * i as f64)
-            .collect();
+        let trips: Vec<f64> =
+            changes.iter().enumerate().filter(|(_, c)| c.1).map(|(i, c)| c.0 - 0.01 * i as f64).collect();
         let n = trips.len() as f64;
         let mean = trips.iter().sum::<f64>() / n;
         let sd = (trips.iter().map(|t| (t - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();

@@ -64,10 +64,7 @@ mod tests {
             (100.0, 4500.0, 67.5, 60.0),
         ] {
             t.lookup = Lookup::Interpolated;
-            assert!(
-                (t.value(boost, rpm) - interpolated).abs() < 1e-12,
-                "{boost} {rpm}"
-            );
+            assert!((t.value(boost, rpm) - interpolated).abs() < 1e-12, "{boost} {rpm}");
             t.lookup = Lookup::Held;
             assert!((t.value(boost, rpm) - held).abs() < 1e-12, "{boost} {rpm}");
         }

@@ -7,10 +7,7 @@ use crate::virtual_bench::random_pair;
 use std::f64::consts::TAU;
 
 fn quiet() -> Config {
-    Config {
-        noise: OnOff::Off,
-        ..Config::default()
-    }
+    Config { noise: OnOff::Off, ..Config::default() }
 }
 
 fn plant(config: &Config) -> Plant {
@@ -63,10 +60,7 @@ fn no_water_is_made_or_lost() {
     // Into the cup goes what was sprayed, less the mist and what hangs on the rim.
     let caught = plant.cup.mass_g / (plant.water.density * 1e-3);
     let expected = sprayed * (1.0 - config.cup.mist_lost);
-    assert!(
-        (caught - expected).abs() < config.cup.drip_ml + 1e-3,
-        "{caught} {expected}"
-    );
+    assert!((caught - expected).abs() < config.cup.drip_ml + 1e-3, "{caught} {expected}");
 }
 
 #[test]
@@ -81,10 +75,7 @@ fn steady_state_balances_torque_and_voltage() {
         let omega = s.speed_rpm * TAU / 60.0;
         let load = p.displacement_ml_per_rev / TAU * 1e-3 * s.pump_pressure_kpa / p.mechanical_efficiency;
         let torque = m.coulomb_nm + m.viscous_nm_s * omega + load;
-        assert!(
-            (m.torque_nm_per_a * s.winding_a / torque - 1.0).abs() < 2e-3,
-            "{duty}: {s:?} {torque}"
-        );
+        assert!((m.torque_nm_per_a * s.winding_a / torque - 1.0).abs() < 2e-3, "{duty}: {s:?} {torque}");
         let ohm = m.winding_ohm * (1.0 + m.copper_per_k * (s.winding_degc - 20.0));
         let on = d.feed_ohm + d.switch_ohm + d.lead_ohm;
         let part = duty / 100.0;
@@ -106,17 +97,11 @@ fn steady_state_balances_torque_and_voltage() {
 #[test]
 fn settled_state_is_where_the_running_plant_goes() {
     let config = Config {
-        supply: crate::virtual_bench::config::SupplyConfig {
-            source_ohm: 0.0,
-            ..Default::default()
-        },
+        supply: crate::virtual_bench::config::SupplyConfig { source_ohm: 0.0, ..Default::default() },
         ..quiet()
     };
     let config = Config {
-        water: crate::virtual_bench::config::WaterConfig {
-            end_degc: 19.0,
-            ..Default::default()
-        },
+        water: crate::virtual_bench::config::WaterConfig { end_degc: 19.0, ..Default::default() },
         ..config
     };
     for duty in [25.0, 60.0, 100.0] {
@@ -130,10 +115,7 @@ fn settled_state_is_where_the_running_plant_goes() {
             volume += plant.flow() * STEP_S;
         }
         let flow = volume / (f64::from(steps) * STEP_S) * 60.0;
-        assert!(
-            (flow / expected.flow_ml_min - 1.0).abs() < 1e-4,
-            "{duty}: {flow} {expected:?}"
-        );
+        assert!((flow / expected.flow_ml_min - 1.0).abs() < 1e-4, "{duty}: {flow} {expected:?}");
     }
 }
 
@@ -172,10 +154,7 @@ fn boost_pushes_back_and_vacuum_draws() {
     // Flow falls with boost; below the line's reach nothing sprays (common practice, no source).
     let free = at(&config, 30.0, 0.0);
     let boosted = at(&config, 30.0, 100.0);
-    assert!(
-        boosted.flow_ml_min < free.flow_ml_min - 5.0,
-        "{free:?} {boosted:?}"
-    );
+    assert!(boosted.flow_ml_min < free.flow_ml_min - 5.0, "{free:?} {boosted:?}");
     assert!(at(&config, 3.0, 100.0).flow_ml_min.abs() < 0.01);
     // Vacuum beyond the cracking pressure draws water through the standing pump.
     assert!(at(&config, 0.0, -60.0).flow_ml_min > 1.0);
@@ -184,11 +163,7 @@ fn boost_pushes_back_and_vacuum_draws() {
     config.back_pressure_kpa = 230.0;
     let mut plant = plant(&config);
     run(&mut plant, 3.0);
-    assert!(
-        plant.switch.contact && (plant.line.line_kpa - 230.0).abs() < 1.0,
-        "{}",
-        plant.line.line_kpa
-    );
+    assert!(plant.switch.contact && (plant.line.line_kpa - 230.0).abs() < 1.0, "{}", plant.line.line_kpa);
     assert!(plant.cup.mass_g.abs() < 1e-12);
 }
 
@@ -218,29 +193,20 @@ fn dead_band_has_stall_below_breakaway() {
         breakaway += 0.25;
     }
     assert!((5.0..12.0).contains(&stall), "{stall}");
-    assert!(
-        breakaway > stall + 0.4 && breakaway < stall + 6.0,
-        "{stall} {breakaway}"
-    );
+    assert!(breakaway > stall + 0.4 && breakaway < stall + 6.0, "{stall} {breakaway}");
 }
 
 #[test]
 fn two_nozzles_share_the_pump() {
     let mut config = quiet();
-    config.nozzles.push(crate::virtual_bench::config::NozzleConfig {
-        name: "B".to_owned(),
-        ..Default::default()
-    });
+    config
+        .nozzles
+        .push(crate::virtual_bench::config::NozzleConfig { name: "B".to_owned(), ..Default::default() });
     let one = settled(&config, 80.0, 13.8, "A", 0.0).unwrap();
     let both = settled(&config, 80.0, 13.8, "A+B", 0.0).unwrap();
     assert!(both.flow_ml_min > 1.02 * one.flow_ml_min && both.flow_ml_min < 2.0 * one.flow_ml_min);
     let k = |s: &Settled| s.flow_ml_min / s.mean_sqrt_difference;
-    assert!(
-        (k(&both) / (2.0 * k(&one)) - 1.0).abs() < 0.01,
-        "{} {}",
-        k(&both),
-        k(&one)
-    );
+    assert!((k(&both) / (2.0 * k(&one)) - 1.0).abs() < 0.01, "{} {}", k(&both), k(&one));
 }
 
 #[test]
@@ -275,14 +241,8 @@ fn nothing_drives_it_out_of_bounds() {
             }
             plant.step();
             let (line, head, speed) = (plant.line.line_kpa, plant.line.head_kpa, plant.motor.speed);
-            assert!(
-                line.is_finite() && line > -120.0 && line < 20_000.0,
-                "{k} {step}: {line}"
-            );
-            assert!(
-                head.is_finite() && head > -500.0 && head < 20_000.0,
-                "{k} {step}: {head}"
-            );
+            assert!(line.is_finite() && line > -120.0 && line < 20_000.0, "{k} {step}: {line}");
+            assert!(head.is_finite() && head > -500.0 && head < 20_000.0, "{k} {step}: {head}");
             assert!((0.0..5000.0).contains(&speed), "{k} {step}: {speed}");
         }
     }

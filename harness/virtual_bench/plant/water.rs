@@ -72,11 +72,9 @@ mod tests {
     #[test]
     fn density_agrees_with_kells_table() {
         // Source: Kell 1975, table for IPTS-68 temperatures, kg/m3.
-        for (t68, expected, tolerance) in [
-            (20.0, 998.2041, 1e-4),
-            (25.0, 997.0449, 1e-4),
-            (50.0, 988.0363, 6e-4),
-        ] {
+        for (t68, expected, tolerance) in
+            [(20.0, 998.2041, 1e-4), (25.0, 997.0449, 1e-4), (50.0, 988.0363, 6e-4)]
+        {
             let got = density_kell(t68 / 1.000_24);
             assert!((got - expected).abs() <= tolerance, "{t68}: {got}");
         }

@@ -128,11 +128,7 @@ impl Winding {
         }
         let high = to_on * (1.0 - a);
         // Free-wheeling ends where the exponential crosses zero.
-        let until_zero = if to_off < 0.0 {
-            self.tau_off * (1.0 - high / to_off).ln()
-        } else {
-            self.t_off
-        };
+        let until_zero = if to_off < 0.0 { self.tau_off * (1.0 - high / to_off).ln() } else { self.t_off };
         self.means([0.0, high], to_on, to_off, until_zero.min(self.t_off))
     }
 
@@ -163,28 +159,17 @@ impl Winding {
             let edge = if on { self.t_on } else { c.period_s };
             let span = left.min(edge - self.phase_s);
             let (to, per_r, tau) = if on {
-                (
-                    (supply_v - c.brush_v - emf_v) * self.per_r_on,
-                    self.per_r_on,
-                    self.tau_on,
-                )
+                ((supply_v - c.brush_v - emf_v) * self.per_r_on, self.per_r_on, self.tau_on)
             } else {
-                (
-                    -(c.diode_v + c.brush_v + emf_v) * self.per_r_off,
-                    self.per_r_off,
-                    self.tau_off,
-                )
+                (-(c.diode_v + c.brush_v + emf_v) * self.per_r_off, self.per_r_off, self.tau_off)
             };
             let begin = self.current;
             let mut flowing = span;
             let mut end = to + (begin - to) * (-span / tau).exp();
             if end <= 0.0 {
                 end = 0.0;
-                flowing = if to < 0.0 && begin > 0.0 {
-                    (tau * (1.0 - begin / to).ln()).min(span)
-                } else {
-                    0.0
-                };
+                flowing =
+                    if to < 0.0 && begin > 0.0 { (tau * (1.0 - begin / to).ln()).min(span) } else { 0.0 };
             }
             let charge = to * flowing - tau * (end - begin);
             mean.current += charge;
@@ -214,14 +199,8 @@ impl Winding {
 mod tests {
     use super::*;
 
-    const CIRCUIT: Circuit = Circuit {
-        henry: 0.9e-3,
-        on_ohm: 0.1,
-        off_ohm: 0.05,
-        brush_v: 0.3,
-        diode_v: 0.45,
-        period_s: 1e-3,
-    };
+    const CIRCUIT: Circuit =
+        Circuit { henry: 0.9e-3, on_ohm: 0.1, off_ohm: 0.05, brush_v: 0.3, diode_v: 0.45, period_s: 1e-3 };
 
     /// Fine-step integration (explicit midpoint) of `L di/dt = u - R i` with a diode that lets no current back,
     /// over `periods`, and the means over the last whole step; the outside check of the closed form.
@@ -269,14 +248,8 @@ mod tests {
             let mut w = Winding::new(CIRCUIT, 1.55);
             w.set(duty, 1.55);
             let got = w.step(supply_v, emf_v);
-            assert!(
-                (got.current - expected[0]).abs() < 2e-4,
-                "{duty} {emf_v}: {got:?} {expected:?}"
-            );
-            assert!(
-                (got.supply_current - expected[1]).abs() < 2e-4,
-                "{duty} {emf_v}: {got:?}"
-            );
+            assert!((got.current - expected[0]).abs() < 2e-4, "{duty} {emf_v}: {got:?} {expected:?}");
+            assert!((got.supply_current - expected[1]).abs() < 2e-4, "{duty} {emf_v}: {got:?}");
             assert!(
                 (got.square - expected[2]).abs() < 2e-4 * expected[2] + 1e-6,
                 "{duty}: {got:?} {expected:?}"
@@ -286,10 +259,7 @@ mod tests {
 
     #[test]
     fn slow_pwm_agrees_with_fine_integration() {
-        let slow = Circuit {
-            period_s: 1e-2,
-            ..CIRCUIT
-        };
+        let slow = Circuit { period_s: 1e-2, ..CIRCUIT };
         for (duty, emf_v) in [(0.35, 4.0), (0.05, 0.5), (0.95, 9.0)] {
             let expected = integrate(slow, 1.55, duty, 13.8, emf_v, 10);
             let mut w = Winding::new(slow, 1.55);
@@ -299,10 +269,7 @@ mod tests {
                 let mean = w.step(13.8, emf_v);
                 sum += if step >= 90 { mean.current / 10.0 } else { 0.0 };
             }
-            assert!(
-                (sum - expected[0]).abs() < 3e-4,
-                "{duty} {emf_v}: {sum} {expected:?}"
-            );
+            assert!((sum - expected[0]).abs() < 3e-4, "{duty} {emf_v}: {sum} {expected:?}");
         }
     }
 

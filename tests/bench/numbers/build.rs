@@ -34,10 +34,8 @@ pub(crate) fn measure(table: &mut Table, dir: &Path) {
     });
     let target = dir.join("clean");
     let target = target.to_str().expect("a path that is text");
-    let built = run(
-        cargo(&["build", "--release", "--bin", "dutycup", "--target-dir", target])
-            .env("CARGO_INCREMENTAL", "0"),
-    );
+    let built = run(cargo(&["build", "--release", "--bin", "dutycup", "--target-dir", target])
+        .env("CARGO_INCREMENTAL", "0"));
     assert_eq!(built.code, Some(0), "{}", built.err);
     table.add(Line {
         id: "Q6",

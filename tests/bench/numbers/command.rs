@@ -30,12 +30,7 @@ fn text(path: &Path) -> &str {
 /// The main job, once; where its results are.
 fn main_job(dir: &Path, name: &str) -> (Ran, PathBuf) {
     let out = dir.join(name);
-    let ran = run(&mut program(&[
-        "run",
-        "scenarios/pump-and-nozzle.yaml",
-        "--out",
-        text(&out),
-    ]));
+    let ran = run(&mut program(&["run", "scenarios/pump-and-nozzle.yaml", "--out", text(&out)]));
     assert_eq!(ran.code, Some(0), "{}", ran.err);
     (ran, out)
 }
@@ -52,18 +47,10 @@ pub(crate) fn start(table: &mut Table, dir: &Path, quick: bool) {
     let rounds = if quick { 10 } else { 40 };
     let (_, out) = main_job(dir, "n8");
     let calibration = out.join("calibration.yaml");
-    let python = least_and_middle(rounds, || {
-        first_output(Command::new("python3").args(["-I", "-c", "print(1)"]))
-    });
+    let python =
+        least_and_middle(rounds, || first_output(Command::new("python3").args(["-I", "-c", "print(1)"])));
     let ours = least_and_middle(rounds, || first_output(&mut program(&["--version"])));
-    let ask = [
-        "predict",
-        text(&calibration),
-        "--duty",
-        "50 %",
-        "--boost",
-        "10 psi",
-    ];
+    let ask = ["predict", text(&calibration), "--duty", "50 %", "--boost", "10 psi"];
     let predict = least_and_middle(rounds, || first_output(&mut program(&ask)));
     for (what, (least, middle), aim_ms) in [("start to first output", ours, 20.0), ("predict", predict, 30.0)]
     {
@@ -109,23 +96,12 @@ pub(crate) fn memory(table: &mut Table, dir: &Path, quick: bool) {
     let grid = wanted_grid(if quick { 10_000 } else { 200_000 });
     write(&wanted, grid.as_bytes());
     let cases: Vec<(String, Vec<String>)> = vec![
-        (
-            format!("analyse a record of {million} million rows"),
-            vec!["analyse".into(), text(&long).into()],
-        ),
-        (
-            "analyse the main job again".into(),
-            vec!["analyse".into(), text(&pair).into()],
-        ),
-        (
-            "report of the main job".into(),
-            vec!["report".into(), text(&pair).into()],
-        ),
+        (format!("analyse a record of {million} million rows"), vec!["analyse".into(), text(&long).into()]),
+        ("analyse the main job again".into(), vec!["analyse".into(), text(&pair).into()]),
+        ("report of the main job".into(), vec!["report".into(), text(&pair).into()]),
         (
             format!("predict a table of {} kB", grid.len() / 1000),
-            ["predict", text(&calibration), "--table", text(&wanted)]
-                .map(Into::into)
-                .into(),
+            ["predict", text(&calibration), "--table", text(&wanted)].map(Into::into).into(),
         ),
     ];
     let hostile = hostile_files(dir, quick).into_iter().flat_map(|(name, path)| {
@@ -133,10 +109,7 @@ pub(crate) fn memory(table: &mut Table, dir: &Path, quick: bool) {
         [
             (format!("analyse {name}"), vec!["analyse".into(), path.clone()]),
             (format!("run {name}"), vec!["run".into(), path.clone()]),
-            (
-                format!("predict from {name}"),
-                vec!["predict".into(), path, "--duty".into(), "50 %".into()],
-            ),
+            (format!("predict from {name}"), vec!["predict".into(), path, "--duty".into(), "50 %".into()]),
         ]
     });
     for (i, (what, mut args)) in cases.into_iter().chain(hostile).enumerate() {
@@ -158,11 +131,7 @@ fn scenarios(table: &mut Table, dir: &Path) {
     for path in paths {
         let name = path.file_stem().expect("a name").to_string_lossy().into_owned();
         let out = dir.join(format!("n10-{name}"));
-        peak(
-            table,
-            &format!("run {name}"),
-            &run(&mut program(&["run", text(&path), "--out", text(&out)])),
-        );
+        peak(table, &format!("run {name}"), &run(&mut program(&["run", text(&path), "--out", text(&out)])));
     }
 }
 
@@ -206,13 +175,7 @@ fn hostile_files(dir: &Path, quick: bool) -> Vec<(&'static str, PathBuf)> {
         let (ramp, at) = (k / 20_000, k % 20_000);
         let p = if ramp % 2 == 0 { at } else { 20_000 - at } as f64 * 0.02;
         ramps.extend_from_slice(
-            format!(
-                "{},{},{p:.3},{}\n",
-                ramp + 1,
-                at as f64 * 0.01,
-                u8::from(p > 200.0)
-            )
-            .as_bytes(),
+            format!("{},{},{p:.3},{}\n", ramp + 1, at as f64 * 0.01, u8::from(p > 200.0)).as_bytes(),
         );
     }
     let header = b"duty_pct,supply_v,line_pressure_kpa,collected_g,collect_s\n";
@@ -240,14 +203,8 @@ fn hostile_files(dir: &Path, quick: bool) -> Vec<(&'static str, PathBuf)> {
         ("nested brackets", vec![b'['; big / 20]),
         ("nested maps", "{a: ".repeat(60_000).into_bytes()),
         ("aliases of aliases", bomb.into_bytes()),
-        (
-            "a YAML scalar without end",
-            [&b"format: 1\nscenario: "[..], &vec![b'x'; big]].concat(),
-        ),
-        (
-            "bytes that are no text",
-            (0..big).map(|k| (k * 7 % 251) as u8).collect(),
-        ),
+        ("a YAML scalar without end", [&b"format: 1\nscenario: "[..], &vec![b'x'; big]].concat()),
+        ("bytes that are no text", (0..big).map(|k| (k * 7 % 251) as u8).collect()),
     ]
     .into_iter()
     .enumerate()

@@ -52,10 +52,7 @@ pub(crate) fn exchange_time(baud: u32) -> Duration {
 impl FarEnd {
     /// Opens the lines and starts to serve them.
     pub(crate) fn start(kinds: &[Kind]) -> FarEnd {
-        let ptys: Vec<Pty> = kinds
-            .iter()
-            .map(|_| Pty::open().expect("a pseudo-terminal"))
-            .collect();
+        let ptys: Vec<Pty> = kinds.iter().map(|_| Pty::open().expect("a pseudo-terminal")).collect();
         let paths = ptys.iter().map(|p| p.path().to_owned()).collect();
         let (stop, answered) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
         let (stopped, count, kinds) = (stop.clone(), answered.clone(), kinds.to_vec());
@@ -64,12 +61,7 @@ impl FarEnd {
             let _ = priority::raise();
             serve(&ptys, &kinds, &stopped, &count);
         });
-        FarEnd {
-            paths,
-            answered,
-            stop,
-            thread: Some(thread),
-        }
+        FarEnd { paths, answered, stop, thread: Some(thread) }
     }
 
     /// Answers given so far.
@@ -91,10 +83,7 @@ fn serve(ptys: &[Pty], kinds: &[Kind], stop: &AtomicBool, answered: &AtomicU64) 
     let clock = SystemClock::start();
     let mut due = vec![Moment::NEVER; ptys.len()];
     let mut chunk = [0; 4096];
-    let mut fds: Vec<PollFd<'_>> = ptys
-        .iter()
-        .map(|p| PollFd::new(&p.master, PollFlags::IN))
-        .collect();
+    let mut fds: Vec<PollFd<'_>> = ptys.iter().map(|p| PollFd::new(&p.master, PollFlags::IN)).collect();
     while !stop.load(Ordering::Relaxed) {
         let now = clock.now();
         for (pty, due) in ptys.iter().zip(&mut due).filter(|(_, due)| **due <= now) {
@@ -104,13 +93,8 @@ fn serve(ptys: &[Pty], kinds: &[Kind], stop: &AtomicBool, answered: &AtomicU64) 
         }
         let next = due.iter().copied().min().unwrap_or(Moment::NEVER);
         // Close to an answer's moment this does not sleep: hardware is not late.
-        let span = (next - AWAKE_BEFORE)
-            .since(clock.now())
-            .min(Duration::from_millis(20));
-        let timeout = Timespec {
-            tv_sec: 0,
-            tv_nsec: i64::from(span.subsec_nanos()),
-        };
+        let span = (next - AWAKE_BEFORE).since(clock.now()).min(Duration::from_millis(20));
+        let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(span.subsec_nanos()) };
         if rustix::event::poll(&mut fds, Some(&timeout)).unwrap_or(0) == 0 {
             continue;
         }

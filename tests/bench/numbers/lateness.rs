@@ -41,10 +41,7 @@ pub(crate) fn bare_loop(ticks: u64) -> Lateness {
     let mut late = Lateness::default();
     for tick in 1..=ticks {
         let due = start + tick * 1_000_000;
-        let at = Timespec {
-            tv_sec: (due / 1_000_000_000) as i64,
-            tv_nsec: (due % 1_000_000_000) as i64,
-        };
+        let at = Timespec { tv_sec: (due / 1_000_000_000) as i64, tv_nsec: (due % 1_000_000_000) as i64 };
         while clock_nanosleep_absolute(ClockId::Monotonic, &at).is_err() {}
         late.0.push(now().saturating_sub(due));
     }

@@ -49,11 +49,7 @@ impl Sums {
 
     fn line(&self, step: u32) -> String {
         let slope = (self.tm - self.t * self.m / self.weighed) / (self.tt - self.t * self.t / self.weighed);
-        format!(
-            "{step} {} {} {slope}\n",
-            self.readings,
-            self.pressure / self.readings as f64
-        )
+        format!("{step} {} {} {slope}\n", self.readings, self.pressure / self.readings as f64)
     }
 }
 
@@ -61,10 +57,8 @@ impl Sums {
 pub(crate) fn go_through(dir: &Path) -> String {
     let folder = RunFolder::open(dir).unwrap_or_else(|e| panic!("{e}"));
     let column = |name: &str| folder.columns().iter().position(|r| r.word() == name);
-    let (pressure, mass) = (
-        column("line_pressure").expect("a column"),
-        column("cup_mass").expect("a column"),
-    );
+    let (pressure, mass) =
+        (column("line_pressure").expect("a column"), column("cup_mass").expect("a column"));
     let mut steps: Vec<Sums> = Vec::new();
     folder
         .samples_of(|r| matches!(r, Role::LinePressure | Role::CupMass), &mut |row| {
@@ -89,11 +83,7 @@ pub(crate) fn reduce(dir: &Path) -> usize {
 
 /// Numbers of an output, a row a line.
 fn numbers(text: &str) -> Vec<Vec<f64>> {
-    let row = |l: &str| {
-        l.split_whitespace()
-            .map(|w| w.parse().expect("a number"))
-            .collect()
-    };
+    let row = |l: &str| l.split_whitespace().map(|w| w.parse().expect("a number")).collect();
     text.lines().map(row).collect()
 }
 
@@ -141,10 +131,7 @@ pub(crate) fn measure(table: &mut Table, dir: &Path, quick: bool) {
         }
     };
     let best = theirs.iter().min_by(|a, b| a.1.s.total_cmp(&b.1.s));
-    for (name, ran) in [
-        ("mean and slope per step", &ours),
-        ("reduced as `analyse` does", &reduced),
-    ] {
+    for (name, ran) in [("mean and slope per step", &ours), ("reduced as `analyse` does", &reduced)] {
         let ratio = best.map(|(_, b)| ran.s / b.s);
         table.add(Line {
             id: "N6",
@@ -201,11 +188,7 @@ fn peers_on(table: &mut Table, python: &PathBuf, path: &Path, ours: &str) -> Vec
             command.arg(peers::script("long_record.py")).arg(name).arg(path);
             command
         };
-        let ran = if name == "pandas" {
-            run(&mut command())
-        } else {
-            fastest(2, command)
-        };
+        let ran = if name == "pandas" { run(&mut command()) } else { fastest(2, command) };
         if ran.code == Some(0) {
             assert_equal(ours, &ran.out, name);
             theirs.push((name, ran));

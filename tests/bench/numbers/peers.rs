@@ -9,9 +9,7 @@ use std::process::Command;
 
 /// Where the scripts lie.
 pub(crate) fn script(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/bench/peers")
-        .join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/bench/peers").join(name)
 }
 
 /// The interpreter that has every peer; installs them where they are not there yet.
@@ -20,9 +18,7 @@ pub(crate) fn python() -> Result<PathBuf, String> {
     let (python, wanted) = (home.join("bin/python"), script("requirements.txt"));
     let pip = |args: &[&str]| {
         let mut command = Command::new(&python);
-        command
-            .args(["-m", "pip", "--disable-pip-version-check"])
-            .args(args);
+        command.args(["-m", "pip", "--disable-pip-version-check"]).args(args);
         command
     };
     let pins = std::fs::read_to_string(&wanted).map_err(|e| e.to_string())?;

@@ -48,14 +48,7 @@ pub(crate) fn physics(table: &mut Table, quick: bool) {
     }
     let rate = SPAN_S / ours;
     let peer = format!("5-state Runge-Kutta {:.0} x", SPAN_S / floor);
-    table.add(line(
-        "N2",
-        "physics alone, 1 kHz",
-        rate,
-        peer,
-        Some(rate * floor / SPAN_S),
-        10_000.0,
-    ));
+    table.add(line("N2", "physics alone, 1 kHz", rate, peer, Some(rate * floor / SPAN_S), 10_000.0));
     settled(table, if quick { 10 } else { 50 });
 }
 
@@ -120,20 +113,12 @@ fn settled(table: &mut Table, pairs: u64) {
 /// The shipped virtual rig with one query at 100 Hz for each of four instruments.
 fn rig() -> Rig {
     let mut rig = super::record::virtual_rig();
-    let generator = rig
-        .instruments
-        .iter()
-        .position(|i| i.name == "generator")
-        .unwrap();
+    let generator = rig.instruments.iter().position(|i| i.name == "generator").unwrap();
     for channel in &mut rig.channels {
         if channel.role == Role::PumpCurrent {
             // A fourth instrument to ask: what the generator plays, in place of the supply's current.
             channel.instrument = generator;
-            channel.exchange = ExchangeSpec::Ask {
-                query: "SOUR1:VOLT?".into(),
-                pattern: None,
-                field: 0,
-            };
+            channel.exchange = ExchangeSpec::Ask { query: "SOUR1:VOLT?".into(), pattern: None, field: 0 };
         }
         channel.every = Duration::from_millis(10);
     }
@@ -147,8 +132,7 @@ fn rig() -> Rig {
         Role::PumpCurrent,
         Role::CupMass,
     ];
-    rig.channels
-        .retain(|c| c.role.direction() == Direction::Set || asked.contains(&c.role));
+    rig.channels.retain(|c| c.role.direction() == Direction::Set || asked.contains(&c.role));
     rig
 }
 
@@ -156,20 +140,12 @@ fn rig() -> Rig {
 pub(crate) fn whole_bench(table: &mut Table, dir: &Path, quick: bool) {
     let rig = rig();
     let seconds = if quick { 120.0 } else { 600.0 };
-    let step = |id, op| Step {
-        id,
-        label: "bench".into(),
-        op,
-        traps_pressure: false,
-    };
+    let step = |id, op| Step { id, label: "bench".into(), op, traps_pressure: false };
     let plan = Plan {
         scenario: "bench".into(),
         source: String::new(),
         parameters: Vec::new(),
-        steps: vec![
-            step(1, Op::Set(vec![(Role::PumpDuty, 60.0)])),
-            step(2, Op::Hold { seconds }),
-        ],
+        steps: vec![step(1, Op::Set(vec![(Role::PumpDuty, 60.0)])), step(2, Op::Hold { seconds })],
         limits: rig.limits,
         purpose: Purpose::Record,
     };
@@ -190,11 +166,7 @@ pub(crate) fn whole_bench(table: &mut Table, dir: &Path, quick: bool) {
         }
         let done = recorder.finish().unwrap_or_else(|e| panic!("{e}"));
         let s = clock.now().as_s();
-        assert!(
-            done.counts.samples as f64 > 7.0 * 100.0 * seconds,
-            "{:?}",
-            done.counts
-        );
+        assert!(done.counts.samples as f64 > 7.0 * 100.0 * seconds, "{:?}", done.counts);
         s
     });
     let rate = seconds / s;

@@ -29,10 +29,7 @@ pub(crate) struct Ran {
 pub(crate) fn run(command: &mut Command) -> Ran {
     let mut files = [(); 2].map(|()| tempfile::tempfile().expect("a temporary file"));
     let copy = |f: &std::fs::File| Stdio::from(f.try_clone().expect("a descriptor"));
-    command
-        .stdin(Stdio::null())
-        .stdout(copy(&files[0]))
-        .stderr(copy(&files[1]));
+    command.stdin(Stdio::null()).stdout(copy(&files[0])).stderr(copy(&files[1]));
     let clock = SystemClock::start();
     let mut child = command.spawn().unwrap_or_else(|e| panic!("{command:?}: {e}"));
     let status = format!("/proc/{}/status", child.id());
@@ -50,18 +47,10 @@ pub(crate) fn run(command: &mut Command) -> Ran {
     let s = clock.now().as_s();
     let [out, err] = files.each_mut().map(|file| {
         let mut bytes = Vec::new();
-        file.rewind()
-            .and_then(|()| file.read_to_end(&mut bytes))
-            .expect("its output");
+        file.rewind().and_then(|()| file.read_to_end(&mut bytes)).expect("its output");
         String::from_utf8_lossy(&bytes).into_owned()
     });
-    Ran {
-        s,
-        peak_mib,
-        code: ended.code(),
-        out,
-        err,
-    }
+    Ran { s, peak_mib, code: ended.code(), out, err }
 }
 
 /// The high-water mark of a process, MiB; zero once it has ended.
@@ -74,10 +63,7 @@ fn high_water_mib(status: &str) -> f64 {
 
 /// Time from the start of a process to the first byte on its stdout, s.
 pub(crate) fn first_output(command: &mut Command) -> f64 {
-    command
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null());
+    command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null());
     let clock = SystemClock::start();
     let mut child = command.spawn().unwrap_or_else(|e| panic!("{command:?}: {e}"));
     let mut byte = [0];

@@ -54,16 +54,11 @@ const DWELL: u64 = 30_000;
 
 fn write_rows(dir: &Path, rows: u64, pace: Pace, channels: usize) -> Recorder {
     let readings = readings();
-    let mut recorder = Recorder::create(dir, &columns(channels))
-        .unwrap()
-        .at_pace(pace)
-        .unwrap();
+    let mut recorder = Recorder::create(dir, &columns(channels)).unwrap().at_pace(pace).unwrap();
     for i in 0..rows {
         let (at, step) = (Moment::from_ns(i * 1_000_000), (1 + i / DWELL) as u32);
         match i % (2 * DWELL) {
-            0 => recorder
-                .event(at, "collect_start", step, "repeat=1;nozzle=A;duty_set_pct=40")
-                .unwrap(),
+            0 => recorder.event(at, "collect_start", step, "repeat=1;nozzle=A;duty_set_pct=40").unwrap(),
             DWELL => recorder.event(at, "collect_end", step, "reason=time").unwrap(),
             _ => {}
         }
@@ -110,19 +105,14 @@ fn throughput(table: &mut Table, dir: &Path, rows: u64) {
 fn stall(table: &mut Table, dir: &Path, turns: u64) {
     let period = Duration::from_millis(1);
     let readings = readings();
-    let mut recorder = Recorder::create(&dir.join("stall"), &columns(8))
-        .unwrap()
-        .at_pace(Pace::Real)
-        .unwrap();
+    let mut recorder =
+        Recorder::create(&dir.join("stall"), &columns(8)).unwrap().at_pace(Pace::Real).unwrap();
     let (lock, bell, clock) = (Mutex::new(()), Condvar::new(), SystemClock::start());
     let mut stalls_us = Vec::new();
     for turn in 0..turns {
         let due = Moment::from_ns(turn * period.as_nanos() as u64);
         while clock.now() < due {
-            drop(
-                bell.wait_timeout(lock.lock().unwrap(), due.since(clock.now()))
-                    .unwrap(),
-            );
+            drop(bell.wait_timeout(lock.lock().unwrap(), due.since(clock.now())).unwrap());
         }
         let start = clock.now();
         for (column, value) in readings[turn as usize % readings.len()].iter().enumerate() {
@@ -137,13 +127,7 @@ fn stall(table: &mut Table, dir: &Path, turns: u64) {
     table.add(Line {
         id: "N5",
         what: "stall of a hand-over at 1,000 rows/s, p50/p99/p99.9/longest".into(),
-        ours: format!(
-            "{:.1}/{:.1}/{:.1}/{:.0} us",
-            at(0.5),
-            at(0.99),
-            at(0.999),
-            at(1.0)
-        ),
+        ours: format!("{:.1}/{:.1}/{:.1}/{:.0} us", at(0.5), at(0.99), at(0.999), at(1.0)),
         peer: String::new(),
         ratio: None,
         aim: "p99.9 < 50 us".into(),

@@ -20,11 +20,7 @@ use std::process::Command;
 
 /// Fifty collections through one nozzle, a pump with a bypass.
 fn pair() -> (bench::Taken, PairFit) {
-    let plan = Plan {
-        duties: 10,
-        repeats: 5,
-        ..Plan::THOROUGH
-    };
+    let plan = Plan { duties: 10, repeats: 5, ..Plan::THOROUGH };
     for n in 0.. {
         let truth = Pair::random(Family::Plain, Seed(n), false);
         let taken = bench::take(&truth, &plan, Seed(n));
@@ -85,10 +81,7 @@ pub(crate) fn measure(table: &mut Table, quick: bool) {
     let text = found.calibration(&Origin::default()).write().unwrap();
     let answer = best(20, || {
         let model = store::model(&Calibration::read("calibration.yaml", &text).unwrap()).unwrap();
-        let ask = Ask {
-            boost_kpa: 100.0,
-            ..Ask::default()
-        };
+        let ask = Ask { boost_kpa: 100.0, ..Ask::default() };
         black_box(model.flow_at(&ask, 50.0).unwrap());
     });
     figure(table, "a calibration read and asked", answer);

@@ -63,12 +63,8 @@ impl Ports for Tapped {
         if port == self.set_port {
             let start = *self.start.get_or_insert(self.turn);
             let text = String::from_utf8_lossy(bytes);
-            let volts: f64 = text
-                .trim()
-                .rsplit(' ')
-                .next()
-                .and_then(|v| v.parse().ok())
-                .expect("a set point");
+            let volts: f64 =
+                text.trim().rsplit(' ').next().and_then(|v| v.parse().ok()).expect("a set point");
             let sent = (volts * 1000.0).round() as u64;
             // Set points that a newer one has overtaken were as late as that one.
             for k in self.next..=sent {
@@ -102,19 +98,10 @@ struct Played {
 
 /// Four instruments asked without pause and one that is set.
 fn rig(far: &FarEnd, asked: usize, baud: u32) -> Rig {
-    let roles = [
-        "back_pressure",
-        "ambient_pressure",
-        "pump_current",
-        "water_temperature",
-        "sensor.played",
-    ];
+    let roles = ["back_pressure", "ambient_pressure", "pump_current", "water_temperature", "sensor.played"];
     let mut rig = wire_rig::rig(instrument(scpi(), None), Vec::new());
     rig.instruments.clear();
-    let set = ExchangeSpec::Tell {
-        command: "VOLT {value:.3}".into(),
-        reply: None,
-    };
+    let set = ExchangeSpec::Tell { command: "VOLT {value:.3}".into(), reply: None };
     let set = std::iter::once(set).filter(|_| far.paths.len() > asked);
     let exchanges = std::iter::repeat_n(ask(QUERY, None, 0), asked).chain(set);
     for (i, exchange) in exchanges.enumerate() {
@@ -123,11 +110,7 @@ fn rig(far: &FarEnd, asked: usize, baud: u32) -> Rig {
         spec.port.path = Some(far.paths[i].display().to_string());
         spec.port.baud = if i < asked { baud } else { SET_BAUD };
         rig.instruments.push(spec);
-        let role = if matches!(exchange, ExchangeSpec::Tell { .. }) {
-            roles[4]
-        } else {
-            roles[i]
-        };
+        let role = if matches!(exchange, ExchangeSpec::Tell { .. }) { roles[4] } else { roles[i] };
         let mut channel = channel(role, exchange);
         channel.instrument = i;
         channel.every = Duration::from_micros(20);
@@ -141,12 +124,7 @@ fn plan(rig: &Rig, op: Op) -> Plan {
         scenario: "bench".into(),
         source: String::new(),
         parameters: Vec::new(),
-        steps: vec![Step {
-            id: 1,
-            label: "play".into(),
-            op,
-            traps_pressure: false,
-        }],
+        steps: vec![Step { id: 1, label: "play".into(), op, traps_pressure: false }],
         limits: rig.limits,
         purpose: Purpose::Record,
     }
@@ -157,10 +135,7 @@ fn trace(seconds: f64) -> Op {
     let role = Role::parse("sensor.played").expect("a role");
     let count = (seconds / PERIOD_S) as u64;
     let row = |k: u64| (k as f64 * PERIOD_S, vec![(role.clone(), k as f64 / 1000.0)]);
-    Op::Replay {
-        file: "trace.csv".into(),
-        rows: (0..count).map(row).collect(),
-    }
+    Op::Replay { file: "trace.csv".into(), rows: (0..count).map(row).collect() }
 }
 
 /// Time of a round with nothing but blocking reads and writes, a line's own rate at the far end.
@@ -209,11 +184,7 @@ fn play(dir: &Path, far: &FarEnd, asked: usize, op: Op, real_time: bool) -> Play
     let last = ports.requests.last().copied().unwrap_or_default();
     let possible = asked as f64 * last.since(first).as_secs_f64() / exchange_time(BAUD).as_secs_f64();
     let told = ports.late.0.len() as u64;
-    let period = ports
-        .requests
-        .windows(2)
-        .map(|w| w[1].since(w[0]).as_nanos() as u64)
-        .collect();
+    let period = ports.requests.windows(2).map(|w| w[1].since(w[0]).as_nanos() as u64).collect();
     Played {
         share: (done.counts.samples - told) as f64 / possible,
         late: ports.late,
@@ -302,12 +273,7 @@ fn lines(table: &mut Table, floor: &Lateness, ours: &Played, real_time: bool, bu
         ours: format!("{:.0} us", ours.late.us(0.999)),
         peer: format!("{:.0} us", floor.us(0.999)),
         ratio: Some(ratio(0.999)),
-        aim: if real_time {
-            "<= 2 x and < 300 us"
-        } else {
-            "<= 2 x"
-        }
-        .into(),
+        aim: if real_time { "<= 2 x and < 300 us" } else { "<= 2 x" }.into(),
         met: Some(ratio(0.999) <= 2.0 && (!real_time || ours.late.us(0.999) < 300.0)),
     });
     if real_time && !busy {
@@ -345,9 +311,7 @@ pub(crate) fn round_trip(table: &mut Table, dir: &Path, quick: bool) {
     let raw = best(rounds, || raw_calls(&far(), count).us(0.5));
     let ours = best(rounds, || {
         let far = far();
-        let hold = Op::Hold {
-            seconds: count as f64 * 100e-6,
-        };
+        let hold = Op::Hold { seconds: count as f64 * 100e-6 };
         let played = play(dir, &far, 1, hold, false);
         assert!(far.answered() > 1000);
         played.period.us(0.5)
@@ -365,11 +329,7 @@ pub(crate) fn round_trip(table: &mut Table, dir: &Path, quick: bool) {
 
 /// The same with nothing but blocking reads and writes.
 fn raw_calls(far: &FarEnd, count: usize) -> Lateness {
-    let mut port = std::fs::File::options()
-        .read(true)
-        .write(true)
-        .open(&far.paths[0])
-        .expect("the line");
+    let mut port = std::fs::File::options().read(true).write(true).open(&far.paths[0]).expect("the line");
     let (clock, mut spans) = (SystemClock::start(), Lateness::default());
     let mut answer = [0; 64];
     for _ in 0..count {
