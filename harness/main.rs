@@ -1,5 +1,5 @@
 //! The `dutycup` program: everything is in the library.
 
 fn main() -> std::process::ExitCode {
-    dutycup::cli::main().into()
+    dutycup::main().into()
 }

@@ -6,12 +6,12 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints what it measured")]
 
-#[path = "../wire_rig/mod.rs"]
+#[path = "../support/wire_rig/mod.rs"]
 mod wire_rig;
 
-use dutycup::clock::{Moment, SystemClock};
-use dutycup::instrument::{Instrument, InstrumentEvent};
-use dutycup::script::rig::{DialectSpec, ExchangeSpec, RegisterKind, Rig};
+use dutycup::door::clock::{Moment, SystemClock};
+use dutycup::door::instrument::{Instrument, InstrumentEvent};
+use dutycup::door::script::rig::{DialectSpec, ExchangeSpec, RegisterKind, Rig};
 use std::hint::black_box;
 use std::time::Duration;
 use wire_rig::{ask, channel, instrument, rig, scpi, tell, text};

@@ -7,8 +7,8 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints what it measured")]
 
-use dutycup::chance::Seed;
-use dutycup::record::RunFolder;
+use dutycup::door::chance::Seed;
+use dutycup::door::record::RunFolder;
 use rand::RngExt as _;
 use rustix::process::{Pid, Signal, kill_process};
 use std::fs;

@@ -10,13 +10,13 @@
     reason = "a benchmark prints, and stops at the first surprise"
 )]
 
-#[path = "../study/bench.rs"]
+#[path = "../support/study/bench.rs"]
 mod bench;
-#[path = "../record_rig/mod.rs"]
+#[path = "../support/record_rig/mod.rs"]
 mod record_rig;
-#[path = "../study/truth.rs"]
+#[path = "../support/study/truth.rs"]
 mod truth;
-#[path = "../wire_rig/mod.rs"]
+#[path = "../support/wire_rig/mod.rs"]
 mod wire_rig;
 
 mod numbers {

@@ -3,21 +3,21 @@
 //! In: what goes wrong, and when. Out: how the run ended, what the record says, and what was true at the pump. Never: real
 //! time.
 
-use dutycup::chance::Seed;
-use dutycup::clock::Moment;
-use dutycup::exit::Exit;
-use dutycup::port::in_process::{InProcess, Pace, StopFlag};
-use dutycup::port::{Arrival, Ports};
-use dutycup::problem::fault::{Fault, FaultCode};
-use dutycup::record::Recorder;
-use dutycup::record::disk::Gate;
-use dutycup::run::bench::Bench;
-use dutycup::run::drive::drive_guarded;
-use dutycup::run::ending::Ending;
-use dutycup::script::plan::{CollectStop, Op, Plan, Purpose, Step};
-use dutycup::script::rig::Rig;
-use dutycup::script::role::Role;
-use dutycup::virtual_bench::{Bench as FarEnd, build};
+use dutycup::door::chance::Seed;
+use dutycup::door::clock::Moment;
+use dutycup::door::exit::Exit;
+use dutycup::door::port::in_process::{InProcess, Pace, StopFlag};
+use dutycup::door::port::{Arrival, Ports};
+use dutycup::door::problem::fault::{Fault, FaultCode};
+use dutycup::door::record::Recorder;
+use dutycup::door::record::disk::Gate;
+use dutycup::door::run::bench::Bench;
+use dutycup::door::run::drive::drive_guarded;
+use dutycup::door::run::ending::Ending;
+use dutycup::door::script::plan::{CollectStop, Op, Plan, Purpose, Step};
+use dutycup::door::script::rig::Rig;
+use dutycup::door::script::role::Role;
+use dutycup::door::virtual_bench::{Bench as FarEnd, build};
 use std::path::Path;
 use std::time::Duration;
 
@@ -196,7 +196,7 @@ impl Ended {
 
 pub(crate) fn rig(mishaps: &[(f64, &str)]) -> Rig {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("rigs/virtual.yaml");
-    let mut rig = dutycup::script::load_rig(&path).unwrap_or_else(|e| panic!("{e}"));
+    let mut rig = dutycup::door::script::load_rig(&path).unwrap_or_else(|e| panic!("{e}"));
     let list: Vec<String> =
         mishaps.iter().map(|(at_s, what)| format!("{{at_s: {at_s}, what: {what}}}")).collect();
     let value = serde_yaml::from_str(&format!("[{}]", list.join(", "))).expect("mishaps");
@@ -277,7 +277,7 @@ pub(crate) fn play(rig: &Rig, plan: &Plan, wrong: &[(f64, Wrong)], seed: u64) ->
 fn failing_writes(n: usize, errno: rustix::io::Errno) -> Gate {
     let count = std::sync::atomic::AtomicUsize::new(0);
     Gate::new(move |op| match op {
-        dutycup::record::disk::Op::Write(bytes) => {
+        dutycup::door::record::disk::Op::Write(bytes) => {
             let before = count.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
             if before >= n { Err(errno.into()) } else { Ok(bytes) }
         }

@@ -3,7 +3,7 @@
 //!
 //! How: P pseudo-terminals, S scripted bytes and virtual time, X processes and signals, D disk.
 
-use dutycup::problem::fault::FaultCode;
+use dutycup::door::problem::fault::FaultCode;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;

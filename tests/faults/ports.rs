@@ -1,16 +1,16 @@
 //! Real ports that are busy or stalled, on pseudo-terminals.
 
-use dutycup::clock::SystemClock;
-use dutycup::port::Ports as _;
-use dutycup::port::pty::Pty;
-use dutycup::port::serial::SerialPorts;
-use dutycup::problem::fault::FaultCode;
-use dutycup::script::rig::Rig;
+use dutycup::door::clock::SystemClock;
+use dutycup::door::port::Ports as _;
+use dutycup::door::port::pty::Pty;
+use dutycup::door::port::serial::SerialPorts;
+use dutycup::door::problem::fault::FaultCode;
+use dutycup::door::script::rig::Rig;
 use rustix::fs::{FlockOperation, Mode, OFlags};
 
 /// The virtual rig with the scale alone, on this pseudo-terminal.
 fn rig_on(pty: &Pty) -> Rig {
-    let mut rig = crate::bench::rig(&[]);
+    let mut rig = super::bench::rig(&[]);
     rig.instruments.retain(|i| i.name == "scale");
     rig.channels.retain(|c| c.role.word() == "cup_mass");
     rig.channels.iter_mut().for_each(|c| c.instrument = 0);

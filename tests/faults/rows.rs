@@ -1,8 +1,8 @@
 //! One fault at a time, in the middle of a collection with the pump on.
 
-use crate::bench::{DRIVER, Ended, LOGGER, SCALE, Wrong, plan, play, rig};
-use dutycup::exit::Exit;
-use dutycup::problem::fault::FaultCode;
+use super::bench::{DRIVER, Ended, LOGGER, SCALE, Wrong, plan, play, rig};
+use dutycup::door::exit::Exit;
+use dutycup::door::problem::fault::FaultCode;
 use std::time::Duration;
 
 /// When a fault comes, s.

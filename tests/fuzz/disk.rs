@@ -1,12 +1,12 @@
 //! Targets that read a run folder: a folder is made whose check sums fit the bytes, so that the readers behind the
 //! check sums are reached.
 
-use crate::targets::{file, finite, safe, told};
-use dutycup::problem::Problems;
-use dutycup::record::{RunFile, RunFolder, sums};
-use dutycup::reduce::collections_csv;
-use dutycup::script::scenario;
-use dutycup::script::yaml::Text;
+use super::targets::{file, finite, safe, told};
+use dutycup::door::problem::Problems;
+use dutycup::door::record::{RunFile, RunFolder, sums};
+use dutycup::door::reduce::collections_csv;
+use dutycup::door::script::scenario;
+use dutycup::door::script::yaml::Text;
 use std::fs;
 use std::path::Path;
 
@@ -103,8 +103,8 @@ pub(crate) fn trace(bytes: &[u8]) {
     put(dir.path(), "trace.csv", bytes);
     let text = "format: 1\nscenario: try\npurpose: record\nsteps:\n  - replay: {file: trace.csv}\n";
     let read = scenario::read(Text::new("try.yaml", text), dir.path().to_path_buf());
-    let rig = dutycup::script::load_rig(&file("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"));
-    let plan = |s| told(dutycup::script::plan(&s, &rig, &[], dutycup::chance::Seed(1)));
+    let rig = dutycup::door::script::load_rig(&file("rigs/virtual.yaml")).unwrap_or_else(|e| panic!("{e}"));
+    let plan = |s| told(dutycup::door::script::plan(&s, &rig, &[], dutycup::door::chance::Seed(1)));
     if let Some(plan) = told(read).and_then(plan) {
         finite(&plan);
     }

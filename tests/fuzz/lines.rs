@@ -1,16 +1,16 @@
 //! Targets of the wire dialects, and of the instruments behind them.
 
-use crate::targets::{file, safe};
-use dutycup::clock::Moment;
-use dutycup::instrument::{Instrument, InstrumentEvent};
-use dutycup::problem::safe_text;
-use dutycup::script::rig::Rig;
-use dutycup::wire::number::{self, DecimalMark, NUMBER_BYTES_MAX, Numeric};
-use dutycup::wire::pattern::Pattern;
-use dutycup::wire::register::Kind;
-use dutycup::wire::template::{self, Template};
-use dutycup::wire::text::Capture;
-use dutycup::wire::{self, Decoded, modbus, word};
+use super::targets::{file, safe};
+use dutycup::door::clock::Moment;
+use dutycup::door::instrument::{Instrument, InstrumentEvent};
+use dutycup::door::problem::safe_text;
+use dutycup::door::script::rig::Rig;
+use dutycup::door::wire::number::{self, DecimalMark, NUMBER_BYTES_MAX, Numeric};
+use dutycup::door::wire::pattern::Pattern;
+use dutycup::door::wire::register::Kind;
+use dutycup::door::wire::template::{self, Template};
+use dutycup::door::wire::text::Capture;
+use dutycup::door::wire::{self, Decoded, modbus, word};
 use std::sync::OnceLock;
 use std::time::Duration;
 
@@ -141,7 +141,7 @@ pub(crate) fn modbus(bytes: &[u8]) {
 fn rigs() -> &'static [Rig] {
     static RIGS: OnceLock<Vec<Rig>> = OnceLock::new();
     RIGS.get_or_init(|| {
-        let load = |name| dutycup::script::load_rig(&file(name)).unwrap_or_else(|e| panic!("{e}"));
+        let load = |name| dutycup::door::script::load_rig(&file(name)).unwrap_or_else(|e| panic!("{e}"));
         vec![load("rigs/virtual.yaml"), load("rigs/serial-bench.yaml")]
     })
 }

@@ -3,7 +3,7 @@
 //! In: an input and seeded chance. Out: the input with some bytes flipped, lost, doubled, swapped, cut off, or replaced
 //! by what parsers like least.
 
-use dutycup::chance::*;
+use dutycup::door::chance::*;
 
 /// What parsers like least.
 const WORDS: &[&str] = &[

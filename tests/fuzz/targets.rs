@@ -3,17 +3,17 @@
 //! In: bytes. Out: nothing; a broken promise is a panic. The promises: no panic of the parser, no number that is not
 //! finite, no message with a control character or a hidden one, and no more problems than a person can read.
 
-use crate::{disk, lines};
-use dutycup::calibration::Calibration;
-use dutycup::chance::Seed;
-use dutycup::fit::{store, wanted};
-use dutycup::judge::baseline;
-use dutycup::problem::Problems;
-use dutycup::quantity::{self, Dimension, QuantityError};
-use dutycup::reduce::{controller_csv, points, ramps_csv, table};
-use dutycup::script::rig::Rig;
-use dutycup::script::yaml::{self, Text};
-use dutycup::script::{self, rig_file, scenario};
+use super::{disk, lines};
+use dutycup::door::calibration::Calibration;
+use dutycup::door::chance::Seed;
+use dutycup::door::fit::{store, wanted};
+use dutycup::door::judge::baseline;
+use dutycup::door::problem::Problems;
+use dutycup::door::quantity::{self, Dimension, QuantityError};
+use dutycup::door::reduce::{controller_csv, points, ramps_csv, table};
+use dutycup::door::script::rig::Rig;
+use dutycup::door::script::yaml::{self, Text};
+use dutycup::door::script::{self, rig_file, scenario};
 use std::fmt::Debug;
 use std::path::{Path, PathBuf};
 
@@ -88,7 +88,7 @@ pub(crate) fn file(name: &str) -> PathBuf {
 /// Refuses a message that could do something to a terminal, or that nobody could read to its end.
 #[track_caller]
 pub(crate) fn safe(message: &str) {
-    let hidden = |c: &char| *c != '\n' && dutycup::problem::is_hidden(*c);
+    let hidden = |c: &char| *c != '\n' && dutycup::door::problem::is_hidden(*c);
     if let Some(c) = message.chars().find(hidden) {
         panic!("{:?} in a message: {message:?}", c);
     }
@@ -165,7 +165,7 @@ fn rig(bytes: &[u8]) {
         rig.virtual_bench = None;
         finite(&rig);
         for index in 0..rig.instruments.len() {
-            told(dutycup::instrument::Instrument::new(index, &rig));
+            told(dutycup::door::instrument::Instrument::new(index, &rig));
         }
     }
 }
@@ -176,7 +176,7 @@ fn virtual_bench(bytes: &[u8]) {
         return;
     };
     if let Some(section) = &rig.virtual_bench {
-        told(dutycup::virtual_bench::build(section, Seed(1)));
+        told(dutycup::door::virtual_bench::build(section, Seed(1)));
     }
 }
 
@@ -261,8 +261,8 @@ fn quantities(bytes: &[u8]) {
                 Ok(value) => assert!(value.is_finite(), "{text:?} is {value}"),
                 Err(e) => {
                     let help = e.help().unwrap_or_default();
-                    safe(&dutycup::problem::safe_text(&e.what(text)));
-                    safe(&dutycup::problem::safe_text(&help));
+                    safe(&dutycup::door::problem::safe_text(&e.what(text)));
+                    safe(&dutycup::door::problem::safe_text(&help));
                     safe(&QuantityError::expected(dimension));
                 }
             }

@@ -1,11 +1,11 @@
 //! Names that want to become commands: whatever a rig holds, nothing goes out on a wire but what it says in plain sight.
 
-use crate::support::{run, scratch, shows_only_itself};
-use dutycup::chance::*;
-use dutycup::clock::Moment;
-use dutycup::instrument::Instrument;
-use dutycup::script::rig_file;
-use dutycup::script::yaml::Text;
+use super::support::{run, scratch, shows_only_itself};
+use dutycup::door::chance::*;
+use dutycup::door::clock::Moment;
+use dutycup::door::instrument::Instrument;
+use dutycup::door::script::rig_file;
+use dutycup::door::script::yaml::Text;
 use std::fs;
 
 /// Texts with a second command in them, as YAML in double quotes.
@@ -44,7 +44,7 @@ const FIELDS: &[&str] = &[
 #[test]
 fn no_text_of_a_rig_smuggles_a_command() {
     let bench =
-        fs::read_to_string(crate::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
+        fs::read_to_string(super::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
     let mut tried = 0;
     for field in FIELDS {
         assert!(bench.contains(field), "{field}");
@@ -70,7 +70,7 @@ fn no_text_of_a_rig_smuggles_a_command() {
 /// What instruments send in a second of a bench, whatever arrives, is whole lines that the rig holds.
 #[test]
 fn only_what_the_rig_says_is_sent() {
-    let text = Text::read(&crate::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
+    let text = Text::read(&super::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
     let rig = rig_file::read(&text).unwrap_or_else(|e| panic!("{e}"));
     let mut chance = Seed(5).stream("arrives");
     for (index, spec) in rig.instruments.iter().enumerate().filter(|(_, i)| i.name != "transmitter") {
@@ -109,7 +109,7 @@ fn only_what_the_rig_says_is_sent() {
 fn no_other_name_arms() {
     let dir = scratch();
     let rig =
-        fs::read_to_string(crate::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
+        fs::read_to_string(super::support::ours("rigs/serial-bench.yaml")).unwrap_or_else(|e| panic!("{e}"));
     let path = dir.path().join("rig.yaml");
     fs::write(&path, rig).unwrap_or_else(|e| panic!("{e}"));
     for name in [

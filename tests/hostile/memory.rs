@@ -1,6 +1,6 @@
 //! Files that want the memory: every command that reads a file refuses them within its own, and says so briefly.
 
-use crate::support::{ours, run, scratch, speaks_safely};
+use super::support::{ours, run, scratch, speaks_safely};
 use std::fs;
 use std::path::Path;
 

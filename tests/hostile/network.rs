@@ -2,7 +2,7 @@
 //!
 //! The runtime's feature `net` is there for pseudo-terminals and pipes alone.
 
-use crate::support::{ours, scratch};
+use super::support::{ours, scratch};
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};

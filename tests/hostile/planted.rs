@@ -1,13 +1,13 @@
 //! Folders prepared for the program: a link in place of each file it writes, a folder that is not ours to write.
 
-use crate::support::{run, scratch, speaks_safely};
+use super::support::{run, scratch, speaks_safely};
 use std::fs;
 use std::os::unix::fs::symlink;
 
 /// Whatever a run or an analysis writes: a link of that name in the folder means that the folder holds something.
 #[test]
 fn a_folder_with_a_planted_link_is_refused() {
-    let example = crate::support::ours("results/example");
+    let example = super::support::ours("results/example");
     let mut names: Vec<String> = fs::read_dir(&example)
         .unwrap_or_else(|e| panic!("{e}"))
         .map(|e| e.unwrap_or_else(|e| panic!("{e}")).file_name().to_string_lossy().into_owned())

@@ -3,7 +3,7 @@
 //!
 //! Known weaknesses of dependencies are not looked up here: the list of them is not part of the repository.
 
-use crate::support::ours;
+use super::support::ours;
 use std::collections::BTreeSet;
 use std::fs;
 use std::process::Command;
@@ -55,8 +55,12 @@ fn allowed(expression: &str) -> bool {
 
 #[test]
 fn every_dependency_may_be_shipped() {
+    // Only what a build on this machine fetched: crates of other platforms lie nowhere on a bare one.
+    let rustc = Command::new("rustc").arg("-vV").output().unwrap_or_else(|e| panic!("{e}"));
+    let said = String::from_utf8_lossy(&rustc.stdout).into_owned();
+    let host = said.lines().find_map(|l| l.strip_prefix("host: ")).unwrap_or_else(|| panic!("{said}"));
     let done = Command::new(env!("CARGO"))
-        .args(["metadata", "--offline", "--locked", "--format-version", "1"])
+        .args(["metadata", "--offline", "--locked", "--format-version", "1", "--filter-platform", host])
         .current_dir(ours(""))
         .output()
         .unwrap_or_else(|e| panic!("{e}"));

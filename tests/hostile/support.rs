@@ -1,6 +1,6 @@
 //! The program as a process, within a limit of memory, and what is looked for in what it says.
 
-use dutycup::problem::is_hidden;
+use dutycup::door::problem::is_hidden;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 

@@ -1,8 +1,8 @@
 //! Instruments that want the terminal (CWE-150): whatever they answer, the program's streams and the files it leaves
 //! show only themselves.
 
-use crate::support::{ours, program, run, scratch, shows_only_itself, speaks_safely};
-use dutycup::port::pty::Pty;
+use super::support::{ours, program, run, scratch, shows_only_itself, speaks_safely};
+use dutycup::door::port::pty::Pty;
 use std::fs;
 use std::path::Path;
 use std::process::Output;

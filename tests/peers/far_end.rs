@@ -2,17 +2,17 @@
 //!
 //! In: a script of this folder, a rig that names its line as `PORT`. Out: every event of the instruments.
 
-use dutycup::clock::SystemClock;
-use dutycup::instrument::InstrumentEvent;
-use dutycup::port::serial::SerialPorts;
-use dutycup::port::{Arrival, Ports};
-use dutycup::problem::fault::{Fault, FaultCode};
-use dutycup::run::desk::{Desk, Events};
-use dutycup::run::readings::Readings;
-use dutycup::script::rig::Rig;
-use dutycup::script::rig_file;
-use dutycup::script::role::Role;
-use dutycup::script::yaml::Text;
+use dutycup::door::clock::SystemClock;
+use dutycup::door::instrument::InstrumentEvent;
+use dutycup::door::port::serial::SerialPorts;
+use dutycup::door::port::{Arrival, Ports};
+use dutycup::door::problem::fault::{Fault, FaultCode};
+use dutycup::door::run::desk::{Desk, Events};
+use dutycup::door::run::readings::Readings;
+use dutycup::door::script::rig::Rig;
+use dutycup::door::script::rig_file;
+use dutycup::door::script::role::Role;
+use dutycup::door::script::yaml::Text;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -184,7 +184,7 @@ impl Heard {
     }
 
     fn channel(&self, role: &str) -> usize {
-        let is = |c: &dutycup::script::rig::ChannelSpec| c.role.word() == role;
+        let is = |c: &dutycup::door::script::rig::ChannelSpec| c.role.word() == role;
         self.rig.channels.iter().position(is).expect("a channel of the rig")
     }
 }

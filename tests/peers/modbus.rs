@@ -1,9 +1,9 @@
 //! Modbus RTU against the server of the pymodbus library: functions 3, 4, 6 and 16, refusals, silence, spoilt and late
 //! answers, and an answer of another unit.
 
-use crate::far_end::{FarEnd, check, mean};
-use dutycup::instrument::{Discard, InstrumentEvent};
-use dutycup::problem::fault::FaultCode;
+use super::far_end::{FarEnd, check, mean};
+use dutycup::door::instrument::{Discard, InstrumentEvent};
+use dutycup::door::problem::fault::FaultCode;
 use std::time::Duration;
 
 /// The instrument's numbers in a volt.

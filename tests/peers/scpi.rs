@@ -1,8 +1,8 @@
 //! SCPI against instruments simulated by PyVISA-sim: identity, number forms, values that are none, block data beside a
 //! number, settings and the error queue.
 
-use crate::far_end::{FarEnd, check, mean};
-use dutycup::problem::fault::FaultCode;
+use super::far_end::{FarEnd, check, mean};
+use dutycup::door::problem::fault::FaultCode;
 use std::time::Duration;
 
 const SECONDS: Duration = Duration::from_secs(2);

@@ -4,9 +4,9 @@
 //! request and answer need on the wire, and then answers. It runs with real-time priority where permitted, for it
 //! stands for hardware. Never: an answer before its last byte could have arrived.
 
-use dutycup::clock::{Moment, SystemClock};
-use dutycup::port::priority;
-use dutycup::port::pty::Pty;
+use dutycup::door::clock::{Moment, SystemClock};
+use dutycup::door::port::priority;
+use dutycup::door::port::pty::Pty;
 use rustix::event::{PollFd, PollFlags, Timespec};
 use std::path::PathBuf;
 use std::sync::Arc;

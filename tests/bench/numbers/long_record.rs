@@ -7,8 +7,8 @@ use super::peers;
 use super::process::{Ran, run};
 use super::record::long_run;
 use super::table::{Line, Table};
-use dutycup::record::{RunFolder, SAMPLES};
-use dutycup::script::role::Role;
+use dutycup::door::record::{RunFolder, SAMPLES};
+use dutycup::door::script::role::Role;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -77,7 +77,7 @@ pub(crate) fn go_through(dir: &Path) -> String {
 pub(crate) fn reduce(dir: &Path) -> usize {
     let rig = super::record::virtual_rig();
     let folder = RunFolder::open(dir).unwrap_or_else(|e| panic!("{e}"));
-    let reduced = dutycup::reduce::from_run(&folder, &rig).unwrap_or_else(|e| panic!("{e}"));
+    let reduced = dutycup::door::reduce::from_run(&folder, &rig).unwrap_or_else(|e| panic!("{e}"));
     reduced.collections.len()
 }
 

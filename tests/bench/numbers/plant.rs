@@ -3,15 +3,15 @@
 //! In: nothing. Out: how many times faster than real time, beside a five-state Runge-Kutta floor in the same run.
 
 use super::table::{Line, Table, best};
-use dutycup::chance::Seed;
-use dutycup::clock::{Moment, SystemClock};
-use dutycup::port::in_process::{InProcess, Pace, StopFlag};
-use dutycup::record::Recorder;
-use dutycup::run::drive::drive;
-use dutycup::script::plan::{Op, Plan, Purpose, Step};
-use dutycup::script::rig::{ExchangeSpec, Rig};
-use dutycup::script::role::{Direction, Role};
-use dutycup::virtual_bench::{Device, VirtualBench, build, random_pair, settled_state};
+use dutycup::door::chance::Seed;
+use dutycup::door::clock::{Moment, SystemClock};
+use dutycup::door::port::in_process::{InProcess, Pace, StopFlag};
+use dutycup::door::record::Recorder;
+use dutycup::door::run::drive::drive;
+use dutycup::door::script::plan::{Op, Plan, Purpose, Step};
+use dutycup::door::script::rig::{ExchangeSpec, Rig};
+use dutycup::door::script::role::{Direction, Role};
+use dutycup::door::virtual_bench::{Device, VirtualBench, build, random_pair, settled_state};
 use std::hint::black_box;
 use std::path::Path;
 use std::time::Duration;
@@ -160,7 +160,7 @@ pub(crate) fn whole_bench(table: &mut Table, dir: &Path, quick: bool) {
         let mut ports = InProcess::new(far, names, Pace::Virtual, StopFlag::default());
         let clock = SystemClock::start();
         {
-            let mut bench = dutycup::run::bench::Bench::new(&rig, &plan, &mut recorder).unwrap();
+            let mut bench = dutycup::door::run::bench::Bench::new(&rig, &plan, &mut recorder).unwrap();
             let ending = drive(&mut bench, &mut ports, 0, &mut |_, _| {});
             assert!(ending.complete(), "{ending:?}");
         }

@@ -3,7 +3,7 @@
 //! In: a command. Out: its output, its time, its peak of resident memory. The peak is the system's own high-water mark
 //! (`VmHWM`), read every half millisecond until the process ends; what it grows in its very last moment is not seen.
 
-use dutycup::clock::{Moment, SystemClock};
+use dutycup::door::clock::{Moment, SystemClock};
 use std::io::{Read as _, Seek as _};
 use std::process::{Command, Stdio};
 use std::time::Duration;

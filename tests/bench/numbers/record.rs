@@ -4,13 +4,13 @@
 
 use super::table::{Line, Table};
 use crate::record_rig;
-use dutycup::chance::{Seed, normal};
-use dutycup::clock::{Moment, SystemClock, WallTime};
-use dutycup::record::run_file::{ClockKind, State};
-use dutycup::record::{Pace, Recorder, RunFile, SAMPLES, write_whole};
-use dutycup::script::rig::Rig;
-use dutycup::script::role::Role;
-use dutycup::script::{rig_file, yaml::Text};
+use dutycup::door::chance::{Seed, normal};
+use dutycup::door::clock::{Moment, SystemClock, WallTime};
+use dutycup::door::record::run_file::{ClockKind, State};
+use dutycup::door::record::{Pace, Recorder, RunFile, SAMPLES, write_whole};
+use dutycup::door::script::rig::Rig;
+use dutycup::door::script::role::Role;
+use dutycup::door::script::{rig_file, yaml::Text};
 use std::fs::{self, File};
 use std::io::Write as _;
 use std::path::Path;

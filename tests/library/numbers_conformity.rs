@@ -1,0 +1,163 @@
+//! Decisions and their risks against the rules of conformity assessment.
+//!
+//! Sources: rules after JCGM 106:2012 and ILAC-G8:09/2019, normal and t probabilities by scipy, global risks by
+//! quadrature and by the bivariate normal distribution; z values and examples of JCGM 106 from memory, reproduced.
+
+use crate::common;
+use common::{Row, Tally, table};
+use dutycup::door::judge::decide::decide;
+use dutycup::door::judge::item::Verdict;
+use dutycup::door::numerics::conformity::{Zone, conformance_probability, global_risk};
+use dutycup::door::numerics::distribution::{coverage, normal_quantile};
+use dutycup::door::numerics::gum::{Term, TypeB, combine, k95, type_a};
+use dutycup::door::numerics::series::median;
+
+fn limits(row: &Row, lower: &str, upper: &str) -> Zone {
+    Zone { lower: row.maybe(lower), upper: row.maybe(upper) }
+}
+
+/// Four outcomes in the table, three of ours: what is conditional is undecided, and its side is that of the value.
+fn outcome(row: &Row) -> (Verdict, bool) {
+    match row.text("decision_4_outcome") {
+        "accept" => (Verdict::Pass, row.text("within_tolerance") == "yes"),
+        "conditional_pass" => (Verdict::Undecided, true),
+        "conditional_fail" => (Verdict::Undecided, false),
+        "reject" => (Verdict::Fail, false),
+        other => panic!("{other}"),
+    }
+}
+
+#[test]
+fn decisions() {
+    let mut tally = Tally::new("decisions after JCGM 106:2012 and ILAC-G8:09/2019");
+    for row in table("conformity/switch_decisions.csv") {
+        let id = row.text("case_id");
+        let zone = limits(&row, "tol_lower_psi", "tol_upper_psi");
+        let (y, u, dof, guard) =
+            (row.num("y_psi"), row.num("u_psi"), row.num("df"), row.num("guard_band_psi"));
+        let accept = zone.narrowed(guard);
+        for (name, got) in [("accept_lower_psi", accept.lower), ("accept_upper_psi", accept.upper)] {
+            match (got, row.maybe(name)) {
+                (Some(got), Some(want)) => tally.digits(format!("{id} {name}"), got, want, 14.0),
+                (got, want) => tally.holds(format!("{id} {name} open"), got == want),
+            }
+        }
+        let (verdict, inside) = outcome(&row);
+        let got = decide(y, guard, &zone);
+        tally.holds(format!("{id}: got {got:?}, want {verdict:?}"), got == verdict);
+        let side = decide(y, 0.0, &zone) == Verdict::Pass;
+        tally.holds(format!("{id} side"), side == inside);
+        tally.holds(format!("{id} within"), side == (row.text("within_tolerance") == "yes"));
+        let p = conformance_probability(y, u, dof, &zone);
+        tally.digits(format!("{id} probability"), p, row.num("conformance_probability"), 11.0);
+        tally.within(format!("{id} improbability"), 1.0 - p, row.num("nonconformance_probability"), 1e-12);
+        if id == "S9_small_df" {
+            // The table takes k = 2 at 4 degrees of freedom; with t the guard band is wider and the case open.
+            let honest = k95(dof) * u;
+            tally.holds("S9 with t", honest > guard && decide(y, honest, &zone) == Verdict::Undecided);
+        }
+    }
+    tally.done(13 * 7 + 1);
+}
+
+#[test]
+fn published_points() {
+    let mut tally = Tally::new("JCGM 106:2012 (from memory) and ILAC-G8:09/2019, printed values");
+    for row in table("conformity/published_points.csv") {
+        let case = row.text("case");
+        let one_sided = case.strip_prefix("one-sided p_c=");
+        let got = match (one_sided, case) {
+            (Some(p), _) => normal_quantile(p.parse().unwrap()),
+            (_, c) if c.starts_with("T_U=-5.40") => {
+                conformance_probability(-5.47, 0.05, f64::INFINITY, &Zone { lower: None, upper: Some(-5.40) })
+            }
+            (_, c) if c.starts_with("w=U") => risk_at_acceptance_limit(2.0),
+            (_, c) if c.starts_with("w=0.83U") => risk_at_acceptance_limit(2.0 * 0.83),
+            (_, c) if c.starts_with("u0=0.12") => {
+                let zone = Zone { lower: Some(-0.2), upper: Some(0.2) };
+                global_risk(0.0, 0.12, 0.04, &zone, &zone).nonconforming
+            }
+            (_, other) => panic!("{other}"),
+        };
+        tally.digits(format!("{case}, computed"), got, row.num("computed_value"), 9.0);
+        tally.within(case, got, row.num("published_value"), row.num("tolerance_abs"));
+    }
+    tally.done(18);
+}
+
+/// Probability to lie beyond a single limit for a value that sits `k` standard uncertainties inside it.
+fn risk_at_acceptance_limit(k: f64) -> f64 {
+    1.0 - conformance_probability(-k, 1.0, f64::INFINITY, &Zone { lower: None, upper: Some(0.0) })
+}
+
+#[test]
+fn global_risks() {
+    let mut tally = Tally::new("global risks after JCGM 106:2012 clause 9, quadrature and bivariate normal");
+    for row in table("conformity/global_risk.csv") {
+        let id = row.text("case_id");
+        let zone = limits(&row, "tol_lower", "tol_upper");
+        let (sd, u) = (row.num("process_sd"), row.num("measurement_u"));
+        let r = global_risk(row.num("process_mean"), sd, u, &zone, &zone.narrowed(row.num("guard_band")));
+        for (name, got) in [
+            ("prob_nonconforming", r.nonconforming),
+            ("global_consumer_risk_RC", r.consumer),
+            ("global_producer_risk_RP", r.producer),
+            ("prob_accepted", r.accepted),
+            ("conditional_consumer_risk", r.consumer / r.accepted),
+        ] {
+            tally.within(format!("{id} {name}"), got, row.num(name), 3e-7);
+        }
+    }
+    tally.done(55);
+}
+
+/// The guard band U in terms of the test uncertainty ratio; the other columns of the table are rules we do not use.
+#[test]
+fn guard_band_is_u() {
+    let mut tally = Tally::new("acceptance over tolerance with w = U");
+    for row in table("conformity/guard_band_factors_vs_TUR.csv") {
+        let ratio = row.num("TUR");
+        let accept = Zone { lower: Some(-1.0), upper: Some(1.0) }.narrowed(1.0 / ratio).upper.unwrap();
+        tally.digits(format!("TUR {ratio}"), accept, row.num("accept_over_tolerance_w_equals_U"), 14.0);
+        let zone = Zone { lower: Some(-1.0), upper: Some(1.0) };
+        let at_limit = decide(accept, 1.0 / ratio, &zone);
+        tally.holds(format!("TUR {ratio} at the acceptance limit"), at_limit == Verdict::Pass);
+        let beyond = decide(accept + 1e-6, 1.0 / ratio, &zone);
+        tally.holds(format!("TUR {ratio} just beyond"), beyond == Verdict::Undecided);
+    }
+    tally.done(27);
+}
+
+#[test]
+fn switch_ramps() {
+    let mut tally = Tally::new("midpoints of switch ramps, resolution as rectangular");
+    let data = table("conformity/trip_ramps_data.csv");
+    for row in table("conformity/trip_ramps_expected.csv") {
+        let id = row.text("case_id");
+        let middles: Vec<f64> = data
+            .iter()
+            .filter(|r| r.text("case_id") == id)
+            .map(|r| 0.5 * (r.num("last_pressure_before_psi") + r.num("first_pressure_after_psi")))
+            .collect();
+        let a = type_a(&middles).unwrap();
+        let resolution = TypeB::Rectangular(0.5 * row.num("step_psi")).standard();
+        let mean = a.of_mean();
+        let all = combine(&[Term::new(mean.u, mean.dof), Term::known(resolution)]);
+        for (name, got) in [
+            ("n", a.n as f64),
+            ("mean_midpoint_psi", a.mean),
+            ("sd_psi", a.sd),
+            ("u_typeA_psi", mean.u),
+            ("u_resolution_half_step_rect_psi", resolution),
+            ("u_combined_psi", all.u),
+            ("df_eff", all.dof),
+            ("t_975_n_minus_1", coverage(0.95, mean.dof)),
+            ("median_psi", median(&middles).unwrap()),
+            ("min_psi", middles.iter().copied().fold(f64::INFINITY, f64::min)),
+            ("max_psi", middles.iter().copied().fold(f64::NEG_INFINITY, f64::max)),
+        ] {
+            tally.digits(format!("{id} {name}"), got, row.num(name), 10.0);
+        }
+    }
+    tally.done(22);
+}
