@@ -10,7 +10,9 @@ use crate::report::page_html;
 use crate::report::pages::record_figures;
 use std::io::{IsTerminal as _, Write as _};
 use std::path::Path;
-use tracing_subscriber::EnvFilter;
+use tracing_subscriber::filter::{LevelFilter, Targets};
+use tracing_subscriber::layer::SubscriberExt;
+use tracing_subscriber::util::SubscriberInitExt;
 use tracing_subscriber::fmt::writer::BoxMakeWriter;
 
 /// A message for the person at the terminal. Whatever a file or an instrument had a hand in is made safe here, also
@@ -99,8 +101,8 @@ pub(super) fn write_report(
 pub(super) fn start_trace(verbose: u8, log: Option<&Path>) -> Result<(), Failure> {
     let level = match (verbose, log) {
         (0, None) => return Ok(()),
-        (0, Some(_)) | (1, _) => "dutycup=debug",
-        _ => "dutycup=trace",
+        (0, Some(_)) | (1, _) => LevelFilter::DEBUG,
+        _ => LevelFilter::TRACE,
     };
     let writer = match log {
         Some(path) => {
@@ -109,8 +111,8 @@ pub(super) fn start_trace(verbose: u8, log: Option<&Path>) -> Result<(), Failure
         }
         None => BoxMakeWriter::new(std::io::stderr),
     };
-    let subscriber =
-        tracing_subscriber::fmt().with_env_filter(EnvFilter::new(level)).with_ansi(false).with_writer(writer);
-    subscriber.init();
+    let ours = Targets::new().with_target("dutycup", level);
+    let everything = tracing_subscriber::fmt().with_max_level(LevelFilter::TRACE).with_ansi(false);
+    everything.with_writer(writer).finish().with(ours).init();
     Ok(())
 }
