@@ -11,6 +11,7 @@ mod check_by_hand;
 mod compare;
 mod controller;
 mod emulate;
+mod examples;
 mod line;
 mod manual;
 mod map;
@@ -126,6 +127,8 @@ enum Command {
     Window(window::Options),
     /// Serve a rig's virtual bench on pseudo-terminals, at real time.
     Emulate(emulate::Options),
+    /// Write the scenarios and rigs that come with the program into a folder, to copy from.
+    Examples(examples::Options),
     /// Print the JSON Schema of a file format.
     Schema(schema::Options),
     /// Write the manual pages into a folder.
@@ -160,6 +163,7 @@ pub fn main() -> Exit {
         Command::Predict(options) => predict::main(options),
         Command::Window(options) => window::main(options),
         Command::Emulate(options) => emulate::main(options),
+        Command::Examples(options) => examples::main(options),
         Command::Schema(options) => schema::main(options),
         Command::Manual(options) => manual::main(options),
         Command::Completions(options) => schema::completions(options),

@@ -11,9 +11,9 @@ use crate::report::pages::record_figures;
 use std::io::{IsTerminal as _, Write as _};
 use std::path::Path;
 use tracing_subscriber::filter::{LevelFilter, Targets};
+use tracing_subscriber::fmt::writer::BoxMakeWriter;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
-use tracing_subscriber::fmt::writer::BoxMakeWriter;
 
 /// A message for the person at the terminal. Whatever a file or an instrument had a hand in is made safe here, also
 /// where that was forgotten before.

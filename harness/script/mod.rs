@@ -14,6 +14,7 @@ pub mod role;
 pub mod scenario;
 pub mod schema;
 pub mod shape;
+pub mod shipped;
 pub mod yaml;
 
 pub use planner::plan;

@@ -27,5 +27,6 @@ mod record_kill;
 mod report_browser;
 mod report_files;
 mod run_again;
+mod shipped;
 mod switch_bench;
 mod whole_path;

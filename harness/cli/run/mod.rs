@@ -21,16 +21,13 @@ use crate::problem::Problem;
 use crate::quantity::Units;
 use crate::record::run_file::{FileRecord, RunFile};
 use crate::run::ending::Ending;
-use crate::script::plan::{Plan, Purpose};
+use crate::script::Scenario;
+use crate::script::plan::{Op, Plan, Purpose};
 use crate::script::rig::Rig;
+use crate::script::shipped;
 use crate::script::yaml::Text;
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
-
-/// The rig that is used where none is named.
-const VIRTUAL_RIG: &str = include_str!("../../../rigs/virtual.yaml");
-/// Its name in messages.
-const VIRTUAL_RIG_NAME: &str = "rigs/virtual.yaml";
 
 /// Options of `run`.
 #[derive(Args, Debug)]
@@ -96,8 +93,8 @@ struct Job {
     /// Folder of the results.
     dir: PathBuf,
     seed: u64,
-    /// Where replayed traces are found.
-    beside: PathBuf,
+    /// The traces that are replayed: name and text.
+    traces: Vec<(String, String)>,
     /// Files that the run was made from, each with the hash of what was read.
     read: Vec<(PathBuf, FileRecord)>,
     /// Where it goes on; none for a new run.
@@ -157,6 +154,26 @@ fn judge(options: &Options, job: &Job, ending: &Ending) -> Outcome {
     judged.map(|_| exit)
 }
 
+/// The rig of a run that names none: as it comes with the program, whatever lies in the working folder.
+fn virtual_rig() -> Result<Rig, Failure> {
+    let (name, text) = shipped::named("rigs", Path::new(shipped::VIRTUAL_RIG))
+        .ok_or_else(|| Problem::new("the program came without its virtual rig"))?;
+    Ok(crate::script::rig_file::read(&Text::new(name, text))?)
+}
+
+/// The traces that a plan replays, from beside its scenario, each once.
+fn traces(scenario: &Scenario, plan: &Plan) -> Result<Vec<(String, String)>, Failure> {
+    let mut traces: Vec<(String, String)> = Vec::new();
+    for step in &plan.steps {
+        if let Op::Replay { file, .. } = &step.op
+            && traces.iter().all(|(name, _)| name != file)
+        {
+            traces.push((file.clone(), scenario.file(file)?));
+        }
+    }
+    Ok(traces)
+}
+
 /// A new run.
 fn fresh(options: &Options) -> Result<Job, Failure> {
     let path = options.scenario.as_deref().ok_or_else(|| {
@@ -165,27 +182,21 @@ fn fresh(options: &Options) -> Result<Job, Failure> {
     let scenario = crate::script::load_scenario(path)?;
     let rig = match &options.rig {
         Some(path) => crate::script::load_rig(path)?,
-        None => crate::script::rig_file::read(&Text::new(VIRTUAL_RIG_NAME, VIRTUAL_RIG))?,
+        None => virtual_rig()?,
     };
     let plan = crate::script::plan(&scenario, &rig, &options.set, Seed(options.seed))?;
+    let traces = traces(&scenario, &plan)?;
     let mut read = vec![(path.to_owned(), FileRecord::of_text("scenario.yaml", &plan.source))];
     if let Some(path) = &options.rig {
         read.push((path.clone(), FileRecord::of_text("rig.yaml", &rig.source)));
     }
+    // What comes with the program is no file that anybody edits.
+    read.retain(|(path, _)| path.exists());
     let dir = match &options.out {
         Some(dir) => dir.clone(),
         None => results_folder(&plan, WallTime::now()),
     };
-    Ok(Job {
-        rig,
-        plan,
-        cautions: scenario.cautions,
-        dir,
-        seed: options.seed,
-        beside: path.parent().unwrap_or(Path::new("")).to_owned(),
-        read,
-        resumed: None,
-    })
+    Ok(Job { rig, plan, cautions: scenario.cautions, dir, seed: options.seed, traces, read, resumed: None })
 }
 
 /// Whether a rig has a pump made of metal: behind a port, or switched by the operator.

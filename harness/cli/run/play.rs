@@ -98,22 +98,13 @@ fn new_record(job: &Job, clock: ClockChoice, started: WallTime) -> Result<(Recor
 
 /// Copies the traces that are replayed into the run folder, where the copy of the scenario looks for them.
 fn keep_traces(job: &Job, file: &mut RunFile) -> Result<(), Failure> {
-    for step in &job.plan.steps {
-        let Op::Replay { file: name, .. } = &step.op else {
-            continue;
-        };
-        if file.files.iter().any(|f| f.name == *name) {
-            continue;
-        }
-        let (from, to) = (job.beside.join(name), job.dir.join(name));
-        let text = std::fs::read_to_string(&from).map_err(|e| {
-            Problem::new(format!("{}: {e}", from.display())).expected("the trace to be played")
-        })?;
+    for (name, text) in &job.traces {
+        let to = job.dir.join(name);
         if let Some(folder) = to.parent() {
             std::fs::create_dir_all(folder).map_err(|e| Failure::write(folder, &e))?;
         }
         write_whole(&to, text.as_bytes())?;
-        file.files.push(FileRecord::of_text(name, &text));
+        file.files.push(FileRecord::of_text(name, text));
     }
     Ok(())
 }

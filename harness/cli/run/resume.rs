@@ -5,7 +5,7 @@
 //! arming comes first, as for a new run.
 
 use super::super::Failure;
-use super::{Job, Options, VIRTUAL_RIG};
+use super::{Job, Options};
 use crate::chance::Seed;
 use crate::clock::{Moment, WallTime};
 use crate::problem::Problem;
@@ -15,6 +15,7 @@ use crate::record::writer::Recorder;
 use crate::record::{Event, RunFolder};
 use crate::run::going_on::going_on;
 use crate::script::plan::Op;
+use crate::script::shipped;
 use crate::script::yaml::Text;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -71,7 +72,7 @@ pub(super) fn job(options: &Options, dir: &Path) -> Result<Job, Failure> {
         cautions: scenario.cautions,
         dir: dir.to_owned(),
         seed,
-        beside: dir.to_owned(),
+        traces: Vec::new(),
         read: Vec::new(),
         resumed: Some(Resumed { run: folder.run, after, from_step: first, torn }),
     })
@@ -83,7 +84,7 @@ fn same_files(options: &Options, dir: &Path, folder: &RunFolder) -> Result<(), F
         [("scenario", &options.scenario, &folder.scenario_text), ("rig", &options.rig, &folder.rig_text)];
     for (what, path, kept) in named {
         let Some(path) = path else { continue };
-        let text = Text::read(path)?;
+        let (text, _) = shipped::find(&format!("{what}s"), path)?;
         if *text.text != **kept {
             let found = format!(
                 "{} is not the {what} that the run in {} was made from",
@@ -104,8 +105,9 @@ fn same_files(options: &Options, dir: &Path, folder: &RunFolder) -> Result<(), F
         return Err(Problem::new(found).help("leave it away").into());
     }
     // The virtual bench in this program is part of what a run came from.
+    let ours = shipped::named("rigs", Path::new(shipped::VIRTUAL_RIG)).map(|(_, text)| text);
     let virtual_changed =
-        options.rig.is_none() && folder.run.rig == "virtual" && folder.rig_text != VIRTUAL_RIG;
+        options.rig.is_none() && folder.run.rig == "virtual" && ours != Some(folder.rig_text.as_str());
     if virtual_changed {
         tracing::info!("the rig in the folder is not the one in this program; the folder's is used");
     }

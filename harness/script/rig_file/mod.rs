@@ -11,17 +11,18 @@ use super::rig::Rig;
 use super::shape::check::Checker;
 use super::shape::rig::RIG;
 use super::shape::value::{Fields, Item, Value};
+use super::shipped;
 use super::yaml::{self, Body, Node, Text};
 use crate::problem::{Place, Problem, Problems};
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Reads and checks a rig file.
+/// Reads and checks a rig file, or one that comes with the program.
 ///
 /// # Errors
 /// Every problem of the file.
 pub fn load(path: &Path) -> Result<Rig, Problems> {
-    read(&Text::read(path)?)
+    read(&shipped::find("rigs", path)?.0)
 }
 
 /// Checks the text of a rig file.

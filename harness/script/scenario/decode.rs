@@ -2,6 +2,7 @@
 //!
 //! In: fields of the scenario's table. Out: [`Step`]s; problems that need two values to be seen. Never: a rig.
 
+use super::super::shipped::Beside;
 use super::step::{Action, Axis, Order, Placed, Step};
 use super::trace;
 use crate::problem::Problem;
@@ -10,14 +11,13 @@ use crate::script::limits::{Asked, AskedLimit};
 use crate::script::plan::{CollectStop, Until};
 use crate::script::role::Role;
 use crate::script::shape::value::{Fields, Item, Value};
-use std::path::Path;
 
 /// Most points of one sweep.
 pub(super) const POINTS_MAX: usize = 10_000;
 
 /// Decodes steps, telling problems.
 pub(super) struct Decoder<'d> {
-    pub(super) folder: &'d Path,
+    pub(super) beside: &'d Beside,
     pub(super) tell: &'d mut dyn FnMut(&Item, Problem),
 }
 
@@ -310,7 +310,7 @@ impl Decoder<'_> {
 
     fn replay(&mut self, fields: &Fields) -> Option<Action> {
         let item = fields.item("file");
-        match trace::read(self.folder, &item.text, fields.number("speed")) {
+        match trace::read(self.beside, &item.text, fields.number("speed")) {
             Ok(rows) => Some(Action::Replay { file: item.text.clone(), rows }),
             Err(problems) => {
                 for problem in problems.0 {

@@ -13,10 +13,11 @@ use super::plan::Purpose;
 use super::shape::check::Checker;
 use super::shape::scenario::SCENARIO;
 use super::shape::value::{Fields, Item};
+use super::shipped::{self, Beside};
 use super::yaml::{self, Node, Text};
 use crate::problem::{Problem, Problems};
 use parameters::Parameter;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use step::Step;
 
 /// A scenario, checked with the defaults of its parameters.
@@ -36,7 +37,7 @@ pub struct Scenario {
     pub source: String,
     pub(super) text: Text,
     root: Node,
-    folder: PathBuf,
+    beside: Beside,
 }
 
 /// A scenario with its parameters put in.
@@ -50,23 +51,20 @@ pub(super) struct Resolved {
     pub(super) steps: Vec<Step>,
 }
 
-/// Reads and checks a scenario file; the files it names are looked for in its folder.
+/// Reads and checks a scenario file, or one that comes with the program; the files it names are looked for in its folder.
 ///
 /// # Errors
 /// Every problem of the file.
 pub fn load(path: &Path) -> Result<Scenario, Problems> {
-    let folder = match path.parent() {
-        Some(parent) if parent != Path::new("") => parent.to_path_buf(),
-        _ => PathBuf::from("."),
-    };
-    read(Text::read(path)?, folder)
+    let (text, beside) = shipped::find("scenarios", path)?;
+    read(text, beside)
 }
 
-/// Checks the text of a scenario; the files it names are looked for in `folder`.
+/// Checks the text of a scenario; the files it names are looked for `beside` it.
 ///
 /// # Errors
 /// Every problem of the text.
-pub fn read(text: Text, folder: PathBuf) -> Result<Scenario, Problems> {
+pub fn read(text: Text, beside: impl Into<Beside>) -> Result<Scenario, Problems> {
     let root = yaml::parse(&text)?;
     let parameters = parameters::declared(&text, &root)?;
     let mut scenario = Scenario {
@@ -78,7 +76,7 @@ pub fn read(text: Text, folder: PathBuf) -> Result<Scenario, Problems> {
         source: text.text.to_string(),
         text,
         root,
-        folder,
+        beside: beside.into(),
     };
     let (_, fields) = scenario.resolve(&[])?;
     scenario.name = fields.text("scenario");
@@ -89,6 +87,14 @@ pub fn read(text: Text, folder: PathBuf) -> Result<Scenario, Problems> {
 }
 
 impl Scenario {
+    /// The text of a file that it names, such as a trace.
+    ///
+    /// # Errors
+    /// Its name is not allowed, or it cannot be read.
+    pub fn file(&self, name: &str) -> Result<String, Problems> {
+        trace::text(&self.beside, name)
+    }
+
     /// Puts parameters in and checks what comes of it.
     ///
     /// # Errors
@@ -101,7 +107,7 @@ impl Scenario {
         checker.problems.into_result()?;
         let mut problems = Problems::default();
         let mut decoder = decode::Decoder {
-            folder: &self.folder,
+            beside: &self.beside,
             tell: &mut |item: &Item, problem: Problem| {
                 let from = item.from.as_deref().map(|from| format!("it comes from {from}"));
                 let help = match (problem.help.clone(), from) {

@@ -4,6 +4,7 @@
 //! file outside the folder: no absolute name, no `..`, no symbolic link anywhere below the folder, no device; each
 //! part of the name is opened from the folder before it, so that nothing can be swapped in between.
 
+use super::super::shipped::{self, Beside};
 use crate::problem::{Place, Problem, Problems};
 use crate::quantity::{Dimension, Unit, find_unit, parse_number};
 use rustix::fs::{FileType, Mode, OFlags, fstat, open, openat};
@@ -16,11 +17,19 @@ const BYTES_MAX: u64 = 8 << 20;
 /// Most rows.
 const ROWS_MAX: usize = 100_000;
 
-/// Rows of (time from the start, s; boost, gauge kPa; engine speed, rpm); times divided by `speed`.
+/// The text of a file beside a scenario.
 ///
 /// # Errors
-/// The name is not allowed, the file cannot be read, or its rows are wrong.
-pub(super) fn read(folder: &Path, name: &str, speed: f64) -> Result<Vec<(f64, f64, f64)>, Problems> {
+/// The name is not allowed, or the file cannot be read.
+pub(super) fn text(beside: &Beside, name: &str) -> Result<String, Problems> {
+    let folder = match beside {
+        Beside::Folder(folder) => folder,
+        Beside::Shipped => {
+            let kept = shipped::beside_scenario(name).map(str::to_owned);
+            return kept
+                .ok_or_else(|| Problem::new(format!("{name}: does not come with the program")).into());
+        }
+    };
     let file = open_below(folder, name)?;
     let mut text = String::new();
     let refused = |what: String| Problems::from(Problem::new(format!("{name}: {what}")));
@@ -29,7 +38,15 @@ pub(super) fn read(folder: &Path, name: &str, speed: f64) -> Result<Vec<(f64, f6
     if text.len() as u64 > BYTES_MAX {
         return Err(refused(format!("longer than {BYTES_MAX} bytes")));
     }
-    rows(name, &text, speed)
+    Ok(text)
+}
+
+/// Rows of (time from the start, s; boost, gauge kPa; engine speed, rpm); times divided by `speed`.
+///
+/// # Errors
+/// The name is not allowed, the file cannot be read, or its rows are wrong.
+pub(super) fn read(beside: &Beside, name: &str, speed: f64) -> Result<Vec<(f64, f64, f64)>, Problems> {
+    rows(name, &text(beside, name)?, speed)
 }
 
 /// Opens a file below a folder without following any link.
