@@ -13,6 +13,7 @@
 //! | `numerics` | least squares, distributions, interpolation |
 //! | `fluid` | density, viscosity and buoyancy of what is sprayed |
 //! | `wire` | what bytes mean: one file a dialect |
+//! | `verdict` | the decision rule and what it is put to |
 //! | `script` | what was asked: scenario, rig, checks, plan |
 //! | `instrument` | exchanges with an instrument, as state machines without IO |
 //! | `virtual_bench` | a bench made of physics and bytes |
@@ -35,6 +36,7 @@ mod quantity;
 mod numerics;
 mod fluid;
 mod wire;
+mod verdict;
 mod script;
 mod instrument;
 mod virtual_bench;
@@ -86,6 +88,10 @@ pub mod door {
     /// See the table above: what bytes mean: one file a dialect.
     pub mod wire {
         pub use crate::wire::*;
+    }
+    /// See the table above: the decision rule and what it is put to.
+    pub mod verdict {
+        pub use crate::verdict::*;
     }
     /// See the table above: what was asked: scenario, rig, checks, plan.
     pub mod script {

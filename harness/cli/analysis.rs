@@ -12,9 +12,8 @@ use crate::fit::facts::PairFacts;
 use crate::fit::pair::{PairFit, fit};
 use crate::fit::store::Origin;
 use crate::judge::check_scale;
-use crate::judge::item::{Verdict, Verdicts};
 use crate::judge::line_runs::{Coefficient, Outcome};
-use crate::judge::pair::{Expectation, items, whole};
+use crate::judge::pair::items;
 use crate::numerics::conformity::Zone;
 use crate::problem::Problem;
 use crate::record::run_file::FileRecord;
@@ -29,6 +28,8 @@ use crate::report::summary::Summary;
 use crate::report::terminal::{self, Look};
 use crate::report::verdicts_json;
 use crate::report::words::Words;
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::{Verdict, Verdicts};
 use clap::{Args, ValueEnum};
 use std::io::IsTerminal as _;
 use std::path::Path;
@@ -112,7 +113,7 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
     };
     write_text(&out.join("calibration.yaml"), &fitted.calibration(&origin).write()?)?;
     write_text(&out.join("calibration.schema.json"), &format!("{:#}\n", crate::calibration::schema()))?;
-    let verdicts = whole(items(&fitted, &source.expected));
+    let verdicts = Verdicts::of(items(&fitted, &source.expected));
     write_verdicts(out, &source.subject, &verdicts)?;
     let summary = report(source, &fitted, &verdicts, display)?;
     show(&source.subject, &summary, &verdicts, out, display)?;
@@ -121,7 +122,7 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
 
 /// Data that do not carry a fit are a result too: said, written, and the exit is that of bad input.
 fn refused(source: &Source<'_>, why: &str) -> Result<Exit, Failure> {
-    let item = crate::judge::item::Item {
+    let item = crate::verdict::item::Item {
         id: "pair.fit".into(),
         quantity: "fit of the pair".into(),
         value: None,

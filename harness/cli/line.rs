@@ -8,7 +8,6 @@ use crate::exit::Exit;
 use crate::fit::published::nozzle_k;
 use crate::fit::store;
 use crate::judge::line_runs::{self, Coefficient, Outcome};
-use crate::judge::pair::{Expectation, whole};
 use crate::problem::Problem;
 use crate::record::RunFolder;
 use crate::report::page::{Block, Section};
@@ -18,6 +17,8 @@ use crate::report::pages::switch_figures::loop_figure;
 use crate::script::plan::Purpose;
 use crate::script::rig::Rig;
 use crate::script::role::Role;
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Verdicts;
 use std::path::Path;
 
 /// What a run of one of these purposes came to, with its title.
@@ -57,7 +58,7 @@ pub(super) fn write(
     for (name, text) in &outcome.files {
         write_text(&out.join(name), text)?;
     }
-    let verdicts = whole(outcome.items);
+    let verdicts = Verdicts::of(outcome.items);
     write_verdicts(out, subject, &verdicts)?;
     let files: Vec<&str> = outcome.files.iter().map(|(name, _)| *name).collect();
     let units = display.units.into();
@@ -77,7 +78,7 @@ pub(super) fn say(
     said: &[String],
     display: &Display,
 ) -> Result<Exit, Failure> {
-    let verdicts = whole(outcome.items);
+    let verdicts = Verdicts::of(outcome.items);
     let mut page = page(subject, &verdicts, &outcome.findings, said, &[], display.units.into());
     page.summary.files.clear();
     show(subject, &page.summary, &verdicts, Path::new(""), display)?;

@@ -9,7 +9,6 @@ use super::output::{data, write_text};
 use super::{Failure, Outcome, line};
 use crate::exit::Exit;
 use crate::fit::ask::Ask;
-use crate::judge::item::{Verdict, Verdicts};
 use crate::judge::map::{Row, csv, duty_outputs, rows};
 use crate::problem::{Problem, nearest};
 use crate::record::RunFolder;
@@ -18,6 +17,7 @@ use crate::report::page_html;
 use crate::report::pages::map::page;
 use crate::report::pages::subject::Subject;
 use crate::script::rig::EngineSpec;
+use crate::verdict::item::{Verdict, Verdicts};
 use clap::Args;
 use std::path::{Path, PathBuf};
 

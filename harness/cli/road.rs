@@ -4,11 +4,12 @@ use super::Failure;
 use super::analysis::{Display, show, write_verdicts};
 use super::output::{write_report, write_text};
 use crate::exit::Exit;
-use crate::judge::pair::{Expectation, whole};
 use crate::record::RunFolder;
 use crate::report::pages::road::page;
 use crate::report::pages::subject::Subject;
 use crate::script::rig::Rig;
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Verdicts;
 use std::path::Path;
 
 /// Writes everything about a run of this purpose.
@@ -21,7 +22,7 @@ pub(super) fn of_run(
 ) -> Result<Exit, Failure> {
     let road = crate::reduce::road::from_run(folder, rig)?;
     let subject = Subject::of_run("Road trace", &folder.run, rig);
-    let verdicts = whole(crate::judge::road::items(&road, expected));
+    let verdicts = Verdicts::of(crate::judge::road::items(&road, expected));
     write_text(&out.join("road.csv"), &road.csv)?;
     write_verdicts(out, &subject, &verdicts)?;
     let page = page(&subject, &road, &verdicts, display.units.into());

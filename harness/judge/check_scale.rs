@@ -2,11 +2,11 @@
 //!
 //! In: the gains found and what the scenario expects. Out: items in per cent of the reading. Never: a correction.
 
-use super::decide::{Subject, judge};
-use super::item::Item;
-use super::pair::Expectation;
 use crate::numerics::distribution;
 use crate::reduce::check_scale::{Check, Gain};
+use crate::verdict::decide::{Subject, judge};
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Item;
 
 /// `scale.gain` and `clock.gain`: how much too much is shown, %.
 #[must_use]

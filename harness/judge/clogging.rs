@@ -7,8 +7,6 @@
 //! its day.
 //! In: two pairs. Out: [`Clogging`], its item and finding. Never: a fall of flow taken for a fall of K.
 
-use super::decide::{Subject, decide, judge};
-use super::item::{Item, Verdict};
 use crate::fit::estimate::{Cause, Estimate, Part};
 use crate::fit::model::{PairModel, Shift};
 use crate::numerics::conformity::Zone;
@@ -16,6 +14,8 @@ use crate::numerics::distribution::normal_quantile;
 use crate::reduce::collection::Source;
 use crate::reduce::decay::{self, DecayTime};
 use crate::reduce::finding::Finding;
+use crate::verdict::decide::{Subject, decide, judge};
+use crate::verdict::item::{Item, Verdict};
 
 /// A loss of area that matters, %: one this large is named where it is there, and a nozzle passes where one this large
 /// can be ruled out.

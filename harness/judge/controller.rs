@@ -3,11 +3,11 @@
 //! In: observations, limits that the scenario states. Out: items; a CSV. Never: a limit that nobody stated.
 
 use super::baseline::items::id;
-use super::decide::{Subject, judge};
-use super::item::Item;
-use super::pair::Expectation;
 use crate::numerics::gum::u95;
 use crate::reduce::controller::{Kind, Observation, Observations, Quantity, Way};
+use crate::verdict::decide::{Subject, judge};
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Item;
 use std::fmt::Write as _;
 
 /// Percentiles told of each response.

@@ -3,8 +3,6 @@
 //! In: what [`crate::reduce`] read from a run, and limits where a scenario states them. Out: items. Never: a limit
 //! passed off as the scenario's; the customary one for a leak says that it is.
 
-use super::decide::{Subject, judge};
-use super::item::{Item, Verdict};
 use crate::numerics::conformity::Zone;
 use crate::reduce::dead_head::DeadHead;
 use crate::reduce::decay::{Decay, DecayTime};
@@ -12,6 +10,8 @@ use crate::reduce::expand::{Expanded, Part, expand};
 use crate::reduce::leak::Leak;
 use crate::reduce::level::{Level, NoLevel, remaining_ml};
 use crate::reduce::solenoid::Answer;
+use crate::verdict::decide::{Subject, judge};
+use crate::verdict::item::{Item, Verdict};
 
 /// A line behind a sound check valve loses at most this part of its pressure in a minute (common practice, no source).
 pub const LEAK_PART_PER_MIN: f64 = 0.1;

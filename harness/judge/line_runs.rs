@@ -3,10 +3,7 @@
 //! In: a run folder and its rig (or a file of ramps), what the scenario expects, and the nozzle's coefficient where an
 //! earlier calibration gives it. Out: an [`Outcome`]. Never: a file written, or a problem with the record passed over.
 
-use super::decide::decide;
-use super::item::Item;
 use super::line;
-use super::pair::Expectation;
 use super::switch;
 use crate::fluid::Fluid;
 use crate::numerics::conformity::Zone;
@@ -27,6 +24,9 @@ use crate::reduce::switch_faults;
 use crate::reduce::switch_points::SwitchPoints;
 use crate::reduce::switch_run;
 use crate::script::rig::{Rig, SwitchSpec};
+use crate::verdict::decide::decide;
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Item;
 use std::path::Path;
 
 /// Kind of the spans in which the cup is weighed at rest.

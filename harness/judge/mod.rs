@@ -1,14 +1,12 @@
 //! Verdicts: values against limits under one decision rule, baselines, diagnosis.
 //!
-//! In: values with their uncertainty. Out: [`item::Item`]s and what they come to. Never: a port, a run.
+//! In: values with their uncertainty. Out: [`crate::verdict::item::Item`]s and what they come to. Never: a port, a run.
 
 pub mod baseline;
 pub mod clogging;
 pub mod check_scale;
 pub mod controller;
-pub mod decide;
 pub mod diagnosis;
-pub mod item;
 pub mod line;
 pub mod line_runs;
 pub mod map;

@@ -2,22 +2,14 @@
 //!
 //! In: a fit, the rig's ratings, expectations of the scenario. Out: items. Never: a limit that nobody stated.
 
-use super::decide::{Subject, judge};
-use super::item::{Item, Verdict, Verdicts};
 use crate::fit::estimate::Estimate;
 use crate::fit::pair::PairFit;
 use crate::fit::published::{highest_pressure, nozzle_exponent, nozzle_k, rated_flow};
 use crate::numerics::conformity::Zone;
 use crate::script::rig::Rating;
-
-/// Limits that a scenario states for an item, internal units.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Expectation {
-    /// Item, such as `duty.dead_band`.
-    pub item: String,
-    /// Limits.
-    pub limits: Zone,
-}
+use crate::verdict::decide::{Subject, judge};
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Item;
 
 /// Every item of a fitted pair. Where a pair has several nozzles, ids of all but the first end in the nozzle's name.
 #[must_use]
@@ -75,14 +67,4 @@ fn at_rating(rating: &Rating) -> String {
 fn limits(rating: &Rating) -> Zone {
     let spread = rating.flow_ml_min * rating.tolerance;
     Zone { lower: Some(rating.flow_ml_min - spread), upper: Some(rating.flow_ml_min + spread) }
-}
-
-/// The gravest of the items, as the verdict of the whole; `Skipped` where nothing was to be judged.
-#[must_use]
-pub fn whole(items: Vec<Item>) -> Verdicts {
-    let order =
-        [Verdict::Error, Verdict::Fail, Verdict::Changed, Verdict::Undecided, Verdict::Pass, Verdict::Same];
-    let verdict =
-        order.into_iter().find(|v| items.iter().any(|i| i.verdict == *v)).unwrap_or(Verdict::Skipped);
-    Verdicts { verdict, items }
 }

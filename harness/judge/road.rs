@@ -3,12 +3,12 @@
 //! In: a reduced trace, limits that the scenario states. Out: items. Never: minutes of a tank from a trace that did
 //! not spray.
 
-use super::decide::{Subject, judge};
-use super::item::Item;
-use super::pair::Expectation;
 use crate::numerics::gum::u95;
 use crate::quantity::{Dimension, parse};
 use crate::reduce::road::Road;
+use crate::verdict::decide::{Subject, judge};
+use crate::verdict::expect::Expectation;
+use crate::verdict::item::Item;
 
 /// Tank where the scenario states none, mL: 0.75 US gal (common practice, no source).
 const TANK_ML: f64 = 2839.06;

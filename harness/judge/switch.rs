@@ -4,13 +4,13 @@
 //! decision rule; a switch that never made or never broke is judged by how far the pressure went. Never: a value for a
 //! switch that has none, or a verdict from one cycle.
 
-use super::decide::{Effort, Subject, judge};
-use super::item::{Item, Verdict};
 use crate::numerics::conformity::Zone;
 use crate::reduce::expand::expand;
 use crate::reduce::switch_faults::{Condition, chatters, condition};
 use crate::reduce::switch_points::{Point, SwitchPoints};
 use crate::script::rig::SwitchSpec;
+use crate::verdict::decide::{Effort, Subject, judge};
+use crate::verdict::item::{Item, Verdict};
 
 /// The items of a switch, in order: trip, reset, differential, repeatability, and the contact where it fails.
 #[must_use]

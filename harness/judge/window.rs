@@ -7,10 +7,10 @@
 //! of their tolerance interval goes with the margin.
 //! In: what the pair shows at a duty and boost, the switch, the cells. Out: [`Window`]. Never: a bench, a file.
 
-use super::decide::{Subject, judge};
-use super::item::{Item, Verdict};
 use crate::numerics::conformity::Zone;
 use crate::reduce::switch_points::SwitchPoints;
+use crate::verdict::decide::{Subject, judge};
+use crate::verdict::item::{Item, Verdict};
 
 /// Margin on both sides where nothing else is asked for, kPa: about 1 psi for what moves on a car and not on a bench
 /// (common practice, no source).

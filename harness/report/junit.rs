@@ -8,7 +8,7 @@ use super::figure_text::{self, Units};
 use super::summary::verdict_word;
 use super::words::Words;
 use crate::clock::WallTime;
-use crate::judge::item::{Item, Verdict, Verdicts};
+use crate::verdict::item::{Item, Verdict, Verdicts};
 use quick_junit::{NonSuccessKind, Report, SerializeError, TestCase, TestCaseStatus, TestSuite};
 use std::time::Duration;
 

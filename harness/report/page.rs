@@ -65,7 +65,7 @@ use super::figure_text::{self, Units};
 use super::summary::{Finding, Summary};
 use super::words::{FileName, Words};
 use crate::calibration::Measured;
-use crate::judge::item::Verdict;
+use crate::verdict::item::Verdict;
 
 /// A report.
 #[derive(Clone, Debug, PartialEq)]

@@ -8,7 +8,7 @@ use super::chart::{self, Size, palette};
 use super::page::{self, Block, Cell, Fact, Page, Table};
 use super::summary::{Finding, Tone, verdict_word};
 use super::words::{FileName, Words};
-use crate::judge::item::Verdict;
+use crate::verdict::item::Verdict;
 use askama::Template;
 use std::fmt::Write;
 

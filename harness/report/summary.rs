@@ -6,7 +6,7 @@
 use super::figure_text::{self, Units};
 use super::words::{FileName, Words};
 use crate::calibration::Measured;
-use crate::judge::item::Verdict;
+use crate::verdict::item::Verdict;
 
 /// How something is to be taken; each has a word, a sign and a colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

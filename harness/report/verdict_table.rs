@@ -4,7 +4,7 @@
 
 use super::figure_text::{self, Units};
 use super::page::{Cell, Column, Table};
-use crate::judge::item::{Item, Verdicts};
+use crate::verdict::item::{Item, Verdicts};
 
 /// The table.
 #[must_use]

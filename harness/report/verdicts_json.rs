@@ -4,8 +4,8 @@
 //! escape, so that the file is safe to show on a terminal and reads back unchanged.
 //! Never: a raw control, bidirectional or zero-width character.
 
-use crate::judge::item::Verdicts;
 use crate::problem::is_hidden;
+use crate::verdict::item::Verdicts;
 use std::fmt::Write;
 
 /// The verdicts as indented JSON with a line end.
@@ -37,7 +37,7 @@ pub fn escaped(plain: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::text;
-    use crate::judge::item::{Item, Verdict, Verdicts};
+    use crate::verdict::item::{Item, Verdict, Verdicts};
 
     fn verdicts(note: &str, value: f64) -> Verdicts {
         Verdicts {

@@ -3,9 +3,9 @@
 //! Expected numbers are worked out by hand, or by formulas named beside them.
 
 use dutycup::door::judge::baseline::{Baseline, Origin, compare, items, merge, text, tolerance};
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::numerics::distribution::t_quantile;
 use dutycup::door::reduce::{controller_csv, table};
+use dutycup::door::verdict::item::Verdict;
 
 const HEADER: &str = "output,boost_v,rpm,supply_v,value,unit,repeat\n";
 

@@ -5,12 +5,12 @@
 
 use crate::common;
 use common::{Row, Tally, table};
-use dutycup::door::judge::decide::decide;
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::numerics::conformity::{Zone, conformance_probability, global_risk};
 use dutycup::door::numerics::distribution::{coverage, normal_quantile};
 use dutycup::door::numerics::gum::{Term, TypeB, combine, k95, type_a};
 use dutycup::door::numerics::series::median;
+use dutycup::door::verdict::decide::decide;
+use dutycup::door::verdict::item::Verdict;
 
 fn limits(row: &Row, lower: &str, upper: &str) -> Zone {
     Zone { lower: row.maybe(lower), upper: row.maybe(upper) }

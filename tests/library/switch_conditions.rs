@@ -2,13 +2,13 @@
 
 #![allow(clippy::unwrap_used, reason = "a failure here fails the test")]
 
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::judge::switch::items;
 use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::reduce::switch_faults::findings;
 use dutycup::door::reduce::switch_points::SwitchPoints;
 use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::script::rig::SwitchSpec;
+use dutycup::door::verdict::item::Verdict;
 
 const PSI: f64 = 6.894_757_293_168_361;
 

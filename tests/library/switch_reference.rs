@@ -4,7 +4,6 @@
 
 use crate::common;
 use common::{Tally, table};
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::judge::switch::{items, trip};
 use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::reduce::switch_points::{Point, SwitchPoints};
@@ -12,6 +11,7 @@ use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::reduce::switch_run::from_csv;
 use dutycup::door::reduce::{ramps_csv, switch_cycles};
 use dutycup::door::script::rig::{Bound, SwitchSpec};
+use dutycup::door::verdict::item::Verdict;
 use std::fmt::Write as _;
 
 const PSI: f64 = 6.894_757_293_168_361;

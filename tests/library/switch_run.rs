@@ -5,11 +5,11 @@
 
 use crate::record_rig;
 use dutycup::door::clock::Moment;
-use dutycup::door::judge::item::{Item, Verdict};
 use dutycup::door::judge::line_runs::{dead_head, leak_down, switch_of_file, switch_of_run, tank_level};
 use dutycup::door::record::{Recorder, RunFolder};
 use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::script::rig::{Rig, SwitchSpec};
+use dutycup::door::verdict::item::{Item, Verdict};
 use std::fmt::Write as _;
 use std::path::Path;
 

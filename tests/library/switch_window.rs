@@ -5,13 +5,13 @@
 
 #![allow(clippy::unwrap_used, reason = "a failure here fails the test")]
 
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::judge::window::{
     Advice, ByBoost, Cell, Edge, Lamp, LineAt, MARGIN_KPA, NoWindow, Pair, Switch, cells_from, item, window,
 };
 use dutycup::door::judge::window_pair::cells;
 use dutycup::door::judge::window_text::{sentences, to_csv};
 use dutycup::door::reduce::table;
+use dutycup::door::verdict::item::Verdict;
 
 const PSI: f64 = 6.894_757_293_168_361;
 

@@ -125,7 +125,7 @@ fn parts_that_must_not_know_each_other_do_not() {
                 wrong.push(format!("{file} names {named}"));
             }
         }
-        if ["wire", "instrument", "reduce", "fit", "judge"].contains(&module.as_str())
+        if ["wire", "instrument", "reduce", "fit", "judge", "verdict"].contains(&module.as_str())
             && text.contains("tokio")
         {
             wrong.push(format!("{file} names tokio"));

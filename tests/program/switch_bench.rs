@@ -4,7 +4,6 @@
 
 #![allow(clippy::unwrap_used, reason = "a failure here fails the test")]
 
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::judge::line_runs::{Outcome, dead_head, leak_down, switch_of_run, tank_level};
 use dutycup::door::judge::window::{MARGIN_KPA, Switch, cells_from, window};
 use dutycup::door::problem::Problems;
@@ -12,6 +11,7 @@ use dutycup::door::record::RunFolder;
 use dutycup::door::reduce::switch_run;
 use dutycup::door::script::rig::Rig;
 use dutycup::door::script::{rig_file, yaml};
+use dutycup::door::verdict::item::Verdict;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 

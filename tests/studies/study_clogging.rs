@@ -13,7 +13,7 @@ use dutycup::door::fit::facts::PairFacts;
 use dutycup::door::fit::model::PairModel;
 use dutycup::door::fit::pair::fit;
 use dutycup::door::judge::clogging::{Clogging, compare};
-use dutycup::door::judge::item::Verdict;
+use dutycup::door::verdict::item::Verdict;
 use truth::{Family, Pair, Plan, Truth};
 
 const PAIRS: u64 = 240;

@@ -11,7 +11,7 @@ use crate::study_controller;
 use dutycup::door::chance::Seed;
 use dutycup::door::judge::baseline::{Baseline, Origin, compare};
 use dutycup::door::judge::diagnosis::{Change, diagnose};
-use dutycup::door::judge::item::Verdict;
+use dutycup::door::verdict::item::Verdict;
 use study_controller::{Controller, controller, observe};
 
 /// A fault: what it is called, and the firmware that has it.

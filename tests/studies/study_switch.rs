@@ -8,12 +8,12 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a failure fails the test; a study prints")]
 
 use dutycup::door::chance::{Seed, Stream, normal, uniform};
-use dutycup::door::judge::item::Verdict;
 use dutycup::door::judge::switch;
 use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::reduce::switch_points::{Point, SwitchPoints};
 use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::script::rig::{Bound, SwitchSpec};
+use dutycup::door::verdict::item::Verdict;
 
 const PSI: f64 = 6.894_757_293_168_361;
 const BENCHES: u64 = 500;

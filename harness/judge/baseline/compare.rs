@@ -12,10 +12,10 @@ use super::at_edge::lies_at_edge;
 use super::origin::alike;
 use super::scatter::{Key, Scatter, pooled};
 use super::tolerance::{Stated, Tolerances};
-use crate::judge::item::Verdict;
 use crate::numerics::distribution::t_quantile;
 use crate::problem::{Problem, Problems};
 use crate::reduce::controller::{Kind, Observation, Quantity};
+use crate::verdict::item::Verdict;
 use std::collections::BTreeMap;
 
 /// False alarms allowed a run.

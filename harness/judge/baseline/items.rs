@@ -4,9 +4,9 @@
 //! decision.
 
 use super::compare::{Compared, Comparison};
-use crate::judge::decide::short;
-use crate::judge::item::{Item, Verdict, Verdicts};
 use crate::reduce::controller::{At, Observation};
+use crate::verdict::decide::short;
+use crate::verdict::item::{Item, Verdict, Verdicts};
 
 /// Everything, worst first.
 #[must_use]

@@ -20,7 +20,7 @@ mod other_changes;
 mod surface;
 
 use super::baseline::Comparison;
-use super::item::Verdict;
+use crate::verdict::item::Verdict;
 use evidence::Evidence;
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -7,13 +7,13 @@ use super::compare_figures::{baseline_side, curves, on_curve, outputs, overview,
 use super::subject::Subject;
 use crate::judge::baseline::{Compared, Comparison};
 use crate::judge::diagnosis::Diagnosis;
-use crate::judge::item::{Verdict, Verdicts};
 use crate::reduce::controller::Observations;
 use crate::report::figure_text::Units;
 use crate::report::page::{Block, Page, Section};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
+use crate::verdict::item::{Verdict, Verdicts};
 use std::collections::BTreeMap;
 
 /// Rows of the ranked list; the file holds all.

@@ -4,13 +4,13 @@
 //! comparison did not make.
 
 use crate::judge::baseline::{Compared, Comparison};
-use crate::judge::item::Verdict;
 use crate::reduce::controller::{At, Kind, Observation};
 use crate::report::chart::{
     self, Axis, Chart, Dash, Ink, Layer, Line, Marker, Multiples, Overview, Point, Points, Small,
 };
 use crate::report::figure_text::Units;
 use crate::report::page::{Cell, Column, Figure, Table};
+use crate::verdict::item::Verdict;
 use std::collections::BTreeMap;
 
 /// Small plots of one figure.

@@ -4,13 +4,13 @@
 
 use super::subject::Subject;
 use crate::calibration::Measured;
-use crate::judge::item::{Item, Verdict, Verdicts};
 use crate::reduce::finding::Finding as Noticed;
 use crate::report::figure_text::Units;
 use crate::report::page::{Block, Page, Section};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
+use crate::verdict::item::{Item, Verdict, Verdicts};
 
 /// The page; `said` is the result in plain words, `files` what was written besides the report.
 #[must_use]

@@ -9,7 +9,6 @@ use super::subject::Subject;
 use crate::calibration::Measured;
 use crate::fit::ask::Ask;
 use crate::fit::pair::PairFit;
-use crate::judge::item::Verdicts;
 use crate::reduce::Reduced;
 use crate::reduce::finding::Finding as Noticed;
 use crate::report::figure_text::Units;
@@ -17,6 +16,7 @@ use crate::report::page::{Block, Cell, Column, Fact, Page, Section, Table};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
+use crate::verdict::item::Verdicts;
 
 /// Files that a pair's analysis writes, in the order a reader wants them.
 const FILES: [&str; 9] = [
@@ -97,11 +97,11 @@ fn summary(reduced: &Reduced, fit: &PairFit, verdicts: &Verdicts, units: Units) 
     let noticed = reduced.findings.iter().cloned().chain(fit.findings());
     Summary {
         tone: match verdicts.verdict {
-            crate::judge::item::Verdict::Skipped => Tone::Good,
+            crate::verdict::item::Verdict::Skipped => Tone::Good,
             verdict => verdict.into(),
         },
         verdict: match verdicts.verdict {
-            crate::judge::item::Verdict::Skipped => "measured".into(),
+            crate::verdict::item::Verdict::Skipped => "measured".into(),
             verdict => verdict_word(verdict).into(),
         },
         headline: headline(top, full, example, units).into(),

@@ -4,12 +4,12 @@
 
 use super::items;
 use super::subject::Subject;
-use crate::judge::item::Verdicts;
 use crate::reduce::road::Road;
 use crate::report::chart::{Axis, Chart, Ink, Layer, Line, Panel, Plot};
 use crate::report::figure_text::Units;
 use crate::report::page::{Block, Cell, Column, Figure, Page, Section, Table};
 use crate::report::words::FileName;
+use crate::verdict::item::Verdicts;
 
 /// Every how many points one stands in the page's table; the file holds all.
 const TABLE_EVERY: usize = 10;

@@ -2,7 +2,6 @@
 //!
 //! In: ramps and points of the switch. Out: a [`Figure`] with its data. Never: a computation of a result.
 
-use crate::judge::item::Item;
 use crate::reduce::switch_points::{Point as SwitchPoint, SwitchPoints};
 use crate::reduce::switch_ramps::Way;
 use crate::report::chart::{
@@ -12,6 +11,7 @@ use crate::report::chart::{
 use crate::report::figure_text::{Units, significant};
 use crate::report::page::{Cell, Column, Figure, Table};
 use crate::report::words::FileName;
+use crate::verdict::item::Item;
 
 /// The loop and the scatter of its ramps; none without a pressure that was seen.
 #[must_use]

@@ -11,12 +11,12 @@ mod run;
 pub(crate) mod tree;
 
 use dutycup::door::calibration::Measured;
-use dutycup::door::judge::item::{Item, Verdict, Verdicts};
 use dutycup::door::report::figure_text::Units;
 use dutycup::door::report::page::{Block, Fact, Page, Section};
 use dutycup::door::report::summary::{Finding, KeyFigure, Summary, Tone};
 use dutycup::door::report::verdict_table;
 use dutycup::door::report::words::FileName;
+use dutycup::door::verdict::item::{Item, Verdict, Verdicts};
 
 /// The whole page.
 pub(crate) fn page() -> Page {

@@ -171,7 +171,7 @@ fn effort(subject: &Subject, wanted: f64) -> String {
 }
 
 /// A number as it is read in a sentence: three significant digits.
-pub(super) fn short(value: f64) -> String {
+pub fn short(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }

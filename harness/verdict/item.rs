@@ -69,3 +69,21 @@ pub struct Verdicts {
     /// Items in order.
     pub items: Vec<Item>,
 }
+
+impl Verdicts {
+    /// The gravest of the items, as the verdict of the whole; `Skipped` where nothing was to be judged.
+    #[must_use]
+    pub fn of(items: Vec<Item>) -> Self {
+        let order = [
+            Verdict::Error,
+            Verdict::Fail,
+            Verdict::Changed,
+            Verdict::Undecided,
+            Verdict::Pass,
+            Verdict::Same,
+        ];
+        let verdict =
+            order.into_iter().find(|v| items.iter().any(|i| i.verdict == *v)).unwrap_or(Verdict::Skipped);
+        Self { verdict, items }
+    }
+}
