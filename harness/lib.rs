@@ -13,6 +13,7 @@
 //! | `numerics` | least squares, distributions, interpolation |
 //! | `fluid` | density, viscosity and buoyancy of what is sprayed |
 //! | `wire` | what bytes mean: one file a dialect |
+//! | `uncertainty` | a value with what it is uncertain by, and the rule from that to U |
 //! | `verdict` | the decision rule and what it is put to |
 //! | `script` | what was asked: scenario, rig, checks, plan |
 //! | `instrument` | exchanges with an instrument, as state machines without IO |
@@ -36,6 +37,7 @@ mod quantity;
 mod numerics;
 mod fluid;
 mod wire;
+mod uncertainty;
 mod verdict;
 mod script;
 mod instrument;
@@ -88,6 +90,10 @@ pub mod door {
     /// See the table above: what bytes mean: one file a dialect.
     pub mod wire {
         pub use crate::wire::*;
+    }
+    /// See the table above: a value with what it is uncertain by, and the rule from that to U.
+    pub mod uncertainty {
+        pub use crate::uncertainty::*;
     }
     /// See the table above: the decision rule and what it is put to.
     pub mod verdict {

@@ -71,6 +71,7 @@ mod switch_reference;
 mod switch_run;
 mod switch_window;
 mod tidy;
+mod uncertainty;
 mod virtual_bench_devices;
 mod virtual_bench_plant;
 mod virtual_bench_timing;

@@ -87,12 +87,13 @@ fn arrows_point_to_the_left() {
 
 #[test]
 fn parts_that_must_not_know_each_other_do_not() {
-    let rules: [(&str, &[&str]); 8] = [
+    let rules: [(&str, &[&str]); 9] = [
         ("virtual_bench", &["quantity", "clock", "chance", "problem", "virtual_bench"]),
         ("wire", &["quantity", "clock", "problem", "wire"]),
         ("instrument", &["quantity", "clock", "problem", "wire", "script", "instrument"]),
         ("numerics", &["chance", "problem", "numerics"]),
         ("fluid", &["quantity", "problem", "numerics", "fluid"]),
+        ("uncertainty", &["quantity", "chance", "problem", "numerics", "uncertainty"]),
         (
             "run",
             &[
