@@ -14,10 +14,22 @@ use std::path::{Path, PathBuf};
 /// Bytes of a lock's text that are shown.
 const HOLDER_BYTES_MAX: u64 = 100;
 
-/// Locks on the ports of a bench.
+/// How often a lock is tried again that its holder took away in between.
+const TRIES_MAX: usize = 20;
+
+/// Locks on the ports of a bench; the files go with it.
 #[derive(Debug)]
 pub struct BenchLock {
-    _files: Vec<File>,
+    held: Vec<(PathBuf, File)>,
+}
+
+impl Drop for BenchLock {
+    fn drop(&mut self) {
+        for (path, _locked) in &self.held {
+            // Taken away while it is still held: whoever opened it meanwhile sees that it is no longer the one.
+            let _ = std::fs::remove_file(path);
+        }
+    }
 }
 
 impl BenchLock {
@@ -47,9 +59,13 @@ impl BenchLock {
             let help = "give each its own port; of two alike adapters the names by path differ";
             return Err(Fault::new(FaultCode::Ambiguous, bench, seen, help));
         }
-        let files: Result<Vec<File>, Fault> =
-            names.iter().map(|name| lock(&folder.join(name), bench)).collect();
-        Ok(BenchLock { _files: files? })
+        let mut locks = BenchLock { held: Vec::new() };
+        for name in &names {
+            let path = folder.join(name);
+            let file = lock(&path, bench)?;
+            locks.held.push((path, file));
+        }
+        Ok(locks)
     }
 }
 
@@ -69,20 +85,41 @@ fn lock(path: &Path, bench: &str) -> Result<File, Fault> {
         options.read(true).write(create).create(create).custom_flags(flags);
         options.open(path)
     };
-    // The file may belong to another user: reading it is enough to lock it.
-    let mut file = open(true)
-        .or_else(|_| open(false))
-        .map_err(|e| locked(format!("cannot make the lock {}: {e}", path.display()), "see who owns it"))?;
-    if rustix::fs::flock(&file, FlockOperation::NonBlockingLockExclusive).is_err() {
-        let mut holder = String::new();
-        // Who holds it is a courtesy; the lock is what counts.
-        let _ = (&mut file).take(HOLDER_BYTES_MAX).read_to_string(&mut holder);
-        let seen = format!("another run holds this bench: {}", holder.trim());
-        return Err(locked(seen, "wait until it has ended, or end it; nothing was opened or sent"));
+    let mut file = None;
+    for _ in 0..TRIES_MAX {
+        // The file may belong to another user: reading it is enough to lock it.
+        let mut opened = open(true).or_else(|_| open(false)).map_err(|e| {
+            locked(format!("cannot make the lock {}: {e}", path.display()), "see who owns it")
+        })?;
+        if rustix::fs::flock(&opened, FlockOperation::NonBlockingLockExclusive).is_err() {
+            let mut holder = String::new();
+            // Who holds it is a courtesy; the lock is what counts.
+            let _ = (&mut opened).take(HOLDER_BYTES_MAX).read_to_string(&mut holder);
+            let seen = format!("another run holds this bench: {}", holder.trim());
+            return Err(locked(seen, "wait until it has ended, or end it; nothing was opened or sent"));
+        }
+        if is_at(&opened, path) {
+            file = Some(opened);
+            break;
+        }
     }
+    let Some(mut file) = file else {
+        let seen = format!("the lock {} was taken away again and again", path.display());
+        return Err(locked(seen, "see what else starts runs on this bench; nothing was opened or sent"));
+    };
     let _ = file.set_len(0);
     let _ = writeln!(file, "process {}, bench {bench}", std::process::id());
     Ok(file)
+}
+
+/// Whether what was opened is still the file at `path`: the holder before may have taken it away in between.
+fn is_at(opened: &File, path: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt as _;
+    let id = |m: std::fs::Metadata| (m.dev(), m.ino());
+    match (opened.metadata(), path.symlink_metadata()) {
+        (Ok(opened), Ok(there)) => id(opened) == id(there),
+        _ => false,
+    }
 }
 
 #[cfg(test)]
@@ -113,5 +150,8 @@ mod tests {
         assert!(BenchLock::take_in(folder.path(), "three", ["/dev/full"]).is_ok());
         drop(first);
         assert!(BenchLock::take_in(folder.path(), "two", [link.as_str()]).is_ok());
+        let left: Vec<_> =
+            std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+        assert_eq!(left, ["link"], "locks are taken away with what held them");
     }
 }

@@ -195,7 +195,7 @@ impl Guard {
         let Some(since) = self.energised else {
             return Ok(());
         };
-        if let Some((role, age)) = readings.stale(&self.guarded, now) {
+        if let Some((role, age)) = readings.lost(&self.guarded, now) {
             let seen = format!("no reading for {:.0} ms", age.as_secs_f64() * 1e3);
             return Err(Fault::new(
                 FaultCode::SensorLost,

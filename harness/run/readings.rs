@@ -9,10 +9,11 @@ use std::time::Duration;
 
 /// Sample periods after which a reading is too old to decide on.
 const STALE_PERIODS: u32 = 3;
-/// Longest age of a pressure or read-back reading, whatever its period.
-const STALE_AT_MOST: Duration = Duration::from_millis(300);
-/// The same of the cup, at least: a scale speaks by itself, and a line of it may be lost.
-const CUP_STALE_AT_LEAST: Duration = Duration::from_millis(450);
+/// Longest age of a pressure or read-back reading to decide on, whatever its period; and the least silence, whatever the
+/// period, after which a channel counts as lost: a computer or an instrument that is busy answers late and is not gone.
+const LOST_AFTER: Duration = Duration::from_millis(300);
+/// The same of the cup: a scale speaks by itself, and a line of it may be lost.
+const CUP_LOST_AFTER: Duration = Duration::from_millis(450);
 /// Least time between two standstills of the loop that excuse old readings.
 const FORGIVEN_EVERY: Duration = Duration::from_secs(1);
 
@@ -31,7 +32,10 @@ struct Slot {
     latest: Option<Reading>,
     /// When a reading last came that was not used.
     heard: Moment,
+    /// Oldest age at which its value may be decided on.
     stale_after: Duration,
+    /// Silence after which the run ends.
+    lost_after: Duration,
     /// Whether the value comes by itself (an instrument, not a person or a constant).
     sampled: bool,
 }
@@ -63,11 +67,18 @@ impl Readings {
                 latest,
                 heard: Moment::START,
                 stale_after: if guarded {
-                    periods.min(STALE_AT_MOST)
+                    periods.min(LOST_AFTER)
                 } else if channel.role == Role::CupMass {
-                    periods.max(CUP_STALE_AT_LEAST)
+                    periods.max(CUP_LOST_AFTER)
                 } else {
                     periods
+                },
+                lost_after: if guarded {
+                    LOST_AFTER
+                } else if channel.role == Role::CupMass {
+                    periods.max(CUP_LOST_AFTER)
+                } else {
+                    periods.max(LOST_AFTER)
                 },
             }
         };
@@ -106,15 +117,15 @@ impl Readings {
         slot.latest.filter(|r| now.since(r.at) <= slot.stale_after).map(|r| r.value)
     }
 
-    /// The first sampled role among `roles` whose latest reading is too old, with its age.
+    /// The first sampled role among `roles` that has been silent for too long, with its reading's age.
     #[must_use]
-    pub fn stale<'a>(&self, roles: &'a [Role], now: Moment) -> Option<(&'a Role, Duration)> {
+    pub fn lost<'a>(&self, roles: &'a [Role], now: Moment) -> Option<(&'a Role, Duration)> {
         roles.iter().find_map(|role| {
             let slot = self.slots.iter().find(|s| s.role == *role && s.sampled)?;
             let since = slot.latest.map_or(Moment::START, |r| r.at);
             let since = since.max(slot.heard).max(self.went_on);
             let age = now.since(since);
-            (age > slot.stale_after).then_some((role, age))
+            (age > slot.lost_after).then_some((role, age))
         })
     }
 

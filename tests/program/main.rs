@@ -20,6 +20,7 @@ mod hostile;
 #[path = "../peers/mod.rs"]
 mod peers;
 
+mod at_real_time;
 mod controller_bench;
 mod live_screen;
 mod process_faults;
