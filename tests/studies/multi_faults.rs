@@ -11,6 +11,7 @@ mod kinds;
 mod play;
 mod ports;
 
+use crate::study::rounds;
 use dutycup::door::chance::Seed;
 use dutycup::door::clock::Moment;
 use dutycup::door::instrument::{Instrument, InstrumentEvent};
@@ -20,9 +21,6 @@ use play::{Drawn, complaints, draw, play, rig_and_plan};
 use ports::Wire;
 use std::collections::BTreeMap;
 use std::time::Duration;
-
-/// Runs drawn where the variable does not say.
-const RUNS: u64 = 50;
 
 /// Most resident memory that the process may gain, MiB.
 const MEMORY_MIB: f64 = 64.0;
@@ -39,6 +37,21 @@ fn memory_mib() -> Option<f64> {
     Some(line.trim().trim_end_matches(" kB").parse::<f64>().ok()? / 1024.0)
 }
 
+/// Runs a test of this file again in a process of its own, where nothing else takes memory; whether this is that process.
+fn alone(test: &str) -> bool {
+    const ALONE: &str = "DUTYCUP_ALONE";
+    let name = format!("multi_faults::{test}");
+    if std::env::var(ALONE).is_ok_and(|there| there == name) {
+        return true;
+    }
+    let mut again = std::process::Command::new(std::env::current_exe().unwrap());
+    let done = again.args(["--exact", &name, "--nocapture"]).env(ALONE, &name).output().unwrap();
+    let said = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    println!("{}", said(&done.stdout));
+    assert!(done.status.success(), "{}{}", said(&done.stdout), said(&done.stderr));
+    false
+}
+
 fn within_memory(before: Option<f64>) {
     if let (Some(before), Some(after)) = (before, memory_mib()) {
         println!("memory: {before:.1} MiB before, {after:.1} MiB at most");
@@ -50,6 +63,9 @@ fn within_memory(before: Option<f64>) {
 /// period, the pump goes off.
 #[test]
 fn a_flood_has_a_name_and_the_loop_its_period() {
+    if !alone("a_flood_has_a_name_and_the_loop_its_period") {
+        return;
+    }
     let before = memory_mib();
     for name in ["generator", "supply", "driver", "logger", "scale"] {
         for (at_s, while_opening) in [(0.0, true), (0.15, true), (4.0, false), (30.0, false)] {
@@ -90,6 +106,9 @@ fn a_flood_has_a_name_and_the_loop_its_period() {
 /// The same for ten minutes, with the instrument never taken off the line: what it holds does not grow.
 #[test]
 fn ten_minutes_of_flood_take_no_memory() {
+    if !alone("ten_minutes_of_flood_take_no_memory") {
+        return;
+    }
     let rig = rig_and_plan(Seed(1)).0;
     let before = memory_mib();
     for (index, spec) in rig.instruments.iter().enumerate() {
@@ -134,7 +153,7 @@ fn drawn_faults_end_safe() {
     let before = memory_mib();
     let first = number("DUTYCUP_MULTI_FAULTS_FIRST", 1);
     let (mut wrong, mut endings) = (Vec::new(), BTreeMap::new());
-    for seed in (first..).take(number("DUTYCUP_MULTI_FAULTS", RUNS) as usize) {
+    for seed in (first..).take(number("DUTYCUP_MULTI_FAULTS", rounds(30, 1500)) as usize) {
         let drawn = draw(Seed(seed));
         let dir = tempfile::tempdir().unwrap_or_else(|e| panic!("{e}"));
         let mut played = play(dir.path(), Seed(seed), &drawn);

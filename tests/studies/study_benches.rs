@@ -3,7 +3,7 @@
 //!
 //! The errors of every instrument are drawn anew for each bench from the limits that the rig states. The truth is the
 //! settled state of the noise-free plant at the reference conditions of the calibration; it shares no formula with the
-//! fit. `DUTYCUP_BENCHES` sets how many benches are played.
+//! fit. A hundred benches are the long form.
 
 use dutycup::door::chance::Seed;
 use dutycup::door::fit::edges::Edges;
@@ -32,7 +32,7 @@ fn root() -> &'static Path {
 }
 
 fn benches() -> u64 {
-    std::env::var("DUTYCUP_BENCHES").ok().and_then(|n| n.parse().ok()).unwrap_or(100)
+    crate::study::rounds(30, 100)
 }
 
 /// Plays one bench and returns its record's folder and the plant's parameters.

@@ -16,7 +16,6 @@ use dutycup::door::judge::clogging::{Clogging, compare};
 use dutycup::door::verdict::item::Verdict;
 use truth::{Family, Pair, Plan, Truth};
 
-const PAIRS: u64 = 240;
 const FAMILIES: [Family; 4] = [Family::Motor, Family::Saturating, Family::Plain, Family::Leaky];
 
 fn calibrated(truth: &Truth, blocked: f64, seed: Seed) -> PairModel {
@@ -40,7 +39,7 @@ fn one(index: u64) -> [Clogging; 3] {
 
 #[test]
 fn blocked_nozzles_are_named_and_clean_ones_are_not() {
-    let half = |from: u64| (from..PAIRS).step_by(2).map(one).collect::<Vec<_>>();
+    let half = |from: u64| (from..crate::study::rounds(80, 240)).step_by(2).map(one).collect::<Vec<_>>();
     let mut all = Vec::new();
     std::thread::scope(|scope| {
         let other = scope.spawn(|| half(1));

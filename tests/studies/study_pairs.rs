@@ -3,7 +3,7 @@
 //! A thousand random pairs of several families of physics that the fit does not share, the time-domain plant among
 //! them, each measured by a bench whose instruments have errors drawn once and declared. Printed: coverage of the curve
 //! at bench conditions, at boost, of K, of the dead band and of the duty for a flow; the size of U; how shares outside
-//! are spread over pairs; and the processor time of a fit. `DUTYCUP_STUDY_PAIRS` sets another number of pairs.
+//! are spread over pairs; and the processor time of a fit. A thousand pairs are the long form.
 
 #![allow(clippy::print_stdout, reason = "a study is what it prints")]
 
@@ -12,11 +12,8 @@ use crate::study::truth;
 use outcome::{Outcome, describe, figures};
 use truth::{FAMILIES, Family, Plan};
 
-/// Pairs of the whole study; without optimisation a part of it.
-const PAIRS: u64 = if cfg!(debug_assertions) { 60 } else { 1000 };
-
 fn pairs() -> u64 {
-    std::env::var("DUTYCUP_STUDY_PAIRS").ok().and_then(|n| n.parse().ok()).unwrap_or(PAIRS)
+    crate::study::rounds(60, 1000)
 }
 
 /// Pairs worked off by two threads.
