@@ -2,8 +2,8 @@
 //! (PyVISA-sim), each a process of its own behind a pseudo-terminal.
 //!
 //! In: an interpreter that has `requirements.txt` installed: the variable `DUTYCUP_PEERS_PYTHON`, or
-//! `target/peers/bin/python` as `.ci/run` makes it. Without one the tests say on stderr that they did not run, and
-//! fail where `DUTYCUP_PEERS=required`. Never: a network port.
+//! `target/peers/bin/python` as `.ci/run` makes it. A plain `cargo test` counts these tests as ignored; with `-- --ignored`
+//! they run, and fail where it is not there. Never: a network port.
 
 mod far_end;
 mod modbus;

@@ -23,10 +23,9 @@ fn rig(expect: &str, channels: &[(&str, &str)]) -> String {
 }
 
 #[test]
+#[ignore = "a far end that others wrote: tests/peers/requirements.txt"]
 fn every_form_of_number_is_read() {
-    let Some(far) = FarEnd::start("scpi_instrument.py") else {
-        return;
-    };
+    let far = FarEnd::start("scpi_instrument.py");
     let heard = far.play(
         &rig(
             "simulated meter",
@@ -56,10 +55,9 @@ fn every_form_of_number_is_read() {
 
 /// 9.91E+37 stands for "not a number" and 9.9E+37 for infinity (SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5).
 #[test]
+#[ignore = "a far end that others wrote: tests/peers/requirements.txt"]
 fn what_is_no_number_gives_no_reading() {
-    let Some(far) = FarEnd::start("scpi_instrument.py") else {
-        return;
-    };
+    let far = FarEnd::start("scpi_instrument.py");
     let heard = far.play(
         &rig(
             "simulated meter",
@@ -82,10 +80,9 @@ fn what_is_no_number_gives_no_reading() {
 }
 
 #[test]
+#[ignore = "a far end that others wrote: tests/peers/requirements.txt"]
 fn settings_arrive_and_the_error_queue_is_read() {
-    let Some(far) = FarEnd::start("scpi_instrument.py") else {
-        return;
-    };
+    let far = FarEnd::start("scpi_instrument.py");
     let channels = [
         ("analogue.level", "ask: {query: \"VOLT?\"}"),
         ("supply_set", "tell: {command: \"VOLT {value:.3}\"}"),
@@ -103,10 +100,9 @@ fn settings_arrive_and_the_error_queue_is_read() {
 }
 
 #[test]
+#[ignore = "a far end that others wrote: tests/peers/requirements.txt"]
 fn check_identifies_it_and_refuses_another() {
-    let Some(far) = FarEnd::start("scpi_instrument.py") else {
-        return;
-    };
+    let far = FarEnd::start("scpi_instrument.py");
     let channels = [("analogue.nr2", "ask: {query: \"MEAS:VOLT?\"}")];
     let (code, found, said) = check(&far, &rig("peer,simulated meter", &channels));
     assert_eq!(code, Some(0), "{found} {said}");
@@ -121,10 +117,9 @@ fn check_identifies_it_and_refuses_another() {
 
 /// Nothing but whole commands of the rig leaves, each with one line end.
 #[test]
+#[ignore = "a far end that others wrote: tests/peers/requirements.txt"]
 fn only_the_commands_of_the_rig_are_sent() {
-    let Some(far) = FarEnd::start("scpi_instrument.py") else {
-        return;
-    };
+    let far = FarEnd::start("scpi_instrument.py");
     let channels = [
         ("analogue.level", "ask: {query: \"VOLT?\"}"),
         ("supply_set", "tell: {command: \"VOLT {value:.3}\"}"),
