@@ -9,7 +9,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 /// Longest time a process is given; one that takes longer is killed, and its line says so.
-const LONGEST: Moment = Moment::from_ms(240_000);
+const LONGEST: Duration = Duration::from_secs(240);
 
 /// What a process came to.
 pub(crate) struct Ran {
@@ -27,6 +27,11 @@ pub(crate) struct Ran {
 
 /// Runs a command to its end.
 pub(crate) fn run(command: &mut Command) -> Ran {
+    run_within(command, LONGEST)
+}
+
+/// Runs a command to its end, which `longest` brings about where nothing else does.
+pub(crate) fn run_within(command: &mut Command, longest: Duration) -> Ran {
     let mut files = [(); 2].map(|()| tempfile::tempfile().expect("a temporary file"));
     let copy = |f: &std::fs::File| Stdio::from(f.try_clone().expect("a descriptor"));
     command.stdin(Stdio::null()).stdout(copy(&files[0])).stderr(copy(&files[1]));
@@ -39,7 +44,7 @@ pub(crate) fn run(command: &mut Command) -> Ran {
         if let Some(ended) = child.try_wait().expect("the child") {
             break ended;
         }
-        if clock.now() > LONGEST {
+        if clock.now() > Moment::START + longest {
             child.kill().expect("killed");
         }
         clock.sleep_until(clock.now() + Duration::from_micros(500));
