@@ -3,11 +3,8 @@
 //! In: the system's monotonic and wall clocks. Out: [`Moment`]s since the start of a run and wall-clock
 //! stamps. Nothing else in the crate asks the system for the time; whoever needs it is handed a moment.
 
-use rustix::fd::{AsFd, BorrowedFd, OwnedFd};
-use rustix::time::{
-    ClockId, Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, clock_gettime,
-    timerfd_create, timerfd_settime,
-};
+use crate::system::{Timer, since_boot};
+use rustix::event::PollFd;
 use std::fmt;
 use std::ops::{Add, Sub};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
@@ -112,12 +109,11 @@ impl SystemClock {
     }
 }
 
-/// An alarm that goes off at a moment of a [`SystemClock`]: readable from then on, until it is set again. It is kept by
-/// the system as an absolute time, so that nothing that happens before the wait makes it late.
+/// An alarm that goes off at a moment of a [`SystemClock`], waited for together with descriptors.
 #[derive(Debug)]
 pub struct Alarm {
     clock: SystemClock,
-    timer: OwnedFd,
+    timer: Timer,
     set: Moment,
 }
 
@@ -127,8 +123,7 @@ impl Alarm {
     /// # Errors
     /// What the system says: no descriptor left.
     pub fn new(clock: SystemClock) -> std::io::Result<Self> {
-        let flags = TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC;
-        Ok(Alarm { clock, timer: timerfd_create(TimerfdClockId::Monotonic, flags)?, set: Moment::NEVER })
+        Ok(Alarm { clock, timer: Timer::new()?, set: Moment::NEVER })
     }
 
     /// Sets it to go off at `moment` at the latest: at once where it has passed; earlier where it was set to an earlier
@@ -137,24 +132,16 @@ impl Alarm {
         if self.set <= moment && self.set > self.clock.now() {
             return;
         }
-        // First the system's time and then ours, so that what comes between makes it early and never late.
-        let system = clock_gettime(ClockId::Monotonic);
-        let span = moment.since(self.clock.now());
-        let ns = system.tv_sec as u64 * 1_000_000_000 + system.tv_nsec as u64;
-        let ns = ns.saturating_add(u64::try_from(span.as_nanos()).unwrap_or(u64::MAX / 2));
-        let timer = Itimerspec {
-            it_interval: Timespec { tv_sec: 0, tv_nsec: 0 },
-            it_value: Timespec { tv_sec: (ns / 1_000_000_000) as i64, tv_nsec: (ns % 1_000_000_000) as i64 },
-        };
-        // A valid time on a timer of our own is always taken.
-        let _ = timerfd_settime(&self.timer, TimerfdTimerFlags::ABSTIME, &timer);
+        self.timer.set(|| moment.since(self.clock.now()));
         self.set = moment;
     }
-}
 
-impl AsFd for Alarm {
-    fn as_fd(&self) -> BorrowedFd<'_> {
-        self.timer.as_fd()
+    /// Waits until one of `fds` has something or it has gone off.
+    ///
+    /// # Errors
+    /// What the system says; an interrupted wait is one.
+    pub fn wait<'f>(&'f self, fds: &mut Vec<PollFd<'f>>) -> std::io::Result<()> {
+        self.timer.wait(fds, self.set.since(self.clock.now()))
     }
 }
 
@@ -168,15 +155,10 @@ impl SleepWatch {
     /// Shortest sleep that counts; reading two clocks one after the other takes some time too.
     const LEAST: Duration = Duration::from_millis(100);
 
-    /// How long the computer slept since the last look, by the system's clocks.
+    /// How long the computer slept since the last look, by the system's clocks; none where they do not tell.
     pub fn look(&mut self) -> Option<Duration> {
-        let read = |id| {
-            let time = clock_gettime(id);
-            let s = u64::try_from(time.tv_sec).unwrap_or(0);
-            Duration::new(s, u32::try_from(time.tv_nsec).unwrap_or(0))
-        };
-        let monotonic = read(ClockId::Monotonic);
-        self.compare(read(ClockId::Boottime), monotonic)
+        let (since_boot, monotonic) = since_boot()?;
+        self.compare(since_boot, monotonic)
     }
 
     /// How long the computer slept since the last look: the time since boot counts sleep, the monotonic one does not
@@ -276,25 +258,26 @@ mod tests {
 
     #[test]
     fn an_alarm_goes_off_when_its_moment_has_passed_and_not_before() {
-        use rustix::event::{PollFd, PollFlags, poll};
         let clock = SystemClock::start();
         let mut alarm = Alarm::new(clock).unwrap();
-        // What is to ring is given a second; it takes microseconds.
-        let rings = |alarm: &Alarm, tv_sec| {
-            let timeout = Timespec { tv_sec, tv_nsec: 0 };
-            poll(&mut [PollFd::new(alarm, PollFlags::IN)], Some(&timeout)).unwrap() == 1
-        };
-        assert!(!rings(&alarm, 0), "not set");
+        // Another descriptor that has something from the start ends the wait for what does not ring.
+        let (reader, writer) = rustix::pipe::pipe().unwrap();
+        rustix::io::write(&writer, b"x").unwrap();
         let hour = Duration::from_secs(3600);
-        for (moment, expected, what) in [
-            (clock.now() + hour, false, "an hour ahead"),
-            (clock.now(), true, "passed"),
-            (clock.now() + hour, false, "set again after it went off"),
-            (Moment::START, true, "long passed"),
-            (Moment::NEVER, false, "never"),
+        for (moment, what) in [
+            (clock.now(), "passed"),
+            (clock.now() + Duration::from_millis(2), "to come"),
+            (Moment::START, "long passed"),
         ] {
             alarm.set(moment);
-            assert_eq!(rings(&alarm, i64::from(expected)), expected, "{what}");
+            alarm.wait(&mut Vec::new()).unwrap();
+            assert!(clock.now() >= moment, "{what}");
+        }
+        for (moment, what) in [(clock.now() + hour, "an hour ahead"), (Moment::NEVER, "never")] {
+            alarm.set(moment);
+            let mut fds = vec![PollFd::new(&reader, rustix::event::PollFlags::IN)];
+            alarm.wait(&mut fds).unwrap();
+            assert!(!fds[0].revents().is_empty(), "{what}");
         }
     }
 

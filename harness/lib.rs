@@ -5,6 +5,7 @@
 //!
 //! | module | what it holds |
 //! |---|---|
+//! | `system` | what only one system gives, with a portable way beside it |
 //! | `clock` | the one place that knows the time |
 //! | `chance` | seeded, named random streams |
 //! | `exit` | exit codes and which one wins |
@@ -29,6 +30,7 @@
 //! | `live` | what people see while a bench runs |
 //! | `cli` | one file a subcommand; the only place that chooses ports |
 
+mod system;
 mod clock;
 mod chance;
 mod exit;

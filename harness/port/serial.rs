@@ -184,7 +184,7 @@ impl SerialPorts {
 
     /// Waits for bytes, the bell or the alarm; whether the bell rang, and which ports have something.
     fn waited(&self) -> (bool, Vec<usize>) {
-        let mut fds = vec![PollFd::new(&self.alarm, PollFlags::IN), PollFd::new(&self.heard, PollFlags::IN)];
+        let mut fds = vec![PollFd::new(&self.heard, PollFlags::IN)];
         let mut ports = Vec::with_capacity(self.lines.len());
         for (index, line) in self.lines.iter().enumerate() {
             if let Some(line) = line.as_ref().filter(|l| l.there) {
@@ -193,11 +193,11 @@ impl SerialPorts {
             }
         }
         // A wait that was interrupted is as good as one that is over: the caller looks at the time.
-        if rustix::event::poll(&mut fds, None).is_err() {
+        if self.alarm.wait(&mut fds).is_err() {
             return (false, Vec::new());
         }
-        let rang = !fds[1].revents().is_empty();
-        let mut ready = fds[2..].iter().map(|fd| !fd.revents().is_empty());
+        let rang = !fds[0].revents().is_empty();
+        let mut ready = fds[1..].iter().map(|fd| !fd.revents().is_empty());
         ports.retain(|_| ready.next() == Some(true));
         (rang, ports)
     }
@@ -317,7 +317,7 @@ fn owner_group(path: &str) -> String {
 /// Serial devices found on this machine, for messages.
 #[must_use]
 pub fn candidates() -> String {
-    if !Path::new("/sys/class/tty").exists() {
+    if !crate::system::serial_devices_are_listed() {
         return "(this machine lists no serial devices)".into();
     }
     let found: Vec<String> =
