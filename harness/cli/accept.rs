@@ -12,9 +12,9 @@ use crate::problem::Problem;
 use crate::record::RunFolder;
 use crate::record::run_file::{ClockKind, FileRecord, RunFile, State};
 use crate::reduce::{controller_csv, controller_run, table};
-use crate::script::plan::Purpose;
 use crate::script::rig::Rig;
 use crate::script::yaml::Text;
+use crate::verdict::purpose::Purpose;
 use clap::Args;
 use std::path::{Path, PathBuf};
 

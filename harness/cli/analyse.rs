@@ -111,7 +111,15 @@ fn ramps(options: &Options, name: &str, rig: Option<&Rig>) -> Outcome {
         Some(out) => fresh_folder(out)?,
         None => fresh_folder(&options.path.with_extension("switch"))?,
     };
-    line::write(&Subject::of_file("Pressure switch", name, rig), outcome, &[], None, &out, &options.display)
+    line::write(
+        &Subject::of_file("Pressure switch", name, rig),
+        &outcome,
+        &[],
+        &[],
+        None,
+        &out,
+        &options.display,
+    )
 }
 
 /// What the command line wants of the switch.

@@ -14,7 +14,6 @@ use crate::fit::store::Origin;
 use crate::judge::check_scale;
 use crate::judge::line_runs::{Coefficient, Outcome};
 use crate::judge::pair::items;
-use crate::numerics::conformity::Zone;
 use crate::problem::Problem;
 use crate::record::run_file::FileRecord;
 use crate::reduce::Reduced;
@@ -28,8 +27,10 @@ use crate::report::summary::Summary;
 use crate::report::terminal::{self, Look};
 use crate::report::verdicts_json;
 use crate::report::words::Words;
+use crate::verdict::catalogue::PAIR_FIT;
 use crate::verdict::expect::Expectation;
-use crate::verdict::item::{Verdict, Verdicts};
+use crate::verdict::item::Verdicts;
+use crate::verdict::subject::{Found, Subject as Judged};
 use clap::{Args, ValueEnum};
 use std::io::IsTerminal as _;
 use std::path::Path;
@@ -113,7 +114,7 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
     };
     write_text(&out.join("calibration.yaml"), &fitted.calibration(&origin).write()?)?;
     write_text(&out.join("calibration.schema.json"), &format!("{:#}\n", crate::calibration::schema()))?;
-    let verdicts = Verdicts::of(items(&fitted, &source.expected));
+    let verdicts = Verdicts::judge(&items(&fitted), &source.expected);
     write_verdicts(out, &source.subject, &verdicts)?;
     let summary = report(source, &fitted, &verdicts, display)?;
     show(&source.subject, &summary, &verdicts, out, display)?;
@@ -122,19 +123,8 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
 
 /// Data that do not carry a fit are a result too: said, written, and the exit is that of bad input.
 fn refused(source: &Source<'_>, why: &str) -> Result<Exit, Failure> {
-    let item = crate::verdict::item::Item {
-        id: "pair.fit".into(),
-        quantity: "fit of the pair".into(),
-        value: None,
-        unit: String::new(),
-        u95: None,
-        dof: None,
-        lower: None,
-        upper: None,
-        verdict: Verdict::Error,
-        note: why.to_owned(),
-    };
-    write_verdicts(source.out, &source.subject, &Verdicts { verdict: Verdict::Error, items: vec![item] })?;
+    let fit = Judged::new(&PAIR_FIT, Found::Missing(why.to_owned()));
+    write_verdicts(source.out, &source.subject, &Verdicts::judge(&[fit], &source.expected))?;
     Err(Problem::new(format!("these data do not carry a calibration: {why}"))
         .help(format!("the collections are in {}", source.out.join("collections.csv").display()))
         .into())
@@ -208,7 +198,7 @@ pub(super) fn of_run(
     checked: Option<&Check>,
     display: &Display,
 ) -> Result<Exit, Failure> {
-    use crate::script::plan::Purpose;
+    use crate::verdict::purpose::Purpose;
     let folder = crate::record::RunFolder::open(dir)?;
     let name = dir.join("rig.yaml").display().to_string();
     let rig = crate::script::rig_file::read(&crate::script::yaml::Text::new(name, folder.rig_text.as_str()))?;
@@ -233,19 +223,28 @@ pub(super) fn of_run(
             pair(&source, display)
         }
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
-            let (title, outcome) = line::of_run(&folder, &rig, coefficient, &expected(&folder)?)?;
-            line::write(&Subject::of_run(title, run, &rig), outcome, &[], Some(&folder), out, display)
+            let (title, outcome) = line::of_run(&folder, &rig, coefficient)?;
+            line::write(
+                &Subject::of_run(title, run, &rig),
+                &outcome,
+                &expected(&folder)?,
+                &[],
+                Some(&folder),
+                out,
+                display,
+            )
         }
         Purpose::CheckScale => {
             let reduced = crate::reduce::from_run(&folder, &rig)?;
             let outcome = Outcome {
-                items: check_scale::items(&reduced.check, &expected(&folder)?),
+                subjects: check_scale::items(&reduced.check),
                 findings: reduced.findings,
                 ..Outcome::default()
             };
             line::write(
                 &Subject::of_run("Scale and clock", run, &rig),
-                outcome,
+                &outcome,
+                &expected(&folder)?,
                 &[],
                 Some(&folder),
                 out,
@@ -267,8 +266,7 @@ fn expected(folder: &crate::record::RunFolder) -> Result<Vec<Expectation>, Failu
     for event in folder.events()? {
         let event = event?;
         if let ("expect", Some(item)) = (event.kind.as_str(), event.get("item")) {
-            let limits = Zone { lower: event.number("lower"), upper: event.number("upper") };
-            found.push(Expectation { item: item.to_owned(), limits });
+            found.push(Expectation::new(item, event.number("lower"), event.number("upper"))?);
         }
     }
     Ok(found)

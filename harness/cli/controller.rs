@@ -23,7 +23,7 @@ pub(super) fn of_run(
 ) -> Result<Exit, Failure> {
     let observations = crate::reduce::controller_run::from_run(folder, rig)?;
     let subject = Subject::of_run("Controller", &folder.run, rig);
-    let verdicts = Verdicts::of(items(&observations, expected));
+    let verdicts = Verdicts::judge(&items(&observations), expected);
     write_text(&out.join("observations.csv"), &csv(&observations))?;
     write_verdicts(out, &subject, &verdicts)?;
     let page = controller_page(&subject, &observations, &verdicts, display.units.into());

@@ -14,11 +14,11 @@ use crate::report::page::{Block, Section};
 use crate::report::pages::items::page;
 use crate::report::pages::subject::Subject;
 use crate::report::pages::switch_figures::loop_figure;
-use crate::script::plan::Purpose;
 use crate::script::rig::Rig;
 use crate::script::role::Role;
 use crate::verdict::expect::Expectation;
 use crate::verdict::item::Verdicts;
+use crate::verdict::purpose::Purpose;
 use std::path::Path;
 
 /// What a run of one of these purposes came to, with its title.
@@ -26,22 +26,21 @@ pub(super) fn of_run(
     folder: &RunFolder,
     rig: &Rig,
     coefficient: Option<Coefficient>,
-    expected: &[Expectation],
 ) -> Result<(&'static str, Outcome), Failure> {
     Ok(match folder.run.purpose {
         Purpose::Switch => {
-            let outcome = line_runs::switch_of_run(folder, rig, None, coefficient, expected)?;
+            let outcome = line_runs::switch_of_run(folder, rig, None, coefficient)?;
             ("Pressure switch", outcome)
         }
         Purpose::LeakDown => {
-            let mut outcome = line_runs::leak_down(folder, rig, coefficient, expected)?;
+            let mut outcome = line_runs::leak_down(folder, rig, coefficient)?;
             if folder.column(&Role::Solenoid).is_some() {
-                outcome.items.extend(line_runs::solenoid(folder)?);
+                outcome.subjects.extend(line_runs::solenoid(folder)?);
             }
             ("Leak-down", outcome)
         }
-        Purpose::DeadHead => ("Dead-head pressure", line_runs::dead_head(folder, rig, expected)?),
-        Purpose::TankLevel => ("Tank level", line_runs::tank_level(folder, rig, expected)?),
+        Purpose::DeadHead => ("Dead-head pressure", line_runs::dead_head(folder, rig)?),
+        Purpose::TankLevel => ("Tank level", line_runs::tank_level(folder, rig)?),
         other => return Err(Problem::new(format!("{other:?} is not about the line")).into()),
     })
 }
@@ -49,7 +48,8 @@ pub(super) fn of_run(
 /// Writes tables, verdicts and the report, and shows the summary. `said` is the result in plain words.
 pub(super) fn write(
     subject: &Subject,
-    outcome: Outcome,
+    outcome: &Outcome,
+    expected: &[Expectation],
     said: &[String],
     folder: Option<&RunFolder>,
     out: &Path,
@@ -58,7 +58,7 @@ pub(super) fn write(
     for (name, text) in &outcome.files {
         write_text(&out.join(name), text)?;
     }
-    let verdicts = Verdicts::of(outcome.items);
+    let verdicts = Verdicts::judge(&outcome.subjects, expected);
     write_verdicts(out, subject, &verdicts)?;
     let files: Vec<&str> = outcome.files.iter().map(|(name, _)| *name).collect();
     let units = display.units.into();
@@ -74,11 +74,11 @@ pub(super) fn write(
 /// The same on the terminal alone.
 pub(super) fn say(
     subject: &Subject,
-    outcome: Outcome,
+    outcome: &Outcome,
     said: &[String],
     display: &Display,
 ) -> Result<Exit, Failure> {
-    let verdicts = Verdicts::of(outcome.items);
+    let verdicts = Verdicts::judge(&outcome.subjects, &[]);
     let mut page = page(subject, &verdicts, &outcome.findings, said, &[], display.units.into());
     page.summary.files.clear();
     show(subject, &page.summary, &verdicts, Path::new(""), display)?;

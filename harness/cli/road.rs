@@ -22,7 +22,7 @@ pub(super) fn of_run(
 ) -> Result<Exit, Failure> {
     let road = crate::reduce::road::from_run(folder, rig)?;
     let subject = Subject::of_run("Road trace", &folder.run, rig);
-    let verdicts = Verdicts::of(crate::judge::road::items(&road, expected));
+    let verdicts = Verdicts::judge(&crate::judge::road::items(&road), expected);
     write_text(&out.join("road.csv"), &road.csv)?;
     write_verdicts(out, &subject, &verdicts)?;
     let page = page(&subject, &road, &verdicts, display.units.into());

@@ -9,7 +9,7 @@ use super::{Outcome, line};
 use crate::fit::ask::Ask;
 use crate::fit::store;
 use crate::judge::line_runs::Outcome as Found;
-use crate::judge::window::{Cell, MARGIN_KPA, Switch, cells_from, item, window};
+use crate::judge::window::{Cell, MARGIN_KPA, Switch, cells_from, margin, window};
 use crate::judge::window_pair::{Calibrated, cells};
 use crate::judge::window_text::{sentences, to_csv};
 use crate::problem::Problem;
@@ -80,12 +80,12 @@ pub(super) fn main(options: &Options) -> Outcome {
         Ok(window) => (sentences(window), vec![("window_cells.csv", to_csv(window))]),
         Err(why) => (vec![why.to_string()], Vec::new()),
     };
-    let found = Found { items: vec![item(&answer)], files, ..Found::default() };
+    let found = Found { subjects: vec![margin(&answer)], files, ..Found::default() };
     let name = options.switch_run.display().to_string();
     let subject = Subject::of_file("Window of the pressure switch", &name, None);
     match &options.out {
-        Some(out) => line::write(&subject, found, &said, None, &fresh_folder(out)?, &options.display),
-        None => line::say(&subject, found, &said, &options.display),
+        Some(out) => line::write(&subject, &found, &[], &said, None, &fresh_folder(out)?, &options.display),
+        None => line::say(&subject, &found, &said, &options.display),
     }
 }
 

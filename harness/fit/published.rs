@@ -152,14 +152,29 @@ pub fn nozzle_exponent(fit: &NozzleFit) -> Estimate {
     Estimate::new(x.value, parts)
 }
 
-/// Line pressure at full duty and reference conditions with a nozzle, gauge kPa: the highest of normal use.
-#[must_use]
-pub fn highest_pressure(model: &PairModel, nozzle: usize) -> Option<Estimate> {
-    let ask = Ask {
+/// A nozzle at the bench's outlet pressure, at reference conditions.
+fn on_the_bench(model: &PairModel, nozzle: usize) -> Ask {
+    Ask {
         nozzle: Some(model.nozzles[nozzle].name.clone()),
         boost_kpa: model.reference.out_range_kpa.0,
         ..Ask::default()
-    };
+    }
+}
+
+/// Flow at full duty and reference conditions with a nozzle, mL/min.
+#[must_use]
+pub fn full_flow(model: &PairModel, nozzle: usize) -> Option<Estimate> {
+    model.flow_at(&on_the_bench(model, nozzle), 100.0).ok().map(|flow| flow.estimate)
+}
+
+/// Line pressure at full duty and reference conditions with a nozzle, gauge kPa: the highest of normal use. None where
+/// no line pressure was measured.
+#[must_use]
+pub fn highest_pressure(model: &PairModel, nozzle: usize) -> Option<Estimate> {
+    if !model.reference.pressure_measured {
+        return None;
+    }
+    let ask = on_the_bench(model, nozzle);
     let flow = model.flow_at(&ask, 100.0).ok()?.estimate;
     let c = Condition { duty: 1.0, ..model.place(&ask).ok()?.condition };
     let line = model.operate(&c).line_kpa;

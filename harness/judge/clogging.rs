@@ -14,8 +14,10 @@ use crate::numerics::distribution::normal_quantile;
 use crate::reduce::collection::Source;
 use crate::reduce::decay::{self, DecayTime};
 use crate::reduce::finding::Finding;
-use crate::verdict::decide::{Subject, decide, judge};
-use crate::verdict::item::{Item, Verdict};
+use crate::verdict::catalogue::NOZZLE_CLOGGING;
+use crate::verdict::decide::decide;
+use crate::verdict::item::Verdict;
+use crate::verdict::subject::{Found, Subject};
 
 /// A loss of area that matters, %: one this large is named where it is there, and a nozzle passes where one this large
 /// can be ruled out.
@@ -119,41 +121,29 @@ impl Clogging {
         decide(self.lost_pct.value, self.lost_pct.u95, &none) == Verdict::Fail
     }
 
-    /// `nozzle.clogging`: fails where a loss is shown, passes where one that matters is ruled out.
+    /// `nozzle.clogging`: where nobody states a limit, a loss that matters is one too large.
     #[must_use]
-    pub fn item(&self) -> Item {
-        let subject = Subject {
-            id: "nozzle.clogging".into(),
-            quantity: format!("area that nozzle {} lost since the earlier calibration", self.nozzle),
-            unit: "%".into(),
-            result: Some((self.lost_pct.value, self.lost_pct.u95)),
+    pub fn subject(&self) -> Subject {
+        let found = Found::Value {
+            value: self.lost_pct.value,
+            u95: self.lost_pct.u95,
             dof: self.lost_pct.measured().dof,
-            limits: Zone { lower: None, upper: Some(MATTERS_PCT) },
-            effort: None,
         };
-        let matters = judge(&subject);
-        let (verdict, said) = match (self.shown(), matters.verdict) {
-            (true, _) => (Verdict::Fail, "its coefficient fell by more than U: partly blocked"),
-            (false, Verdict::Pass) => (Verdict::Pass, "no loss is shown, and one that matters is ruled out"),
-            (false, _) => (
-                Verdict::Undecided,
-                "no loss is shown, but one that matters is not ruled out: collect for longer",
-            ),
-        };
-        let grew = if self.lost_pct.value <= -self.lost_pct.u95 {
-            "; the opening has grown: worn, or another nozzle"
+        let seen = if self.shown() {
+            "a loss is shown: partly blocked"
+        } else if self.lost_pct.value <= -self.lost_pct.u95 {
+            "the opening has grown: worn, or another nozzle"
         } else {
-            ""
+            "no loss is shown"
         };
-        Item {
-            verdict,
-            note: format!(
-                "{said}; the smallest loss that can be shown at 95 % is {:.2} %, one of {:.2} % is shown in 95 of 100 \
-                 tries{grew}",
+        Subject::new(&NOZZLE_CLOGGING, found)
+            .words(format!("area that nozzle {} lost since the earlier calibration", self.nozzle))
+            .customary(Zone { lower: None, upper: Some(MATTERS_PCT) }, "a loss of area that matters, common practice")
+            .context(format!(
+                "{seen}; the smallest loss that can be shown at 95 % is {:.2} %, one of {:.2} % is shown in 95 of 100 \
+                 tries",
                 self.smallest_pct, self.surely_pct
-            ),
-            ..matters
-        }
+            ))
     }
 
     /// The finding, where a loss is shown; with what the time to dark, now and then, adds to it.

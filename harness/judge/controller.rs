@@ -1,41 +1,37 @@
-//! Verdicts on a controller on its own: edges, response times, hysteresis; and its table of observations.
-//!
-//! In: observations, limits that the scenario states. Out: items; a CSV. Never: a limit that nobody stated.
+//! What is judged of a controller on its own: thresholds, hysteresis, response times; and its table of observations.
 
-use super::baseline::items::id;
+use super::baseline::items::id_at;
 use crate::numerics::gum::u95;
 use crate::reduce::controller::{Kind, Observation, Observations, Quantity, Way};
-use crate::verdict::decide::{Subject, judge};
-use crate::verdict::expect::Expectation;
-use crate::verdict::item::Item;
+use crate::script::role::Role;
+use crate::verdict::catalogue::{
+    CONTROLLER_HYSTERESIS_BOOST, CONTROLLER_HYSTERESIS_RPM, CONTROLLER_HYSTERESIS_SENSOR,
+    CONTROLLER_HYSTERESIS_SUPPLY, CONTROLLER_RESPONSE, CONTROLLER_THRESHOLD_BOOST, CONTROLLER_THRESHOLD_RPM,
+    CONTROLLER_THRESHOLD_SENSOR, CONTROLLER_THRESHOLD_SUPPLY, Entry,
+};
+use crate::verdict::subject::{Found, Subject};
 use std::fmt::Write as _;
 
 /// Percentiles told of each response.
 const PERCENTILES: [(f64, &str); 2] = [(0.5, "median"), (0.95, "95th percentile")];
 
-/// Edges, hysteresis and percentiles of responses.
+/// Thresholds, hysteresis and percentiles of responses.
 #[must_use]
-pub fn items(observations: &Observations, expected: &[Expectation]) -> Vec<Item> {
+pub fn items(observations: &Observations) -> Vec<Subject> {
     let mut all = Vec::new();
-    let mut add = |id: String, quantity: String, unit: &str, result: (f64, f64)| {
-        let limits = expected.iter().find(|e| e.item == id).map(|e| e.limits);
-        all.push(judge(&Subject {
-            id,
-            quantity,
-            unit: unit.into(),
-            result: Some(result),
-            dof: None,
-            limits: limits.unwrap_or_default(),
-            effort: None,
-        }));
+    let of = |entry: &'static Entry, (value, u95): (f64, f64)| {
+        Subject::new(entry, Found::Value { value, u95, dof: None })
     };
-    let edges = || observations.list.iter().filter(|o| matches!(o.kind, Kind::Edge(..)));
-    for o in edges() {
-        let Some(value) = o.value else { continue };
-        add(id(o), o.words(), &o.unit, (value, u95(o.u_common.hypot(o.u_own), f64::INFINITY)));
-        if let Some((gap, u)) = hysteresis(o, edges()) {
-            let name = format!("{}.hysteresis", id(o));
-            add(name, format!("hysteresis of {} at {}", o.output, o.at.words()), &o.unit, (gap, u));
+    let thresholds = || observations.list.iter().filter(|o| matches!(o.kind, Kind::Edge(..)));
+    for o in thresholds() {
+        let Kind::Edge(way, input) = &o.kind else { continue };
+        let (Some(value), Some((threshold, hysteresis))) = (o.value, rows(input)) else { continue };
+        let u = u95(o.u_common.hypot(o.u_own), f64::INFINITY);
+        let member = format!("{}.{}{}", o.output, way.word(), id_at(o));
+        all.push(of(threshold, (value, u)).member(&member).words(o.words()));
+        if let Some(gap) = gap(o, thresholds()) {
+            let words = format!("hysteresis of {} at {}", o.output, o.at.words());
+            all.push(of(hysteresis, gap).member(&format!("{}{}", o.output, id_at(o))).words(words));
         }
     }
     for r in &observations.responses {
@@ -43,15 +39,27 @@ pub fn items(observations: &Observations, expected: &[Expectation]) -> Vec<Item>
             let Some(result) = r.percentile(share) else {
                 continue;
             };
-            let name = format!("response.{}.{}.p{:.0}", r.output, r.way.word(), 100.0 * share);
-            add(name, format!("{}: response to a step {}, {words}", r.output, r.way.word()), "s", result);
+            let member = format!("{}.{}.p{:.0}", r.output, r.way.word(), 100.0 * share);
+            let words = format!("{}: response to a step {}, {words}", r.output, r.way.word());
+            all.push(of(&CONTROLLER_RESPONSE, result).member(&member).words(words));
         }
     }
     all
 }
 
+/// The rows of threshold and hysteresis over an input; none for what is no input of a controller.
+fn rows(input: &str) -> Option<(&'static Entry, &'static Entry)> {
+    match Role::parse(input)? {
+        Role::Boost => Some((&CONTROLLER_THRESHOLD_BOOST, &CONTROLLER_HYSTERESIS_BOOST)),
+        Role::Rpm => Some((&CONTROLLER_THRESHOLD_RPM, &CONTROLLER_HYSTERESIS_RPM)),
+        Role::SupplySet => Some((&CONTROLLER_THRESHOLD_SUPPLY, &CONTROLLER_HYSTERESIS_SUPPLY)),
+        Role::Sensor(_) => Some((&CONTROLLER_THRESHOLD_SENSOR, &CONTROLLER_HYSTERESIS_SENSOR)),
+        _ => None,
+    }
+}
+
 /// How far apart the edges from below and from above lie. Errors of what plays the input are in both and cancel.
-fn hysteresis<'a>(o: &Observation, mut edges: impl Iterator<Item = &'a Observation>) -> Option<(f64, f64)> {
+fn gap<'a>(o: &Observation, mut edges: impl Iterator<Item = &'a Observation>) -> Option<(f64, f64)> {
     let Kind::Edge(Way::Up, input) = &o.kind else {
         return None;
     };

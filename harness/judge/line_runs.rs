@@ -1,12 +1,11 @@
 //! Whole runs over switch, line and tank: from the folder to items, findings and tables.
 //!
-//! In: a run folder and its rig (or a file of ramps), what the scenario expects, and the nozzle's coefficient where an
-//! earlier calibration gives it. Out: an [`Outcome`]. Never: a file written, or a problem with the record passed over.
+//! In: a run folder and its rig (or a file of ramps), and the nozzle's coefficient where an earlier calibration gives
+//! it. Out: an [`Outcome`]. Never: a file written, or a problem with the record passed over.
 
 use super::line;
 use super::switch;
 use crate::fluid::Fluid;
-use crate::numerics::conformity::Zone;
 use crate::problem::fault::FaultCode;
 use crate::problem::{Problem, Problems};
 use crate::record::RunFolder;
@@ -24,9 +23,8 @@ use crate::reduce::switch_faults;
 use crate::reduce::switch_points::SwitchPoints;
 use crate::reduce::switch_run;
 use crate::script::rig::{Rig, SwitchSpec};
-use crate::verdict::decide::decide;
-use crate::verdict::expect::Expectation;
-use crate::verdict::item::Item;
+use crate::verdict::catalogue::{Entry, LINE_DEAD_HEAD, LINE_LEAK, TANK_DRAWN_VOLUME};
+use crate::verdict::subject::{Found, Subject};
 use std::path::Path;
 
 /// Kind of the spans in which the cup is weighed at rest.
@@ -36,38 +34,16 @@ const WEIGH: &str = "weigh";
 pub type Coefficient = (f64, f64);
 
 /// What a run came to.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default)]
 pub struct Outcome {
-    /// Items, in order.
-    pub items: Vec<Item>,
+    /// What was found, in order.
+    pub subjects: Vec<Subject>,
     /// What a person should know.
     pub findings: Vec<Finding>,
     /// Tables: file name and text.
     pub files: Vec<(&'static str, String)>,
     /// Ramps and points of the switch, where there is one, for figures.
     pub switch: Option<SwitchPoints>,
-}
-
-impl Outcome {
-    /// Judges items without limits of their own by what the scenario expects.
-    fn expecting(mut self, expected: &[Expectation]) -> Self {
-        for item in &mut self.items {
-            let Some(stated) = expected.iter().find(|e| e.item == item.id) else {
-                continue;
-            };
-            let none = item.lower.is_none() && item.upper.is_none();
-            if let (Some(value), Some(u95), true) = (item.value, item.u95, none) {
-                item.verdict = decide(value, u95, &stated.limits);
-                (item.lower, item.upper) = (stated.limits.lower, stated.limits.upper);
-            }
-        }
-        self
-    }
-}
-
-/// What the scenario expects of an item.
-fn limits(expected: &[Expectation], item: &str) -> Option<Zone> {
-    expected.iter().find(|e| e.item == item).map(|e| e.limits)
 }
 
 /// The spans of some kinds.
@@ -79,14 +55,14 @@ fn gather(folder: &RunFolder, kinds: &[&str]) -> Result<Vec<Span>, Problems> {
 
 /// A run without the span that is looked for: a finding and an item without a value where a fault ended it early, else
 /// a problem.
-fn without(folder: &RunFolder, kind: &str, id: &str) -> Result<Outcome, Problems> {
+fn without(folder: &RunFolder, kind: &str, entry: &'static Entry) -> Result<Outcome, Problems> {
     let Some(finding) = early_end(folder) else {
         return Err(Problem::new(format!("the run has no span of kind {kind}"))
             .help("the scenario marks what the analysis is to look at")
             .into());
     };
     Ok(Outcome {
-        items: vec![line::failed(id, &finding.what)],
+        subjects: vec![Subject::new(entry, Found::Missing(finding.what.clone()))],
         findings: vec![finding],
         ..Outcome::default()
     })
@@ -113,20 +89,19 @@ pub fn switch_of_run(
     rig: &Rig,
     wanted: Option<&SwitchSpec>,
     coefficient: Option<Coefficient>,
-    expected: &[Expectation],
 ) -> Result<Outcome, Problems> {
     let points = switch_run::from_run(folder, rig)?;
     let mut decays = Vec::new();
     spans::each(folder, &[decay::KIND], &mut |span| decays.push(decay::read(&span)))?;
     let mut outcome = switch(&points, wanted.or(rig.pair.switch.as_ref()));
     if !decays.is_empty() {
-        outcome.items.extend(of_decays(&decays, coefficient, expected));
+        outcome.subjects.extend(of_decays(&decays, coefficient));
     }
     if let Some(finding) = early_end(folder) {
         outcome.findings.retain(|f| f.id != "switch.no_rise");
         outcome.findings.insert(0, finding);
     }
-    Ok(outcome.expecting(expected))
+    Ok(outcome)
 }
 
 /// A file of ramps recorded elsewhere.
@@ -141,16 +116,16 @@ pub fn switch_of_file(path: &Path, gauge: Gauge, wanted: Option<&SwitchSpec>) ->
 #[must_use]
 pub fn switch(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Outcome {
     Outcome {
-        items: switch::items(points, wanted),
+        subjects: switch::items(points, wanted),
         findings: switch_faults::findings(points, wanted),
         files: vec![("switch_cycles.csv", switch_cycles::to_csv(&points.ramps))],
         switch: Some(points.clone()),
     }
 }
 
-fn of_decays(decays: &[Decay], coefficient: Option<Coefficient>, expected: &[Expectation]) -> Vec<Item> {
+fn of_decays(decays: &[Decay], coefficient: Option<Coefficient>) -> Vec<Subject> {
     let mean = decay::mean(decays);
-    let mut items = vec![line::dark_after(decays, mean.as_ref(), limits(expected, "switch.dark_after"))];
+    let mut items = vec![line::release_time(decays, mean.as_ref())];
     if let Some((k, u)) = coefficient {
         items.push(line::compliance(decay::compliance(decays, k, u)));
     }
@@ -165,7 +140,6 @@ pub fn leak_down(
     folder: &RunFolder,
     rig: &Rig,
     coefficient: Option<Coefficient>,
-    expected: &[Expectation],
 ) -> Result<Outcome, Problems> {
     let found = gather(folder, &[leak::KIND, decay::KIND])?;
     let gauge = Gauge::of_rig(rig);
@@ -175,14 +149,14 @@ pub fn leak_down(
     for span in found.iter().filter(|s| s.kind == leak::KIND) {
         let read = leak::read(span, &gauge)
             .ok_or_else(|| Problem::new("the line pressure was not read while it was shut in"))?;
-        outcome.items.push(line::leak(&read, limits(expected, "line.leak"), compliance));
+        outcome.subjects.push(line::leak(&read, compliance));
         outcome.findings.extend(read.findings());
     }
-    if outcome.items.is_empty() {
-        return without(folder, leak::KIND, "line.leak");
+    if outcome.subjects.is_empty() {
+        return without(folder, leak::KIND, &LINE_LEAK);
     }
     if !decays.is_empty() && coefficient.is_some() {
-        outcome.items.push(line::compliance(compliance));
+        outcome.subjects.push(line::compliance(compliance));
     }
     Ok(outcome)
 }
@@ -191,10 +165,10 @@ pub fn leak_down(
 ///
 /// # Errors
 /// The record was altered, cannot be read, or holds nothing to look at.
-pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Result<Outcome, Problems> {
+pub fn dead_head(folder: &RunFolder, rig: &Rig) -> Result<Outcome, Problems> {
     let found = gather(folder, &[dead_head::KIND])?;
     if found.is_empty() {
-        return without(folder, dead_head::KIND, "line.dead_head");
+        return without(folder, dead_head::KIND, &LINE_DEAD_HEAD);
     }
     let read: DeadHead = dead_head::read(&found, &Gauge::of_rig(rig));
     let mut findings = Vec::new();
@@ -209,7 +183,7 @@ pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Res
         );
     }
     Ok(Outcome {
-        items: vec![line::dead_head(&read, limits(expected, "line.dead_head"))],
+        subjects: vec![line::dead_head(&read)],
         findings,
         files: vec![("dead_head.csv", read.to_csv())],
         switch: None,
@@ -220,10 +194,10 @@ pub fn dead_head(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Res
 ///
 /// # Errors
 /// The record was altered, cannot be read, or holds nothing to look at.
-pub fn tank_level(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Result<Outcome, Problems> {
+pub fn tank_level(folder: &RunFolder, rig: &Rig) -> Result<Outcome, Problems> {
     let found = gather(folder, &[level::KIND, WEIGH])?;
     let Some(at) = found.iter().position(|s| s.kind == level::KIND) else {
-        return without(folder, level::KIND, "tank.drawn");
+        return without(folder, level::KIND, &TANK_DRAWN_VOLUME);
     };
     let weigh = |list: &[Span], last: bool| {
         let mut own = list.iter().filter(|s| s.kind == WEIGH).cloned();
@@ -239,22 +213,23 @@ pub fn tank_level(folder: &RunFolder, rig: &Rig, expected: &[Expectation]) -> Re
         let limits = found[at].number("filled_within_ml").unwrap_or(0.0);
         (ml, limits / 3f64.sqrt())
     });
-    let stated = limits(expected, "tank.level");
-    let mut items = line::level(read.as_ref().map_err(|e| *e), filled, density.value, stated);
+    let mut subjects = line::level(read.as_ref().map_err(|e| *e), filled, density.value);
     if let (Ok(level), Some(filled)) = (&read, filled) {
         let flow = level.flow_g_s * 60_000.0 / density.value;
         let rest = level::remaining_ml(level, filled, density.value);
-        items.push(line::minutes(level::minutes(rest, (flow, 0.01 * flow)), &format!("{flow:.0} mL/min")));
+        subjects.push(line::remaining_spray_time(
+            level::minutes(rest, (flow, 0.01 * flow)),
+            &format!("{flow:.0} mL/min"),
+        ));
     }
-    let outcome = Outcome { items, ..Outcome::default() };
-    Ok(outcome.expecting(expected))
+    Ok(Outcome { subjects, ..Outcome::default() })
 }
 
 /// The answers of a solenoid, from spans of kind `response`.
 ///
 /// # Errors
 /// The record was altered or cannot be read.
-pub fn solenoid(folder: &RunFolder) -> Result<Vec<Item>, Problems> {
+pub fn solenoid(folder: &RunFolder) -> Result<Vec<Subject>, Problems> {
     let found = gather(folder, &["response"])?;
     let answers: Vec<solenoid::Answer> = found.iter().flat_map(solenoid::read).collect();
     Ok(line::solenoid(&answers))

@@ -1,67 +1,51 @@
-//! Verdicts on a fitted pair: the nozzle against its rating, and what the scenario expects.
-//!
-//! In: a fit, the rig's ratings, expectations of the scenario. Out: items. Never: a limit that nobody stated.
+//! What is judged of a fitted pair, with the rig's ratings as limits.
 
 use crate::fit::estimate::Estimate;
 use crate::fit::pair::PairFit;
-use crate::fit::published::{highest_pressure, nozzle_exponent, nozzle_k, rated_flow};
+use crate::fit::published::{full_flow, highest_pressure, nozzle_exponent, nozzle_k, rated_flow};
 use crate::numerics::conformity::Zone;
 use crate::script::rig::Rating;
-use crate::verdict::decide::{Subject, judge};
-use crate::verdict::expect::Expectation;
-use crate::verdict::item::Item;
+use crate::verdict::catalogue::{
+    DUTY_BREAKAWAY, DUTY_DEAD_BAND, Entry, FLOW_FULL_DUTY, LINE_FULL_DUTY, NOZZLE_EXPONENT, NOZZLE_K,
+    NOZZLE_RATING,
+};
+use crate::verdict::subject::{Found, Subject};
 
 /// Every item of a fitted pair. Where a pair has several nozzles, ids of all but the first end in the nozzle's name.
 #[must_use]
-pub fn items(fit: &PairFit, expected: &[Expectation]) -> Vec<Item> {
+pub fn items(fit: &PairFit) -> Vec<Subject> {
     let mut items = Vec::new();
+    let several = fit.model.nozzles.len() > 1;
     for (index, law) in fit.model.nozzles.iter().enumerate() {
-        let several = fit.model.nozzles.len() > 1;
-        let before = if several { format!("nozzle {}: ", law.name) } else { String::new() };
-        let suffix = if index == 0 { String::new() } else { format!(".{}", law.name) };
         let mut add =
-            |id: &str, quantity: &str, unit: &str, estimate: Option<Estimate>, limits: Option<Zone>| {
-                let id = format!("{id}{suffix}");
-                let stated = expected.iter().find(|e| e.item == id).map(|e| e.limits);
-                let subject = Subject {
-                    quantity: format!("{before}{quantity}"),
-                    unit: unit.into(),
-                    result: estimate.as_ref().map(|e| (e.value, e.u95)),
-                    dof: estimate.as_ref().map(|e| e.dof).filter(|dof| dof.is_finite()),
-                    limits: stated.or(limits).unwrap_or_default(),
-                    effort: None,
-                    id,
-                };
-                if estimate.is_some() || subject.limits != Zone::default() {
-                    items.push(judge(&subject));
-                }
+            |entry: &'static Entry, words: Option<String>, found: Option<Estimate>, rig: Option<Zone>| {
+                let Some(e) = found else { return };
+                let dof = Some(e.dof).filter(|dof| dof.is_finite());
+                let subject = Subject::new(entry, Found::Value { value: e.value, u95: e.u95, dof }).rig(rig);
+                let subject = if index == 0 { subject } else { subject.member(&law.name) };
+                let words = words.unwrap_or_else(|| entry.meaning.to_owned());
+                let before = if several { format!("nozzle {}: ", law.name) } else { String::new() };
+                items.push(subject.words(format!("{before}{words}")));
             };
-        let nozzle = fit.nozzles.get(index).and_then(Option::as_ref);
-        if let Some(nozzle) = nozzle {
+        if let Some(nozzle) = fit.nozzles.get(index).and_then(Option::as_ref) {
             let rating = fit.facts.nozzles.iter().find(|n| n.name == law.name).and_then(|n| n.rating);
             if let Some(rating) = rating {
                 let flow = rated_flow(&fit.model, index, rating.at_kpa);
-                add("nozzle.rating", &at_rating(&rating), "mL/min", Some(flow), Some(limits(&rating)));
+                add(&NOZZLE_RATING, Some(at_rating(&rating)), Some(flow), Some(limits(&rating)));
             }
-            add(
-                "nozzle.k",
-                "nozzle coefficient",
-                "mL/min/sqrt(kPa)",
-                Some(nozzle_k(&fit.model, index)),
-                None,
-            );
-            add("nozzle.exponent", "nozzle exponent", "", Some(nozzle_exponent(nozzle)), None);
+            add(&NOZZLE_K, None, Some(nozzle_k(&fit.model, index)), None);
+            add(&NOZZLE_EXPONENT, None, Some(nozzle_exponent(nozzle)), None);
         }
-        add("duty.dead_band", "dead band, flow stops at", "%", fit.dead_band(index), None);
-        let breakaway = (index == 0).then(|| fit.breakaway()).flatten();
-        add("duty.breakaway", "breakaway, flow starts at", "%", breakaway, None);
-        add("line.highest", "line pressure at full duty", "kPa", highest_pressure(&fit.model, index), None);
+        add(&DUTY_DEAD_BAND, None, fit.dead_band(index), None);
+        add(&DUTY_BREAKAWAY, None, (index == 0).then(|| fit.breakaway()).flatten(), None);
+        add(&FLOW_FULL_DUTY, None, full_flow(&fit.model, index), None);
+        add(&LINE_FULL_DUTY, None, highest_pressure(&fit.model, index), None);
     }
     items
 }
 
 fn at_rating(rating: &Rating) -> String {
-    format!("flow at rated {:.0} kPa", rating.at_kpa)
+    format!("flow at rated pressure ({:.0} kPa gauge)", rating.at_kpa)
 }
 
 fn limits(rating: &Rating) -> Zone {

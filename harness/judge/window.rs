@@ -9,8 +9,10 @@
 
 use crate::numerics::conformity::Zone;
 use crate::reduce::switch_points::SwitchPoints;
-use crate::verdict::decide::{Subject, judge};
-use crate::verdict::item::{Item, Verdict};
+use crate::verdict::catalogue::SWITCH_WINDOW;
+use crate::verdict::decide::decide;
+use crate::verdict::item::Verdict;
+use crate::verdict::subject::{Found, Subject};
 
 /// Margin on both sides where nothing else is asked for, kPa: about 1 psi for what moves on a car and not on a bench
 /// (common practice, no source).
@@ -312,42 +314,24 @@ fn right_from(pair: &dyn Pair, boost_kpa: f64, needed_kpa: f64) -> Option<From> 
     Some(From { boost_kpa, duty_pct: high, flow_ml_min: line.flow_ml_min, line_kpa: line.line_kpa })
 }
 
-/// `switch.window`: the smaller of the two clearances must be above zero.
+/// `switch.window`: the smaller of the two margins, which must be above zero.
 #[must_use]
-pub fn item(answer: &Result<Window, NoWindow>) -> Item {
-    let mut subject = Subject {
-        id: "switch.window".into(),
-        quantity: "clearance of reset above boost and of trip below the lightest spray".into(),
-        unit: "kPa".into(),
-        result: None,
-        dof: None,
-        limits: Zone { lower: Some(0.0), upper: None },
-        effort: None,
-    };
+pub fn margin(answer: &Result<Window, NoWindow>) -> Subject {
+    let above_zero = Zone { lower: Some(0.0), upper: None };
+    let of = |found: Found| Subject::new(&SWITCH_WINDOW, found).rig(Some(above_zero));
     let window = match answer {
         Ok(window) => window,
-        Err(why) => {
-            return Item { verdict: Verdict::Undecided, note: why.to_string(), ..judge(&subject) };
-        }
+        Err(why) => return of(Found::Open(why.to_string())),
     };
     // One side that fails fails the whole; else the side with the least room in terms of its U.
-    let judged = [window.above, window.below].map(|(clearance, u95)| {
-        subject.result = Some((clearance, u95));
-        judge(&subject)
-    });
-    let [above, below] = judged;
-    let rank = |item: &Item| match item.verdict {
+    let rank = |(value, u95): (f64, f64)| match decide(value, u95, &above_zero) {
         Verdict::Fail => 0,
         Verdict::Pass => 2,
         _ => 1,
     };
-    let room = |item: &Item| item.value.unwrap_or(0.0) - item.u95.unwrap_or(0.0);
-    let mut worse = match rank(&above).cmp(&rank(&below)) {
-        std::cmp::Ordering::Less => above,
-        std::cmp::Ordering::Greater => below,
-        std::cmp::Ordering::Equal if room(&above) <= room(&below) => above,
-        std::cmp::Ordering::Equal => below,
-    };
-    worse.note = format!("{}; {}", worse.note, super::window_text::sentences(window).join("; "));
-    worse
+    let key = |side: (f64, f64)| (rank(side), side.0 - side.1);
+    let (above, below) = (key(window.above), key(window.below));
+    let first = above.0.cmp(&below.0).then(above.1.total_cmp(&below.1)).is_le();
+    let (value, u95) = if first { window.above } else { window.below };
+    of(Found::Value { value, u95, dof: None }).context(super::window_text::sentences(window).join("; "))
 }

@@ -43,6 +43,14 @@ pub enum Dimension {
     Temperature,
     /// Length; m inside.
     Length,
+    /// Fall or rise of pressure over time; kPa/min inside.
+    PressureRate,
+    /// Nozzle coefficient; mL/min/sqrt(kPa) inside.
+    NozzleCoefficient,
+    /// Volume taken in for a pressure; mL/kPa inside.
+    Compliance,
+    /// A number without a unit: an exponent, a count.
+    Number,
     /// 0 or 1; `on`, `off` in files.
     Switch,
 }
@@ -63,6 +71,10 @@ impl Dimension {
         Dimension::Ratio,
         Dimension::Temperature,
         Dimension::Length,
+        Dimension::PressureRate,
+        Dimension::NozzleCoefficient,
+        Dimension::Compliance,
+        Dimension::Number,
         Dimension::Switch,
     ];
 
@@ -82,6 +94,12 @@ impl Dimension {
             Dimension::Ratio => ("a percentage", "30 %", "%"),
             Dimension::Temperature => ("a temperature", "20 degC", "degC"),
             Dimension::Length => ("a length", "150 mm", "m"),
+            Dimension::PressureRate => ("a pressure per time", "3 psi/min", "kPa/min"),
+            Dimension::NozzleCoefficient => {
+                ("a nozzle coefficient", "24 mL/min/sqrt(kPa)", "mL/min/sqrt(kPa)")
+            }
+            Dimension::Compliance => ("a volume per pressure", "0.02 mL/kPa", "mL/kPa"),
+            Dimension::Number => ("a plain number", "0.5", ""),
             Dimension::Switch => ("a switch position", "on", ""),
         }
     }
@@ -98,7 +116,7 @@ impl Dimension {
         self.facts().1
     }
 
-    /// The unit used inside and in files: `kPa`; empty for a switch.
+    /// The unit used inside and in files: `kPa`; empty for a switch and a plain number.
     #[must_use]
     pub const fn internal_unit(self) -> &'static str {
         self.facts().2

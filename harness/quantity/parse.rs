@@ -107,8 +107,27 @@ pub fn parse(text: &str, dimension: Dimension) -> Result<f64, QuantityError> {
             _ => Err(QuantityError::NotASwitch),
         };
     }
+    if dimension == Dimension::Number {
+        return plain(text);
+    }
     let (number, unit) = split(text, dimension)?;
     reachable(unit.to_internal(parse_number(number)?))
+}
+
+/// Reads a number that has no unit.
+fn plain(text: &str) -> Result<f64, QuantityError> {
+    let text = text.trim();
+    let (number, rest) = text.split_at(number_length(text));
+    match rest.trim() {
+        _ if number.is_empty() => parse_number(text),
+        "" => parse_number(number),
+        unit => Err(match wrong_unit(unit, Dimension::Number) {
+            QuantityError::UnknownUnit(..) => {
+                QuantityError::NotANumber(Some("leave out what follows the number"))
+            }
+            other => other,
+        }),
+    }
 }
 
 /// Reads a difference or a half-width: as [`parse`], but a temperature has no zero and pressures are neither gauge

@@ -8,7 +8,7 @@ use super::unit::{Unit, units_of};
 /// Which units people see.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Units {
-    /// psi, US gal/h, degF, in.
+    /// psi, US gal/h, degF, in, psi/min.
     Us,
     /// kPa, mL/min, degC, m.
     #[default]
@@ -16,7 +16,7 @@ pub enum Units {
 }
 
 impl Units {
-    /// The unit a dimension is shown in; none for a switch.
+    /// The unit a dimension is shown in; none for a switch and a plain number.
     #[must_use]
     pub fn of(self, dimension: Dimension) -> Option<&'static Unit> {
         let us = match dimension {
@@ -25,6 +25,7 @@ impl Units {
             Dimension::Volume => Some("gal"),
             Dimension::Temperature => Some("degF"),
             Dimension::Length => Some("in"),
+            Dimension::PressureRate => Some("psi/min"),
             _ => None,
         };
         let metric = dimension.internal_unit().trim_end_matches(" abs");
@@ -37,6 +38,9 @@ impl Units {
 #[must_use]
 pub fn show(value: f64, dimension: Dimension, units: Units) -> String {
     let Some(unit) = units.of(dimension) else {
+        if dimension == Dimension::Number {
+            return rounded(value, 4);
+        }
         return if value >= 0.5 { "on" } else { "off" }.to_owned();
     };
     let abs = match dimension {

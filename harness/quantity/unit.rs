@@ -117,9 +117,20 @@ units! {
         "mm" = 1 / 1000;
         "cm" = 1 / 100;
         "in" = 254 / 10_000;
+    PressureRate:
+        "psi/min" = 8_896_443_230_521_i64 / 1_290_320_000_000_i64;
+        "kPa/min" = 1 / 1;
+        "kPa/s" = 60 / 1;
+        "bar/min" = 100 / 1;
+        "bar/h" = 100 / 60;
+    NozzleCoefficient:
+        "mL/min/sqrt(kPa)" = 1 / 1;
+    Compliance:
+        "mL/kPa" = 1 / 1;
+        "mL/bar" = 1 / 100;
 }
 
-/// The units of a dimension, the most usual first; none for a switch. Absolute pressure has those of gauge pressure.
+/// The units of a dimension, the most usual first; none for a switch and a plain number. Absolute pressure has those of gauge pressure.
 pub fn units_of(dimension: Dimension) -> impl Iterator<Item = &'static Unit> {
     let dimension = match dimension {
         Dimension::AbsolutePressure => Dimension::GaugePressure,

@@ -5,8 +5,8 @@
 
 use super::disk;
 use crate::problem::fault::Fault;
-use crate::script::plan::Purpose;
 use crate::script::rig::Bound;
+use crate::verdict::purpose::Purpose;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -334,32 +334,16 @@ fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
-/// Purposes by their words in files.
-const PURPOSES: &[(Purpose, &str)] = &[
-    (Purpose::Pair, "pair"),
-    (Purpose::DutyCurve, "duty_curve"),
-    (Purpose::Switch, "switch"),
-    (Purpose::LeakDown, "leak_down"),
-    (Purpose::DeadHead, "dead_head"),
-    (Purpose::TankLevel, "tank_level"),
-    (Purpose::Controller, "controller"),
-    (Purpose::RoadTrace, "road_trace"),
-    (Purpose::CheckScale, "check_scale"),
-    (Purpose::Record, "record"),
-];
-
 mod purpose_word {
-    use super::{PURPOSES, Purpose};
-    use serde::{Deserialize as _, Deserializer, Serializer, de::Error as _, ser::Error as _};
+    use super::Purpose;
+    use serde::{Deserialize as _, Deserializer, Serializer, de::Error as _};
 
     pub(super) fn serialize<S: Serializer>(purpose: &Purpose, s: S) -> Result<S::Ok, S::Error> {
-        let word = PURPOSES.iter().find(|(p, _)| p == purpose).map(|(_, w)| *w);
-        s.serialize_str(word.ok_or_else(|| S::Error::custom("a purpose without a word"))?)
+        s.serialize_str(purpose.word())
     }
 
     pub(super) fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<Purpose, D::Error> {
         let word = String::deserialize(d)?;
-        let found = PURPOSES.iter().find(|(_, w)| *w == word).map(|(p, _)| *p);
-        found.ok_or_else(|| D::Error::custom(format!("\"{word}\" is not a purpose")))
+        Purpose::parse(&word).ok_or_else(|| D::Error::custom(format!("\"{word}\" is not a purpose")))
     }
 }

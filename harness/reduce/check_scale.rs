@@ -130,9 +130,10 @@ impl Check {
         };
         let scale = self
             .scale
-            .map(|g| told("scale.gain", "the scale shows", g, "as the gain of cup_mass in the rig"));
-        let clock =
-            self.clock.map(|g| told("clock.rate", "the clock counts", g, "as method.clock_gain in the rig"));
+            .map(|g| told("scale.gain_error", "the scale shows", g, "as the gain of cup_mass in the rig"));
+        let clock = self
+            .clock
+            .map(|g| told("clock.rate_error", "the clock counts", g, "as method.clock_gain in the rig"));
         scale.into_iter().chain(clock).collect()
     }
 }

@@ -149,8 +149,9 @@ fn last_of_each<'s>(sets: impl DoubleEndedIterator<Item = &'s Step>) -> Vec<&'s 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::script::plan::{CollectStop, Purpose};
+    use crate::script::plan::CollectStop;
     use crate::script::rig::Limits;
+    use crate::verdict::purpose::Purpose;
 
     fn set(role: Role, value: f64) -> Op {
         Op::Set(vec![(role, value)])

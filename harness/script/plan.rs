@@ -2,6 +2,7 @@
 
 use super::rig::Limits;
 use super::role::Role;
+use crate::verdict::purpose::Purpose;
 
 /// A plan, ready to run.
 #[derive(Clone, Debug)]
@@ -18,31 +19,6 @@ pub struct Plan {
     pub limits: Limits,
     /// What the analysis is to make of the record.
     pub purpose: Purpose,
-}
-
-/// What the analysis is to make of a record.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Purpose {
-    /// Fit the pump and nozzle pair, write a calibration.
-    Pair,
-    /// Duty curve through the controller.
-    DutyCurve,
-    /// Trip and reset of the pressure switch.
-    Switch,
-    /// Leak and compliance against the closed outlet.
-    LeakDown,
-    /// Highest pressure.
-    DeadHead,
-    /// Level switch of the tank.
-    TankLevel,
-    /// Outputs of a controller.
-    Controller,
-    /// Replay of a road trace.
-    RoadTrace,
-    /// Check weight and clock.
-    CheckScale,
-    /// Only record and judge what the scenario expects.
-    Record,
 }
 
 /// One step of a plan.

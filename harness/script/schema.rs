@@ -6,8 +6,9 @@
 use super::role::Role;
 use super::shape::rig::RIG;
 use super::shape::scenario::SCENARIO;
-use super::shape::{Field, ITEMS, Kind, Measure, Need, Shape, Use};
+use super::shape::{Field, Kind, Measure, Need, Shape, Use};
 use crate::quantity::Dimension;
+use crate::verdict::catalogue::{CATALOGUE, Entry, Giver, Members};
 use serde_json::{Map, Value, json};
 
 /// The schema of a scenario file.
@@ -132,8 +133,12 @@ impl Schema {
             }),
             Kind::Role(usage) => role(*usage),
             Kind::Item => json!({
-                "oneOf": ITEMS.iter().map(|(id, _, doc)| json!({ "const": id, "description": doc })).collect::<Vec<_>>(),
+                "oneOf": CATALOGUE.iter().filter(|e| matches!(e.giver, Giver::Runs(_))).map(expectable).collect::<Vec<_>>(),
             }),
+            Kind::Of("item", Measure::Value) => {
+                let quantity = any_quantity("a value in the unit of the item, as people write it");
+                json!({ "anyOf": [quantity, { "type": "number", "title": "a plain number, for an item without a unit" }] })
+            }
             Kind::Of(on, Measure::Value | Measure::Wire) => {
                 any_quantity(&format!("a value of what `{on}` names"))
             }
@@ -160,6 +165,15 @@ impl Schema {
             value
         }
     }
+}
+
+/// An item that a scenario may expect something of, with its members where it has any.
+fn expectable(entry: &Entry) -> Value {
+    if entry.members == Members::One {
+        return json!({ "const": entry.id, "description": entry.line() });
+    }
+    let id = entry.id.replace('.', "\\.");
+    json!({ "pattern": format!("^{id}(\\..+)?$"), "title": entry.id, "description": entry.line() })
 }
 
 /// A number and a unit in one text; a bare number is none.

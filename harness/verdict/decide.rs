@@ -1,13 +1,15 @@
 //! The one decision rule: a value with its expanded uncertainty against limits.
 //!
-//! In: value, U at 95 %, limits, and what the uncertainty is made of. Out: pass, fail or undecided, with a note that
-//! says on which side of the limit the value lies and what would decide it. The guard band is U; limits and guard limits
-//! belong to the zone they close. Never: another rule for another quantity, or a pass where U leaves no room for one.
+//! The guard band is U; limits and guard limits belong to the zone they close. The note says on which side of the limit
+//! the value lies, and what would decide it.
 
 use super::item::{Item, Verdict};
+use super::subject::{Found, Subject};
 use crate::numerics::conformity::Zone;
 use crate::numerics::gum::k95;
 
+/// The note where nothing is judged.
+const NO_LIMIT: &str = "no limit given";
 /// Share of the numbers compared within which they count as equal: rounding of decimals.
 const EQUAL: f64 = 1e-12;
 /// Most repeats that a note asks for; beyond, the gauge is the problem.
@@ -15,64 +17,67 @@ const REPEATS_MOST: f64 = 10_000.0;
 /// Distance from the limit, in parts of U, below which a note promises nothing.
 const HOPELESS: f64 = 0.05;
 
-/// What was measured, and what would make its uncertainty smaller.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Subject {
-    /// Stable id: `nozzle.rating`, `switch.trip`, ...
-    pub id: String,
-    /// In words.
-    pub quantity: String,
-    /// Unit of value, U and limits.
-    pub unit: String,
-    /// Value and U at 95 %; none where there is no value.
-    pub result: Option<(f64, f64)>,
-    /// Effective degrees of freedom; none for infinite.
-    pub dof: Option<f64>,
-    /// Limits.
-    pub limits: Zone,
-    /// How more measuring would help.
-    pub effort: Option<Effort>,
-}
-
-/// What a standard uncertainty is made of, so that a note can say what would help.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Effort {
-    /// What can be repeated, in words and in the plural: `cycles`, `collections`.
-    pub repeats: String,
-    /// How many there were.
-    pub done: u32,
-    /// Standard uncertainty that falls with the square root of their number.
-    pub u_random: f64,
-    /// Standard uncertainty that does not.
-    pub u_systematic: f64,
-    /// What the systematic part comes from, in words: `gauge`, `scale`.
-    pub from: String,
-}
-
-/// Judges a subject.
+/// Judges what was found against the limits that a scenario states and those it brings along.
 #[must_use]
-pub fn judge(subject: &Subject) -> Item {
-    let (verdict, note) = match subject.result {
-        None => (Verdict::Error, "no value: see the events of the run".to_owned()),
-        Some(_) if subject.limits == Zone::default() => {
-            (Verdict::Skipped, "nothing to judge it by".to_owned())
+pub fn judge(subject: &Subject, stated: Zone) -> Item {
+    let (limits, whence) = subject.limits(stated);
+    let free = limits == Zone::default();
+    let (verdict, said) = match &subject.found {
+        Found::Value { .. } | Found::Count(_) if free => (Verdict::Skipped, NO_LIMIT.to_owned()),
+        Found::Value { value, u95, .. } => {
+            let verdict = decide(*value, *u95, &limits);
+            (verdict, note(subject, &limits, *value, Some(*u95), verdict))
         }
-        Some((value, u95)) => {
-            let verdict = decide(value, u95, &subject.limits);
-            (verdict, note(subject, value, u95, verdict))
+        Found::Count(n) => {
+            let verdict = decide(f64::from(*n), 0.0, &limits);
+            (verdict, note(subject, &limits, f64::from(*n), None, verdict))
         }
+        Found::Alone(_, why) => (if free { Verdict::Skipped } else { Verdict::Undecided }, why.clone()),
+        Found::Beyond { above, end, u95, why } => beyond(*above, *end, *u95, &limits, why),
+        Found::Failed(why) => (Verdict::Fail, why.clone()),
+        Found::Open(why) => (Verdict::Undecided, why.clone()),
+        Found::Nothing(why) if free => (Verdict::Skipped, why.clone()),
+        Found::Nothing(why) => (Verdict::Undecided, format!("no value to hold against the limit: {why}")),
+        Found::Missing(why) => (Verdict::Error, why.clone()),
     };
+    let (value, u95, dof) = match subject.found {
+        Found::Value { value, u95, dof } => (Some(value), Some(u95), dof),
+        Found::Count(n) => (Some(f64::from(n)), None, None),
+        Found::Alone(value, _) => (Some(value), None, None),
+        _ => (None, None, None),
+    };
+    let lead = subject.lead.map_or("", |lead| lead(verdict));
+    let said = if lead.is_empty() { said } else { format!("{lead}: {said}") };
+    let parts = [said, subject.context.clone(), whence.unwrap_or_default()];
     Item {
         id: subject.id.clone(),
         quantity: subject.quantity.clone(),
-        value: subject.result.map(|r| r.0),
-        unit: subject.unit.clone(),
-        u95: subject.result.map(|r| r.1),
-        dof: subject.dof,
-        lower: subject.limits.lower,
-        upper: subject.limits.upper,
+        value,
+        unit: subject.entry.unit.to_owned(),
+        u95,
+        dof,
+        lower: limits.lower,
+        upper: limits.upper,
         verdict,
-        note,
+        note: parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join("; "),
+    }
+}
+
+/// A value known only to lie beyond the range gone through.
+fn beyond(above: bool, end: f64, u95: f64, limits: &Zone, why: &str) -> (Verdict, String) {
+    let at_least_above = |limit: Option<f64>| limit.is_some_and(|l| end - u95 >= l);
+    let at_least_below = |limit: Option<f64>| limit.is_some_and(|l| end + u95 <= l);
+    let (out, inside) = if above {
+        (at_least_above(limits.upper), limits.upper.is_none() && at_least_above(limits.lower))
+    } else {
+        (at_least_below(limits.lower), limits.lower.is_none() && at_least_below(limits.upper))
+    };
+    if out {
+        (Verdict::Fail, format!("{why}: outside the limits by more than the gauge's U"))
+    } else if inside {
+        (Verdict::Pass, format!("{why}: inside the limit by more than the gauge's U"))
+    } else {
+        (Verdict::Error, format!("{why}: that tells nothing on a limit; let the ramps go through the region"))
     }
 }
 
@@ -109,42 +114,52 @@ fn nearest(value: f64, limits: &Zone) -> Option<(&'static str, f64, f64)> {
     }
 }
 
-fn note(subject: &Subject, value: f64, u95: f64, verdict: Verdict) -> String {
-    let Some((name, limit, margin)) = nearest(value, &subject.limits) else {
+fn note(subject: &Subject, limits: &Zone, value: f64, u95: Option<f64>, verdict: Verdict) -> String {
+    let Some((name, limit, margin)) = nearest(value, limits) else {
         return String::new();
     };
-    let unit = &subject.unit;
-    let side = if margin >= 0.0 { "inside" } else { "outside" };
-    let place =
-        format!("{side} the {name} limit of {} {unit} by {} {unit}", short(limit), short(margin.abs()));
+    let unit = subject.entry.unit;
+    let side = if (margin >= 0.0) == (name == "lower") { "above" } else { "below" };
+    let limit = quantity(limit, unit);
+    let place = if margin == 0.0 {
+        format!("on the {name} limit ({limit})")
+    } else {
+        format!("{} {side} the {name} limit ({limit})", quantity(margin.abs(), unit))
+    };
+    let Some(u95) = u95 else { return place };
     match verdict {
-        Verdict::Pass | Verdict::Fail => format!("{place}, U = {} {unit}", short(u95)),
+        Verdict::Pass | Verdict::Fail => format!("{place}, U = {}", quantity(u95, unit)),
         _ if !(value.is_finite() && u95.is_finite()) => {
             "the value or its uncertainty is not a number: repeat the measurement".to_owned()
         }
-        _ => format!("{place}, less than U = {} {unit}; {}", short(u95), remedy(subject, u95, margin)),
+        _ => format!(
+            "{place}, less than U = {}; {}",
+            quantity(u95, unit),
+            remedy(subject, limits, u95, margin)
+        ),
     }
 }
 
 /// What would decide it.
-fn remedy(subject: &Subject, u95: f64, margin: f64) -> String {
-    let unit = &subject.unit;
+fn remedy(subject: &Subject, limits: &Zone, u95: f64, margin: f64) -> String {
+    let unit = subject.entry.unit;
     if margin.abs() <= HOPELESS * u95 {
         return "so close to it that more measuring is not likely to decide".to_owned();
     }
-    if let (Some(low), Some(high)) = (subject.limits.lower, subject.limits.upper)
+    if let (Some(low), Some(high)) = (limits.lower, limits.upper)
         && margin >= 0.0
         && high - low < 2.0 * u95
     {
-        let half = short(0.5 * (high - low));
-        let most = short(margin);
+        let half = quantity(0.5 * (high - low), unit);
+        let most = quantity(margin, unit);
         return format!(
-            "U leaves no room to pass between the limits (half their distance is {half} {unit}); it would take U of \
-             at most {most} {unit}{}",
+            "U leaves no room to pass between the limits (half their distance is {half}); it would take U of \
+             at most {most}{}",
             effort(subject, margin)
         );
     }
-    format!("it would take U of at most {} {unit}{}", short(margin.abs()), effort(subject, margin.abs()))
+    let most = quantity(margin.abs(), unit);
+    format!("it would take U of at most {most}{}", effort(subject, margin.abs()))
 }
 
 /// How many repeats would bring U down to `wanted`, or that no number would.
@@ -171,8 +186,12 @@ fn effort(subject: &Subject, wanted: f64) -> String {
 }
 
 /// A number as it is read in a sentence: three significant digits.
+#[must_use]
 pub fn short(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
+    if value == 0.0 {
+        return "0".into();
+    }
+    if !value.is_finite() {
         return format!("{value}");
     }
     let magnitude = value.abs().log10().floor();
@@ -181,42 +200,56 @@ pub fn short(value: f64) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
+/// The same with its unit, where it has one.
+#[must_use]
+pub fn quantity(value: f64, unit: &str) -> String {
+    if unit.is_empty() { short(value) } else { format!("{} {unit}", short(value)) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::verdict::catalogue;
+    use crate::verdict::subject::Effort;
 
-    fn subject(value: f64, u95: f64, limits: Zone) -> Subject {
-        Subject {
-            id: "switch.trip".into(),
-            quantity: "mean trip pressure".into(),
-            unit: "kPa".into(),
-            result: Some((value, u95)),
-            dof: None,
-            limits,
-            effort: Some(Effort {
-                repeats: "cycles".into(),
-                done: 5,
-                u_random: 2.0,
-                u_systematic: 1.0,
-                from: "gauge".into(),
-            }),
-        }
+    fn judged(value: f64, u95: f64, limits: Zone) -> Item {
+        let mut subject = Subject::new(&catalogue::SWITCH_TRIP, Found::Value { value, u95, dof: None });
+        subject.effort = Some(Effort {
+            repeats: "cycles".into(),
+            done: 5,
+            u_random: 2.0,
+            u_systematic: 1.0,
+            from: "gauge".into(),
+        });
+        judge(&subject, limits)
     }
 
     #[test]
     fn notes_say_the_side_and_what_would_decide() {
         let limits = Zone { lower: Some(186.0), upper: Some(227.0) };
-        let tight = judge(&subject(207.0, 5.0, Zone { lower: Some(204.0), upper: Some(210.1) })).note;
-        let note_of = |value: f64, u: f64| judge(&subject(value, u, limits)).note;
-        insta::assert_snapshot!(note_of(207.0, 5.0), @"inside the upper limit of 227 kPa by 20 kPa, U = 5 kPa");
-        insta::assert_snapshot!(note_of(223.0, 5.0), @"inside the upper limit of 227 kPa by 4 kPa, less than U = 5 kPa; it would take U of at most 4 kPa: about 9 cycles in place of 5, or a better gauge");
-        insta::assert_snapshot!(note_of(228.0, 5.0), @"outside the upper limit of 227 kPa by 1 kPa, less than U = 5 kPa; it would take U of at most 1 kPa: no number of cycles would do, a better gauge would");
-        insta::assert_snapshot!(tight, @"inside the lower limit of 204 kPa by 3 kPa, less than U = 5 kPa; U leaves no room to pass between the limits (half their distance is 3.05 kPa); it would take U of at most 3 kPa: about 17 cycles in place of 5, or a better gauge");
-        insta::assert_snapshot!(note_of(227.1, 5.0), @"outside the upper limit of 227 kPa by 0.1 kPa, less than U = 5 kPa; so close to it that more measuring is not likely to decide");
-        insta::assert_snapshot!(note_of(225.9, 5.0), @"inside the upper limit of 227 kPa by 1.1 kPa, less than U = 5 kPa; it would take U of at most 1.1 kPa: no number of cycles would do, a better gauge would");
-        insta::assert_snapshot!(note_of(180.0, 5.0), @"outside the lower limit of 186 kPa by 6 kPa, U = 5 kPa");
-        let open = Zone { lower: None, upper: None };
-        insta::assert_snapshot!(judge(&subject(1.0, 1.0, open)).note, @"nothing to judge it by");
+        let near = Zone { lower: Some(204.0), upper: Some(210.1) };
+        let free = Zone::default();
+        let cases = [
+            (207.0, 5.0, limits),
+            (223.0, 5.0, limits),
+            (228.0, 5.0, limits),
+            (207.0, 5.0, near),
+            (227.1, 5.0, limits),
+            (225.9, 5.0, limits),
+            (180.0, 5.0, limits),
+            (1.0, 1.0, free),
+        ];
+        let notes: Vec<String> = cases.map(|(value, u, zone)| judged(value, u, zone).note).into();
+        insta::assert_snapshot!(notes.join("\n"), @"
+        20 kPa below the upper limit (227 kPa), U = 5 kPa
+        4 kPa below the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 4 kPa: about 9 cycles in place of 5, or a better gauge
+        1 kPa above the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 1 kPa: no number of cycles would do, a better gauge would
+        3 kPa above the lower limit (204 kPa), less than U = 5 kPa; U leaves no room to pass between the limits (half their distance is 3.05 kPa); it would take U of at most 3 kPa: about 17 cycles in place of 5, or a better gauge
+        0.1 kPa above the upper limit (227 kPa), less than U = 5 kPa; so close to it that more measuring is not likely to decide
+        1.1 kPa below the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 1.1 kPa: no number of cycles would do, a better gauge would
+        6 kPa below the lower limit (186 kPa), U = 5 kPa
+        no limit given
+        ");
     }
 
     #[test]
@@ -225,8 +258,25 @@ mod tests {
         assert_eq!(decide(f64::NAN, 0.1, &limits), Verdict::Undecided);
         assert_eq!(decide(1.5, f64::NAN, &limits), Verdict::Undecided);
         assert_eq!(decide(1.5, f64::INFINITY, &limits), Verdict::Undecided);
-        let mut missing = subject(1.0, 1.0, limits);
-        missing.result = None;
-        assert_eq!(judge(&missing).verdict, Verdict::Error);
+        let of =
+            |found: Found, stated: Zone| judge(&Subject::new(&catalogue::SWITCH_TRIP, found), stated).verdict;
+        assert_eq!(of(Found::Missing(String::new()), limits), Verdict::Error);
+        assert_eq!(of(Found::Nothing(String::new()), Zone::default()), Verdict::Skipped);
+        assert_eq!(of(Found::Nothing(String::new()), limits), Verdict::Undecided);
+        assert_eq!(of(Found::Alone(1.5, String::new()), limits), Verdict::Undecided);
+    }
+
+    #[test]
+    fn where_rig_and_scenario_state_limits_the_tighter_holds_and_the_note_says_so() {
+        let found = Found::Value { value: 205.0, u95: 1.0, dof: None };
+        let rig = Zone { lower: Some(186.0), upper: Some(227.0) };
+        let subject = Subject::new(&catalogue::SWITCH_TRIP, found).rig(Some(rig));
+        assert_eq!(judge(&subject, Zone::default()).verdict, Verdict::Pass);
+        let item = judge(&subject, Zone { lower: None, upper: Some(200.0) });
+        assert_eq!((item.verdict, item.lower, item.upper), (Verdict::Fail, Some(186.0), Some(200.0)));
+        insta::assert_snapshot!(item.note, @"5 kPa above the upper limit (200 kPa), U = 1 kPa; limits of the rig (186 to 227 kPa) and of the scenario (at most 200 kPa): the tighter holds");
+        // A wider limit of the scenario loosens nothing.
+        let item = judge(&subject, Zone { lower: Some(100.0), upper: Some(300.0) });
+        assert_eq!((item.verdict, item.lower, item.upper), (Verdict::Pass, Some(186.0), Some(227.0)));
     }
 }

@@ -1,5 +1,8 @@
 //! Verdict items, as in `verdicts.json`.
 
+use super::decide;
+use super::expect::{Expectation, stated};
+use super::subject::{Found, Subject};
 use crate::exit::Exit;
 use serde::{Deserialize, Serialize};
 
@@ -71,6 +74,22 @@ pub struct Verdicts {
 }
 
 impl Verdicts {
+    /// Judges everything that a measurement found against what a scenario expects. What is expected and was not found
+    /// at all is undecided.
+    #[must_use]
+    pub fn judge(subjects: &[Subject], expected: &[Expectation]) -> Self {
+        let mut items: Vec<Item> =
+            subjects.iter().map(|s| decide::judge(s, stated(expected, &s.id))).collect();
+        let absent = expected.iter().filter(|e| !subjects.iter().any(|s| e.is_about(&s.id)));
+        items.extend(absent.map(|e| {
+            let why = format!("no value to hold against the limit{}", e.entry.need.words());
+            let mut subject = Subject::new(e.entry, Found::Open(why));
+            subject.id.clone_from(&e.item);
+            decide::judge(&subject, e.limits)
+        }));
+        Self::of(items)
+    }
+
     /// The gravest of the items, as the verdict of the whole; `Skipped` where nothing was to be judged.
     #[must_use]
     pub fn of(items: Vec<Item>) -> Self {

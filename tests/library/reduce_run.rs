@@ -212,5 +212,5 @@ fn a_known_weight_and_a_known_interval() {
     let clock = reduced.check.clock.unwrap();
     assert!((clock.error - 0.1 / 119.9).abs() < 1e-9, "{clock:?}");
     assert!((reduced.systematics.u(Source::ScaleGain) - scale.u.hypot(scale.error)).abs() < 1e-12);
-    assert_eq!(ids(&reduced), ["scale.gain", "clock.rate"]);
+    assert_eq!(ids(&reduced), ["scale.gain_error", "clock.rate_error"]);
 }

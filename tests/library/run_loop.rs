@@ -7,9 +7,10 @@ use dutycup::door::record::writer::Recorder;
 use dutycup::door::run::bench::Bench;
 use dutycup::door::run::drive::drive;
 use dutycup::door::run::ending::Ending;
-use dutycup::door::script::plan::{CollectStop, Op, Plan, Purpose, Step};
+use dutycup::door::script::plan::{CollectStop, Op, Plan, Step};
 use dutycup::door::script::rig::Rig;
 use dutycup::door::script::role::Role;
+use dutycup::door::verdict::purpose::Purpose;
 use std::fs;
 use std::path::{Path, PathBuf};
 

@@ -8,7 +8,7 @@ use dutycup::door::reduce::switch_faults::findings;
 use dutycup::door::reduce::switch_points::SwitchPoints;
 use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::script::rig::SwitchSpec;
-use dutycup::door::verdict::item::Verdict;
+use dutycup::door::verdict::item::{Verdict, Verdicts};
 
 const PSI: f64 = 6.894_757_293_168_361;
 
@@ -51,7 +51,7 @@ fn outcome(points: &SwitchPoints) -> (Vec<&'static str>, Verdict, Verdict) {
     const OF_THE_RAMPS: [&str; 3] = ["assumed.gauge", "switch.drifts", "switch.lag_not_known"];
     let all = findings(points, Some(&wanted()));
     let ids = all.iter().map(|f| f.id).filter(|id| !OF_THE_RAMPS.contains(id));
-    let judged = items(points, Some(&wanted()));
+    let judged = Verdicts::judge(&items(points, Some(&wanted())), &[]).items;
     (ids.collect(), judged[0].verdict, judged[1].verdict)
 }
 
@@ -62,7 +62,7 @@ fn sound(p: f64, up: bool, _: f64) -> bool {
 
 #[test]
 fn every_bad_condition_is_named() {
-    use Verdict::{Error, Fail, Pass, Skipped, Undecided};
+    use Verdict::{Error, Fail, Pass, Undecided};
     let check = |name: &str, points: SwitchPoints, ids: &[&str], trip: Verdict, reset: Verdict| {
         let got = outcome(&points);
         assert_eq!((got.0.as_slice(), got.1, got.2), (ids, trip, reset), "{name}");
@@ -73,14 +73,14 @@ fn every_bad_condition_is_named() {
         cycles(6, 20.0, 45.0, |_, _, _| false, false),
         &["switch.never_trips"],
         Fail,
-        Skipped,
+        Undecided,
     );
     check(
         "stuck closed",
         cycles(6, 0.0, 45.0, |_, _, _| true, false),
         &["switch.stuck_closed"],
         Fail,
-        Skipped,
+        Undecided,
     );
     check(
         "trips at zero",
@@ -103,25 +103,25 @@ fn every_bad_condition_is_named() {
         cycles(6, 10.0, 25.0, |_, _, _| false, false),
         &["line.region_not_reached"],
         Error,
-        Skipped,
+        Undecided,
     );
     check(
         "leak larger than the pump",
         cycles(6, 1.0, 6.0, |_, _, _| false, true),
         &["line.leak_larger_than_pump"],
         Error,
-        Skipped,
+        Undecided,
     );
     check("one cycle", cycles(1, 20.0, 40.0, sound, false), &["switch.too_few_cycles"], Undecided, Undecided);
-    check("no rise", SwitchPoints::new(Vec::new(), Gauge::assumed()), &["switch.no_rise"], Error, Skipped);
+    check("no rise", SwitchPoints::new(Vec::new(), Gauge::assumed()), &["switch.no_rise"], Error, Undecided);
 }
 
 #[test]
 fn chatter_fails_an_item_of_its_own() {
     let restless = |p: f64, up: bool, t: f64| sound(p, up, t) && !((t * 2.0) as u32).is_multiple_of(3);
     let points = cycles(6, 20.0, 40.0, restless, false);
-    let judged = items(&points, None);
-    let contact = judged.iter().find(|i| i.id == "switch.contact").unwrap();
+    let judged = Verdicts::judge(&items(&points, None), &[]).items;
+    let contact = judged.iter().find(|i| i.id == "switch.chatter").unwrap();
     assert_eq!(contact.verdict, Verdict::Fail);
 }
 
@@ -136,6 +136,7 @@ fn findings_say_what_was_found_and_what_to_do() {
     };
     insta::assert_snapshot!(shown(&cycles(6, 20.0, 45.0, |_, _, _| false, false)));
     insta::assert_snapshot!(shown(&cycles(6, 1.0, 6.0, |_, _, _| false, true)));
-    let judged = items(&cycles(6, 20.0, 45.0, |_, _, _| false, false), Some(&wanted()));
+    let judged =
+        Verdicts::judge(&items(&cycles(6, 20.0, 45.0, |_, _, _| false, false), Some(&wanted())), &[]).items;
     insta::assert_snapshot!(judged[0].note);
 }

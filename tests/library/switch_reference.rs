@@ -11,7 +11,7 @@ use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::reduce::switch_run::from_csv;
 use dutycup::door::reduce::{ramps_csv, switch_cycles};
 use dutycup::door::script::rig::{Bound, SwitchSpec};
-use dutycup::door::verdict::item::Verdict;
+use dutycup::door::verdict::item::{Verdict, Verdicts};
 use std::fmt::Write as _;
 
 const PSI: f64 = 6.894_757_293_168_361;
@@ -110,7 +110,7 @@ fn a_file_with_the_customary_gauge_is_judged_with_its_parts_apart() {
     let text = triangle(&[1.0; 6], 30.1, 26.2, 0.0);
     let points = from_text(&text, Gauge::assumed());
     let wanted = SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: None };
-    let judged = items(&points, Some(&wanted));
+    let judged = Verdicts::judge(&items(&points, Some(&wanted)), &[]).items;
     let verdicts: Vec<(&str, Verdict)> = judged.iter().map(|i| (i.id.as_str(), i.verdict)).collect();
     assert_eq!(
         verdicts,
@@ -119,13 +119,14 @@ fn a_file_with_the_customary_gauge_is_judged_with_its_parts_apart() {
             ("switch.reset", Verdict::Skipped),
             ("switch.differential", Verdict::Skipped),
             ("switch.repeatability", Verdict::Skipped),
+            ("switch.chatter", Verdict::Skipped),
         ]
     );
     insta::assert_snapshot!(judged[0].note);
     let tight = SwitchSpec { tolerance_kpa: 0.5 * PSI, ..wanted };
-    assert_eq!(trip(&points, Some(&tight)).verdict, Verdict::Undecided);
+    assert_eq!(Verdicts::judge(&[trip(&points, Some(&tight))], &[]).verdict, Verdict::Undecided);
     let off = SwitchSpec { set_point_kpa: 40.0 * PSI, ..wanted };
-    assert_eq!(trip(&points, Some(&off)).verdict, Verdict::Fail);
+    assert_eq!(Verdicts::judge(&[trip(&points, Some(&off))], &[]).verdict, Verdict::Fail);
     let csv = switch_cycles::to_csv(&points.ramps);
     assert_eq!(csv.lines().count(), 13);
 }

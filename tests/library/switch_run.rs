@@ -5,11 +5,13 @@
 
 use crate::record_rig;
 use dutycup::door::clock::Moment;
-use dutycup::door::judge::line_runs::{dead_head, leak_down, switch_of_file, switch_of_run, tank_level};
+use dutycup::door::judge::line_runs::{
+    Outcome, dead_head, leak_down, switch_of_file, switch_of_run, tank_level,
+};
 use dutycup::door::record::{Recorder, RunFolder};
 use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::script::rig::{Rig, SwitchSpec};
-use dutycup::door::verdict::item::{Item, Verdict};
+use dutycup::door::verdict::item::{Item, Verdict, Verdicts};
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -42,8 +44,12 @@ fn ramp(cycle: u32, up: bool) -> impl Iterator<Item = (f64, f64, bool)> {
     })
 }
 
-fn item<'a>(items: &'a [Item], id: &str) -> &'a Item {
-    items.iter().find(|i| i.id == id).unwrap_or_else(|| panic!("no {id}"))
+fn judged(outcome: &Outcome) -> Vec<Item> {
+    Verdicts::judge(&outcome.subjects, &[]).items
+}
+
+fn item(items: &[Item], id: &str) -> Item {
+    items.iter().find(|i| i.id == id).cloned().unwrap_or_else(|| panic!("no {id}"))
 }
 
 #[test]
@@ -83,18 +89,18 @@ fn a_run_and_a_file_of_the_same_ramps_agree() {
             recorder.event(start, "mark", 1, "kind=end;of=decay").unwrap();
         }
     });
-    let run = switch_of_run(&folder, &rig, Some(&wanted()), None, &[]).unwrap();
+    let run = switch_of_run(&folder, &rig, Some(&wanted()), None).unwrap();
     let path = dir.path().join("ramps.csv");
     std::fs::write(&path, text).unwrap();
     let file = switch_of_file(&path, Gauge::assumed(), Some(&wanted())).unwrap();
     for id in ["switch.trip", "switch.reset", "switch.differential"] {
-        let (a, b) = (item(&run.items, id), item(&file.items, id));
+        let (a, b) = (item(&judged(&run), id), item(&judged(&file), id));
         assert!((a.value.unwrap() - b.value.unwrap()).abs() < 1e-3, "{id}: {a:?} {b:?}");
         assert!((a.u95.unwrap() - b.u95.unwrap()).abs() < 1e-3, "{id}");
         assert_eq!(a.verdict, b.verdict);
     }
-    assert_eq!(item(&run.items, "switch.trip").verdict, Verdict::Pass);
-    let dark = item(&run.items, "switch.dark_after").value.unwrap();
+    assert_eq!(item(&judged(&run), "switch.trip").verdict, Verdict::Pass);
+    let dark = item(&judged(&run), "switch.release_time").value.unwrap();
     assert!((dark - 0.32).abs() < 0.021, "{dark}");
     assert_eq!(run.files[0].0, "switch_cycles.csv");
     assert_eq!(run.files[0].1.lines().count(), 13);
@@ -106,11 +112,11 @@ fn a_run_without_ramps_says_so() {
     let (folder, rig) = recorded(dir.path(), |recorder| {
         recorder.sample(Moment::from_ms(10), 1, LINE, 1.0).unwrap();
     });
-    let none = switch_of_run(&folder, &rig, None, None, &[]).unwrap_err();
+    let none = switch_of_run(&folder, &rig, None, None).unwrap_err();
     assert!(none.to_string().contains("no ramps"), "{none}");
-    assert!(leak_down(&folder, &rig, None, &[]).unwrap_err().to_string().contains("leak"));
-    assert!(tank_level(&folder, &rig, &[]).unwrap_err().to_string().contains("level"));
-    assert!(dead_head(&folder, &rig, &[]).unwrap_err().to_string().contains("dead_head"));
+    assert!(leak_down(&folder, &rig, None).unwrap_err().to_string().contains("leak"));
+    assert!(tank_level(&folder, &rig).unwrap_err().to_string().contains("level"));
+    assert!(dead_head(&folder, &rig).unwrap_err().to_string().contains("dead_head"));
 }
 
 #[test]
@@ -129,8 +135,8 @@ fn a_leak_down_is_judged() {
             }
             recorder.event(Moment::from_ms(60_000), "mark", 1, "kind=end;of=leak").unwrap();
         });
-        let outcome = leak_down(&folder, &rig, None, &[]).unwrap();
-        let leak = item(&outcome.items, "line.leak").clone();
+        let outcome = leak_down(&folder, &rig, None).unwrap();
+        let leak = item(&judged(&outcome), "line.leak");
         assert!((leak.value.unwrap() - per_min).abs() < 0.5, "{leak:?}");
         leak.verdict
     };

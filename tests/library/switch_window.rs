@@ -6,14 +6,20 @@
 #![allow(clippy::unwrap_used, reason = "a failure here fails the test")]
 
 use dutycup::door::judge::window::{
-    Advice, ByBoost, Cell, Edge, Lamp, LineAt, MARGIN_KPA, NoWindow, Pair, Switch, cells_from, item, window,
+    Advice, ByBoost, Cell, Edge, Lamp, LineAt, MARGIN_KPA, NoWindow, Pair, Switch, Window, cells_from,
+    margin, window,
 };
 use dutycup::door::judge::window_pair::cells;
 use dutycup::door::judge::window_text::{sentences, to_csv};
 use dutycup::door::reduce::table;
-use dutycup::door::verdict::item::Verdict;
+use dutycup::door::verdict::item::{Item, Verdict, Verdicts};
 
 const PSI: f64 = 6.894_757_293_168_361;
+
+/// The window as an item.
+fn judged(answer: &Result<Window, NoWindow>) -> Item {
+    Verdicts::judge(&[margin(answer)], &[]).items.remove(0)
+}
 
 /// A pair that sprays `full` mL/min at 100 % duty through a nozzle of 10 US gal/h at 100 psi.
 fn pair(full: f64, u_kpa: f64) -> impl Fn(f64, f64) -> Result<LineAt, String> {
@@ -43,7 +49,7 @@ fn the_lowest_pressure_belongs_to_the_start_of_spraying() {
     // Reset 26 psi stands above 20 psi and margin; trip 30 psi stands far above 9.4 psi: dark while spraying.
     assert_eq!(w.by_boost, ByBoost::Dark);
     assert!(w.cells.iter().all(|c| c.lamp == Lamp::Dark));
-    let judged = item(&Ok(w.clone()));
+    let judged = judged(&Ok(w.clone()));
     assert_eq!((judged.id.as_str(), judged.verdict), ("switch.window", Verdict::Fail));
     // No set point is right; by hand: lowest = 20 + margin + 0.7 + 4 psi.
     let Advice::None { lowest_kpa, from } = w.advice else { panic!("{:?}", w.advice) };
@@ -67,7 +73,7 @@ fn every_lamp_by_hand() {
         let w = answer.clone().unwrap();
         assert!((w.cells[w.lowest].line.line_kpa / PSI - 40.56).abs() < 0.01);
         assert_eq!((w.cells[w.lowest].lamp, w.by_boost), (lamp, by), "{trip} {reset} {peak}");
-        assert_eq!(item(&answer).verdict, verdict, "{trip} {reset} {peak}");
+        assert_eq!(judged(&answer).verdict, verdict, "{trip} {reset} {peak}");
     };
     check(30.0, 26.0, 20.0, Lamp::Lit, ByBoost::Dark, Verdict::Pass);
     check(30.0, 26.0, 28.0, Lamp::Lit, ByBoost::StaysLit, Verdict::Fail);
@@ -101,7 +107,7 @@ fn where_nothing_is_known_nothing_is_judged() {
     assert_eq!(answer, Err(NoWindow::NothingSprays));
     let unknown = |_: f64, _: f64| -> Result<LineAt, String> { Err("line pressure was not measured".into()) };
     let answer = window(&unknown, &switch(30.0, 26.0, 0.7), 140.0, &cells, MARGIN_KPA);
-    let judged = item(&answer);
+    let judged = judged(&answer);
     assert_eq!(judged.verdict, Verdict::Undecided);
     assert!(judged.note.contains("not measured"), "{}", judged.note);
 }

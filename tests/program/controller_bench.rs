@@ -121,7 +121,7 @@ fn percentiles_of_responses_hold_the_truth() {
     for (output, from, to) in [("duty_output.pump", 0.020, 0.030), ("switched.valve", 0.0, 0.010)] {
         for (share, name) in [(0.5, "p50"), (0.95, "p95")] {
             for way in ["up", "down"] {
-                let id = format!("response.{output}.{way}.{name}");
+                let id = format!("controller.response.{output}.{way}.{name}");
                 let item = items.iter().find(|i| i["id"] == id.as_str()).unwrap_or_else(|| panic!("{id}"));
                 let (value, u) = (item["value"].as_f64().expect("value"), item["u95"].as_f64().expect("U"));
                 let truth = from + share * (to - from);
@@ -209,7 +209,7 @@ fn a_road_trace_says_what_was_sprayed() {
         let item = items.iter().find(|i| i["id"] == id).unwrap_or_else(|| panic!("{id}"));
         (item["value"].as_f64().expect("value"), item["u95"].as_f64().expect("U"))
     };
-    let ((ml, u), (minutes, _)) = (value("road.volume"), value("road.minutes_per_tank"));
+    let ((ml, u), (minutes, _)) = (value("road.volume"), value("road.tank_endurance"));
     let last: f64 = (csv.lines().last())
         .and_then(|l| l.rsplit(',').next())
         .and_then(|c| c.parse().ok())

@@ -135,9 +135,9 @@ fn a_check_of_scale_and_clock_finds_the_drawn_errors() {
     let output = dutycup(&["run", "scenarios/check-scale.yaml", "--seed", "4", "--out", &out]);
     assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
     // The rig states limits of 0.05 % for the scale and 0.002 % for the clock; the errors are drawn from them.
-    let (scale, u) = item(&dir, "scale.gain");
+    let (scale, u) = item(&dir, "scale.gain_error");
     assert!(scale.abs() <= 0.05 + u && u < 0.03, "{scale} {u}");
-    let (clock, u) = item(&dir, "clock.gain");
+    let (clock, u) = item(&dir, "clock.rate_error");
     assert!(clock.abs() <= 0.002 + u && u < 0.1, "{clock} {u}");
 }
 
@@ -147,7 +147,7 @@ fn the_line_scenarios_end_with_their_items() {
         ("pressure-switch", "switch.trip"),
         ("leak-down", "line.leak"),
         ("dead-head", "line.dead_head"),
-        ("tank-level", "tank.drawn"),
+        ("tank-level", "tank.drawn_volume"),
         ("road-trace", "road.volume"),
     ] {
         let dir = scratch(scenario);

@@ -13,7 +13,7 @@ use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::reduce::switch_points::{Point, SwitchPoints};
 use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::script::rig::{Bound, SwitchSpec};
-use dutycup::door::verdict::item::Verdict;
+use dutycup::door::verdict::item::{Verdict, Verdicts};
 
 const PSI: f64 = 6.894_757_293_168_361;
 const BENCHES: u64 = 500;
@@ -155,8 +155,18 @@ impl Tally {
         let wanted =
             SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: Some(26.0 * PSI) };
         let u = |p: &Point| p.all.unwrap().u95 / PSI;
-        self.verdict(switch::trip(points, Some(&wanted)).verdict, t.trip, (27.0, 33.0), u(trip));
-        self.verdict(switch::reset(points, Some(&wanted)).verdict, t.reset, (23.0, 29.0), u(reset));
+        self.verdict(
+            Verdicts::judge(&[switch::trip(points, Some(&wanted))], &[]).verdict,
+            t.trip,
+            (27.0, 33.0),
+            u(trip),
+        );
+        self.verdict(
+            Verdicts::judge(&[switch::reset(points, Some(&wanted))], &[]).verdict,
+            t.reset,
+            (23.0, 29.0),
+            u(reset),
+        );
     }
 
     fn report(&mut self, name: &str) {

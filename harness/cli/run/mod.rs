@@ -22,10 +22,11 @@ use crate::quantity::Units;
 use crate::record::run_file::{FileRecord, RunFile};
 use crate::run::ending::Ending;
 use crate::script::Scenario;
-use crate::script::plan::{Op, Plan, Purpose};
+use crate::script::plan::{Op, Plan};
 use crate::script::rig::Rig;
 use crate::script::shipped;
 use crate::script::yaml::Text;
+use crate::verdict::purpose::Purpose;
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
 

@@ -33,6 +33,12 @@ fn item(c: &Compared) -> Option<Item> {
 /// A stable id: `duty_output.pump.steady_up@55.16kPa_4000rpm_13.8V`.
 #[must_use]
 pub fn id(o: &Observation) -> String {
+    format!("{}.{}{}", o.output, o.kind.word(), id_at(o))
+}
+
+/// The point of an observation, as it stands in ids; empty where nothing is known of it.
+#[must_use]
+pub fn id_at(o: &Observation) -> String {
     let At { boost_kpa, boost_v, rpm, supply_v } = &o.at;
     let boost = match (boost_kpa, boost_v) {
         (Some(kpa), _) => Some(format!("{kpa:.2}kPa")),
@@ -41,8 +47,7 @@ pub fn id(o: &Observation) -> String {
     };
     let parts = [boost, rpm.map(|r| format!("{r:.0}rpm")), supply_v.map(|v| format!("{v:.1}V"))];
     let at: Vec<String> = parts.into_iter().flatten().collect();
-    let at = if at.is_empty() { String::new() } else { format!("@{}", at.join("_")) };
-    format!("{}.{}{at}", o.output, o.kind.word())
+    if at.is_empty() { String::new() } else { format!("@{}", at.join("_")) }
 }
 
 /// What was, what is, and what would decide it.

@@ -118,10 +118,12 @@ fn headline(top: f64, full: Option<Measured>, example: Option<Measured>, units: 
     let shown = KeyFigure::measured("", full, "mL/min", units);
     let start = format!("At {top:.0} % duty this pair delivers {} into an open cup.", shown.line());
     match example {
-        Some(example) if full.value > 0.0 => {
-            let share = 100.0 * example.value / full.value * top / 100.0;
+        Some(example) if full.value > 0.0 && top > EXAMPLE_DUTY_PCT => {
+            let share = 100.0 * example.value / full.value;
+            let straight = 100.0 * EXAMPLE_DUTY_PCT / top;
             format!(
-                "{start} At {EXAMPLE_DUTY_PCT:.0} % duty it delivers {share:.1} % of that, not {EXAMPLE_DUTY_PCT:.0} %."
+                "{start} At {EXAMPLE_DUTY_PCT:.0} % duty it delivers {share:.1} % of that; in proportion to duty it \
+                 would be {straight:.1} %."
             )
         }
         _ => start,

@@ -11,8 +11,8 @@ use crate::report::chart::{Axis, Chart, Ink, Layer, Line, Panel, Plot, Span, Spa
 use crate::report::figure_text::Units;
 use crate::report::page::{Block, Cell, Column, Figure, Section, Table};
 use crate::report::words::FileName;
-use crate::script::plan::Purpose;
 use crate::script::role::{Direction, Role};
+use crate::verdict::purpose::Purpose;
 
 /// Heading of the section with the run over time.
 pub const RUN_HEADING: &str = "The run";

@@ -11,6 +11,8 @@ use crate::script::limits::{Asked, AskedLimit};
 use crate::script::plan::{CollectStop, Until};
 use crate::script::role::Role;
 use crate::script::shape::value::{Fields, Item, Value};
+use crate::verdict::catalogue;
+use crate::verdict::purpose::Purpose;
 
 /// Most points of one sweep.
 pub(super) const POINTS_MAX: usize = 10_000;
@@ -18,6 +20,7 @@ pub(super) const POINTS_MAX: usize = 10_000;
 /// Decodes steps, telling problems.
 pub(super) struct Decoder<'d> {
     pub(super) beside: &'d Beside,
+    pub(super) purpose: Purpose,
     pub(super) tell: &'d mut dyn FnMut(&Item, Problem),
 }
 
@@ -334,7 +337,25 @@ impl Decoder<'_> {
             }
             _ => {}
         }
-        Action::Expect { item: fields.text("item"), lower, upper }
+        let id = fields.text("item");
+        self.given(fields.item("item"), &id);
+        Action::Expect { item: id, lower, upper }
+    }
+
+    /// Whether this scenario's measurement gives the item that is expected.
+    fn given(&mut self, item: &Item, id: &str) {
+        let purpose = self.purpose;
+        if catalogue::find(id).is_none_or(|entry| entry.given_by(purpose)) {
+            return;
+        }
+        let who = catalogue::find(id).map(catalogue::Entry::given_in_words).unwrap_or_default();
+        let good = catalogue::ids_of(purpose);
+        let expected = match good.as_slice() {
+            [] => "no `expect` at all: nothing of such a run is judged".to_owned(),
+            ids => format!("one of {}", ids.join(", ")),
+        };
+        let what = format!("a scenario of purpose {} does not give {id}", purpose.word());
+        (self.tell)(item, Problem::new(what).expected(expected).help(format!("{id} is given by {who}")));
     }
 }
 

@@ -9,13 +9,13 @@ pub mod step;
 mod trace;
 
 use super::limits::Asked;
-use super::plan::Purpose;
 use super::shape::check::Checker;
 use super::shape::scenario::SCENARIO;
 use super::shape::value::{Fields, Item};
 use super::shipped::{self, Beside};
 use super::yaml::{self, Node, Text};
 use crate::problem::{Problem, Problems};
+use crate::verdict::purpose::Purpose;
 use parameters::Parameter;
 use std::path::Path;
 use step::Step;
@@ -81,7 +81,7 @@ pub fn read(text: Text, beside: impl Into<Beside>) -> Result<Scenario, Problems>
     let (_, fields) = scenario.resolve(&[])?;
     scenario.name = fields.text("scenario");
     scenario.about = fields.maybe_text("about");
-    scenario.purpose = purpose(fields.word("purpose"));
+    scenario.purpose = purpose(&fields);
     scenario.cautions = fields.item("cautions").list().iter().map(|item| item.text.clone()).collect();
     Ok(scenario)
 }
@@ -108,6 +108,7 @@ impl Scenario {
         let mut problems = Problems::default();
         let mut decoder = decode::Decoder {
             beside: &self.beside,
+            purpose: purpose(&fields),
             tell: &mut |item: &Item, problem: Problem| {
                 let from = item.from.as_deref().map(|from| format!("it comes from {from}"));
                 let help = match (problem.help.clone(), from) {
@@ -127,17 +128,7 @@ impl Scenario {
     }
 }
 
-fn purpose(word: &str) -> Purpose {
-    match word {
-        "pair" => Purpose::Pair,
-        "duty_curve" => Purpose::DutyCurve,
-        "switch" => Purpose::Switch,
-        "leak_down" => Purpose::LeakDown,
-        "dead_head" => Purpose::DeadHead,
-        "tank_level" => Purpose::TankLevel,
-        "controller" => Purpose::Controller,
-        "road_trace" => Purpose::RoadTrace,
-        "check_scale" => Purpose::CheckScale,
-        _ => Purpose::Record,
-    }
+/// What the analysis makes of the record; the table has let only such words through.
+fn purpose(fields: &Fields) -> Purpose {
+    Purpose::parse(fields.word("purpose")).unwrap_or(Purpose::Record)
 }

@@ -166,34 +166,10 @@ pub const fn plausible(dimension: Dimension) -> (&'static str, &'static str) {
         Dimension::Ratio => ("-5 %", "105 %"),
         Dimension::Temperature => ("-40 degC", "150 degC"),
         Dimension::Length => ("-10 m", "10 m"),
+        Dimension::PressureRate => ("-1000 psi/min", "1000 psi/min"),
+        Dimension::NozzleCoefficient => ("0 mL/min/sqrt(kPa)", "10000 mL/min/sqrt(kPa)"),
+        Dimension::Compliance => ("0 mL/kPa", "100 mL/kPa"),
+        Dimension::Number => ("-1e6", "1e6"),
         Dimension::Switch => ("off", "on"),
     }
-}
-
-/// Verdict items a scenario may expect something of, with the dimension of their limits.
-pub const ITEMS: &[(&str, Dimension, &str)] = &[
-    ("nozzle.rating", Dimension::Flow, "fitted flow at the pressure of the nozzle's rating"),
-    (
-        "nozzle.exponent",
-        Dimension::Ratio,
-        "free exponent of the nozzle law, in hundredths: 50 % is the square root",
-    ),
-    ("pump.full_flow", Dimension::Flow, "flow at full duty at the bench's conditions"),
-    ("pump.dead_head", Dimension::GaugePressure, "highest pressure against a closed outlet"),
-    ("duty.dead_band", Dimension::Ratio, "duty at which steady flow stops on the way down"),
-    ("duty.breakaway", Dimension::Ratio, "duty at which flow starts on the way up"),
-    ("switch.trip", Dimension::GaugePressure, "mean pressure at which the switch makes"),
-    ("switch.reset", Dimension::GaugePressure, "mean pressure at which the switch breaks"),
-    ("switch.decay", Dimension::Time, "time from pump stop to the switch breaking"),
-    ("line.leak", Dimension::GaugePressure, "pressure lost in a minute behind a closed outlet"),
-    ("tank.level", Dimension::Mass, "mass in the supply tank at which the level switch breaks"),
-    ("scale.gain", Dimension::Ratio, "reading over known mass"),
-    ("clock.gain", Dimension::Ratio, "our interval over the known one"),
-    ("controller.response", Dimension::Time, "time from input step to output change"),
-];
-
-/// The dimension of a verdict item.
-#[must_use]
-pub fn item_dimension(id: &str) -> Option<Dimension> {
-    ITEMS.iter().find(|(name, _, _)| *name == id).map(|(_, d, _)| *d)
 }

@@ -6,11 +6,13 @@
 use super::check::Checker;
 use super::value::Value;
 use super::words::{self, is_name};
-use super::{Field, ITEMS, Kind, Measure, Use, item_dimension, plausible};
+use super::{Field, Kind, Measure, Use, plausible};
 use crate::problem::{Problem, nearest};
 use crate::quantity::{Dimension, QuantityError, parse, parse_difference, parse_number};
 use crate::script::role::Role;
 use crate::script::yaml::Node;
+use crate::verdict::catalogue;
+use crate::verdict::expect::Expectation;
 
 impl Checker<'_> {
     /// Checks a single value.
@@ -125,11 +127,13 @@ impl Checker<'_> {
     }
 
     fn verdict_item(&mut self, node: &Node, text: &str) -> Value {
-        if item_dimension(text).is_some() {
-            return Value::Text;
-        }
-        let what = format!("\"{text}\" is not a verdict item");
-        self.near_miss(node, what, text, ITEMS.iter().map(|(id, _, _)| *id).collect())
+        let problem = match Expectation::new(text, None, None) {
+            Ok(_) => return Value::Text,
+            Err(problem) => problem,
+        };
+        let runs = |e: &&catalogue::Entry| matches!(e.giver, catalogue::Giver::Runs(_));
+        let known: Vec<&str> = catalogue::CATALOGUE.iter().filter(runs).map(|e| e.id).collect();
+        self.wrong(node, problem.expected(format!("one of {}", known.join(", "))))
     }
 
     /// A value whose dimension is that of the role or item another name gives; nothing is said where that name is
@@ -137,12 +141,13 @@ impl Checker<'_> {
     fn of(&mut self, node: &Node, on: &str, measure: Measure) -> Value {
         let wire = matches!(measure, Measure::Wire | Measure::WireDifference);
         let decided = self.decided(on);
-        let dimension = match decided.map(|text| (Role::parse(text), item_dimension(text))) {
-            Some((Some(Role::Boost), _)) if wire => Dimension::Voltage,
-            Some((Some(role), _)) => role.dimension(),
-            Some((None, Some(dimension))) => dimension,
-            _ => return Value::Wrong,
-        };
+        let dimension =
+            match decided.map(|text| (Role::parse(text), catalogue::find(text).map(|e| e.dimension))) {
+                Some((Some(Role::Boost), _)) if wire => Dimension::Voltage,
+                Some((Some(role), _)) => role.dimension(),
+                Some((None, Some(dimension))) => dimension,
+                _ => return Value::Wrong,
+            };
         let difference = matches!(measure, Measure::Difference | Measure::WireDifference);
         self.of_dimension(node, dimension, difference)
     }

@@ -8,6 +8,7 @@ use super::Kind::{
 use super::Need::{Default, Optional, Required};
 use super::{Field, Kind, Measure, Need, Shape, Use, Words};
 use crate::quantity::Dimension;
+use crate::verdict::purpose::Purpose;
 
 const fn field(
     name: &'static str,
@@ -36,7 +37,7 @@ pub static SCENARIO: Shape = Shape {
         field("format", Whole(1, 1), Required, "1", "version of this file's form"),
         field("scenario", Name, Required, "pump-and-nozzle", "its name, part of the run folder's name"),
         field("about", Prose, Optional, "fits a pair", "what it does, for people"),
-        field("purpose", Word(PURPOSES), Required, "pair", "what the analysis makes of the record"),
+        field("purpose", Word(Purpose::WORDS), Required, "pair", "what the analysis makes of the record"),
         field("cautions", List(&PROSE, 0, 20), Default("[]"), "[Wear eye protection.]",
             "shown before the bench is armed"),
         field("parameters", Named(&Map(&PARAMETER)), Default("{}"), "{dwell: {default: 30 s}}",
@@ -46,19 +47,6 @@ pub static SCENARIO: Shape = Shape {
         field("steps", List(&STEPS, 1, 1000), Required, "[...]", "what to do, in order"),
     ],
 };
-
-const PURPOSES: Words = &[
-    ("pair", "fit the pump and nozzle pair, write a calibration"),
-    ("duty_curve", "duty curve through the controller"),
-    ("switch", "trip and reset of the pressure switch"),
-    ("leak_down", "leak and compliance behind the closed outlet"),
-    ("dead_head", "highest pressure"),
-    ("tank_level", "level switch of the tank"),
-    ("controller", "outputs of a controller"),
-    ("road_trace", "replay of a road trace"),
-    ("check_scale", "check weight and clock"),
-    ("record", "only record, and judge what the scenario expects"),
-];
 
 #[rustfmt::skip]
 static PARAMETER: Shape = Shape {
