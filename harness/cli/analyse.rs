@@ -1,6 +1,7 @@
 //! `dutycup analyse PATH`: redoes everything after the recording from a run folder, or from points taken elsewhere.
 
 use super::analysis::{self, Display, Source};
+use super::besides::{Against, Besides};
 use super::line;
 use super::predict::value;
 use super::{Failure, Outcome};
@@ -42,6 +43,8 @@ pub(super) struct Options {
     /// Run folder of a check of scale and clock: what it found stands in the place of what the rig states.
     #[arg(long, value_name = "RUN")]
     checked: Option<PathBuf>,
+    #[command(flatten)]
+    against: Against,
     /// Folder for the results, new or empty; beside the data if none is given.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -51,14 +54,14 @@ pub(super) struct Options {
 
 /// Runs the command.
 pub(super) fn main(options: &Options) -> Outcome {
-    let checked = options.checked.as_deref().map(analysis::checked).transpose()?;
+    let besides =
+        Besides::read(options.calibration.as_deref(), options.checked.as_deref(), &options.against)?;
     if options.path.is_dir() {
         let out = match &options.out {
             Some(out) => fresh_folder(out)?,
             None => options.path.clone(),
         };
-        let coefficient = options.calibration.as_deref().map(line::coefficient).transpose()?;
-        return analysis::of_run(&options.path, &out, coefficient, checked.as_ref(), &options.display);
+        return analysis::of_run(&options.path, &out, &besides, &options.display);
     }
     let rig = options.rig.as_deref().map(crate::script::load_rig).transpose()?;
     let name = options.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
@@ -67,7 +70,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     }
     let table = crate::reduce::table::read(&options.path)?;
     let mut reduced = crate::reduce::from_table(&table, rig.as_ref())?;
-    if let Some(check) = &checked {
+    if let Some(check) = &besides.checked {
         check.apply(&mut reduced.systematics);
     }
     let out = match &options.out {
@@ -86,6 +89,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         written: WallTime::now().to_rfc3339(),
         folder: None,
         out: &out,
+        besides: &besides,
     };
     analysis::pair(&source, &options.display)
 }

@@ -3,6 +3,7 @@
 //! In: a run folder, or points taken by hand, with a rig. Out: the files of a calibration in a folder, and the summary
 //! on the terminal. Never: a change of the record.
 
+use super::besides::Besides;
 use super::line;
 use super::output::{data, data_as_is, write_report, write_text};
 use super::{Failure, say};
@@ -12,13 +13,14 @@ use crate::fit::facts::PairFacts;
 use crate::fit::pair::{PairFit, fit};
 use crate::fit::store::Origin;
 use crate::judge::check_scale;
-use crate::judge::line_runs::{Coefficient, Outcome};
+use crate::judge::line_runs::Outcome;
 use crate::judge::pair::items;
 use crate::problem::Problem;
 use crate::record::run_file::FileRecord;
 use crate::reduce::Reduced;
 use crate::reduce::check_scale::Check;
 use crate::reduce::collections_csv;
+use crate::reduce::finding::Finding;
 use crate::report::figure_text::Units;
 use crate::report::junit;
 use crate::report::pages::pair::page;
@@ -88,6 +90,8 @@ pub(super) struct Source<'a> {
     pub(super) folder: Option<&'a crate::record::RunFolder>,
     /// Where results go.
     pub(super) out: &'a Path,
+    /// What was given besides.
+    pub(super) besides: &'a Besides,
 }
 
 /// Fits a pair and writes everything.
@@ -114,9 +118,11 @@ pub(super) fn pair(source: &Source<'_>, display: &Display) -> Result<Exit, Failu
     };
     write_text(&out.join("calibration.yaml"), &fitted.calibration(&origin).write()?)?;
     write_text(&out.join("calibration.schema.json"), &format!("{:#}\n", crate::calibration::schema()))?;
-    let verdicts = Verdicts::judge(&items(&fitted), &source.expected);
+    let (clogging, noticed) = source.besides.clogging(&fitted.model);
+    let subjects = [items(&fitted), clogging].concat();
+    let verdicts = Verdicts::judge(&subjects, &source.expected);
     write_verdicts(out, &source.subject, &verdicts)?;
-    let summary = report(source, &fitted, &verdicts, display)?;
+    let summary = report(source, &fitted, &noticed, &verdicts, display)?;
     show(&source.subject, &summary, &verdicts, out, display)?;
     Ok(verdicts.verdict.exit())
 }
@@ -140,10 +146,11 @@ pub(super) fn write_verdicts(out: &Path, subject: &Subject, verdicts: &Verdicts)
 fn report(
     source: &Source<'_>,
     fitted: &PairFit,
+    noticed: &[Finding],
     verdicts: &Verdicts,
     display: &Display,
 ) -> Result<Summary, Failure> {
-    let page = page(&source.subject, &source.reduced, fitted, verdicts, display.units.into());
+    let page = page(&source.subject, &source.reduced, fitted, noticed, verdicts, display.units.into());
     let summary = page.summary.clone();
     write_report(source.out, page, source.folder, display.units.into())?;
     Ok(summary)
@@ -190,23 +197,18 @@ pub(super) fn checked(dir: &Path) -> Result<Check, Failure> {
     Ok(check)
 }
 
-/// Analyses a run folder into `out`, by its purpose. `coefficient` is a nozzle's from an earlier calibration.
-pub(super) fn of_run(
-    dir: &Path,
-    out: &Path,
-    coefficient: Option<Coefficient>,
-    checked: Option<&Check>,
-    display: &Display,
-) -> Result<Exit, Failure> {
+/// Analyses a run folder into `out`, by its purpose.
+pub(super) fn of_run(dir: &Path, out: &Path, besides: &Besides, display: &Display) -> Result<Exit, Failure> {
     use crate::verdict::purpose::Purpose;
     let folder = crate::record::RunFolder::open(dir)?;
     let name = dir.join("rig.yaml").display().to_string();
     let rig = crate::script::rig_file::read(&crate::script::yaml::Text::new(name, folder.rig_text.as_str()))?;
     let run = &folder.run;
+    besides.fits(run.purpose)?;
     match run.purpose {
         Purpose::Pair | Purpose::DutyCurve => {
             let mut reduced = crate::reduce::from_run(&folder, &rig)?;
-            if let Some(check) = checked {
+            if let Some(check) = &besides.checked {
                 check.apply(&mut reduced.systematics);
             }
             let source = Source {
@@ -219,11 +221,12 @@ pub(super) fn of_run(
                 written: run.ended.clone().unwrap_or_else(|| run.started.clone()),
                 folder: Some(&folder),
                 out,
+                besides,
             };
             pair(&source, display)
         }
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel => {
-            let (title, outcome) = line::of_run(&folder, &rig, coefficient)?;
+            let (title, outcome) = line::of_run(&folder, &rig, besides)?;
             line::write(
                 &Subject::of_run(title, run, &rig),
                 &outcome,

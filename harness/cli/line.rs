@@ -2,6 +2,7 @@
 
 use super::Failure;
 use super::analysis::{Display, show, write_verdicts};
+use super::besides::Besides;
 use super::output::{data, write_report, write_text};
 use crate::calibration::Calibration;
 use crate::exit::Exit;
@@ -25,15 +26,16 @@ use std::path::Path;
 pub(super) fn of_run(
     folder: &RunFolder,
     rig: &Rig,
-    coefficient: Option<Coefficient>,
+    besides: &Besides,
 ) -> Result<(&'static str, Outcome), Failure> {
     Ok(match folder.run.purpose {
         Purpose::Switch => {
-            let outcome = line_runs::switch_of_run(folder, rig, None, coefficient)?;
+            let outcome =
+                line_runs::switch_of_run(folder, rig, None, besides.coefficient, besides.release())?;
             ("Pressure switch", outcome)
         }
         Purpose::LeakDown => {
-            let mut outcome = line_runs::leak_down(folder, rig, coefficient)?;
+            let mut outcome = line_runs::leak_down(folder, rig, besides.coefficient)?;
             if folder.column(&Role::Solenoid).is_some() {
                 outcome.subjects.extend(line_runs::solenoid(folder)?);
             }

@@ -6,6 +6,7 @@
 mod accept;
 mod analyse;
 mod analysis;
+mod besides;
 mod check;
 mod check_by_hand;
 mod compare;

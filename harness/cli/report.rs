@@ -4,7 +4,8 @@
 //! the folder; results that are computed anew go no further than the page.
 
 use super::analysis::{self, Display, UnitChoice};
-use super::{Failure, Outcome, data, line};
+use super::besides::{Against, Besides};
+use super::{Failure, Outcome, data};
 use crate::exit::Exit;
 use crate::problem::Problem;
 use crate::record::disk::write_whole;
@@ -22,6 +23,8 @@ pub(super) struct Options {
     /// Calibration of the pair, for leak and decay.
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
+    #[command(flatten)]
+    against: Against,
     /// Write the report to this file instead.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
@@ -34,10 +37,10 @@ pub(super) fn main(options: &Options) -> Outcome {
         return Err(Problem::new(what).expected("a run folder, such as results/example").into());
     }
     let display = Display { units: options.units, quiet: true, ..Display::default() };
-    let coefficient = options.calibration.as_deref().map(line::coefficient).transpose()?;
+    let besides = Besides::read(options.calibration.as_deref(), None, &options.against)?;
     let scratch = tempfile::tempdir().map_err(|e| Failure::write(&std::env::temp_dir(), &e))?;
     // What the run came to is on the page; this command says only whether there is one.
-    analysis::of_run(&options.run, scratch.path(), coefficient, None, &display)?;
+    analysis::of_run(&options.run, scratch.path(), &besides, &display)?;
     let made = scratch.path().join("report.html");
     let text = std::fs::read(&made).map_err(|_| {
         Problem::new(format!("{} was only recorded, nothing was to be judged", options.run.display()))

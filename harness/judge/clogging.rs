@@ -1,7 +1,7 @@
 //! Clogging: a nozzle's coefficient now against an earlier calibration.
 //!
 //! K is proportional to the open area of the nozzle, so the part of the area that is lost is one less the ratio of the
-//! two. K decides; the time in which the line goes dark supports it and never stands alone, because air in the line
+//! two. K decides; a longer release time of the switch supports it and never stands alone, because air in the line
 //! outweighs it. Errors common to both calibrations cancel only where both were made with the same instruments under
 //! the same calibration, and only those that stay with the instrument: a gauge's zero wanders and a density belongs to
 //! its day.
@@ -12,7 +12,6 @@ use crate::fit::model::{PairModel, Shift};
 use crate::numerics::conformity::Zone;
 use crate::numerics::distribution::normal_quantile;
 use crate::reduce::collection::Source;
-use crate::reduce::decay::{self, DecayTime};
 use crate::reduce::finding::Finding;
 use crate::verdict::catalogue::NOZZLE_CLOGGING;
 use crate::verdict::decide::decide;
@@ -146,29 +145,20 @@ impl Clogging {
             ))
     }
 
-    /// The finding, where a loss is shown; with what the time to dark, now and then, adds to it.
+    /// The finding, where a loss is shown.
     #[must_use]
-    pub fn finding(&self, dark: Option<(&DecayTime, &DecayTime, bool)>) -> Option<Finding> {
-        if !self.shown() {
-            return None;
-        }
-        let later = dark.map(|(now, then, bends)| decay::compared(now, then, bends).is_some());
-        let support = match later {
-            Some(true) => "; the line also goes dark later than before, which supports it",
-            Some(false) => "; the line goes dark no later than before, which does not speak against it",
-            None => "",
-        };
-        Some(
+    pub fn finding(&self) -> Option<Finding> {
+        self.shown().then(|| {
             Finding::new(
                 "nozzle.clogging",
                 format!(
-                    "nozzle {} lost {:.2} % of its area (U {:.2} %){support}",
+                    "nozzle {} lost {:.2} % of its area (U {:.2} %)",
                     self.nozzle, self.lost_pct.value, self.lost_pct.u95
                 ),
                 "dirt or scale in the nozzle or its screen: clean it and calibrate again",
             )
             .with("area lost", self.lost_pct.value, "%")
-            .with("U", self.lost_pct.u95, "%"),
-        )
+            .with("U", self.lost_pct.u95, "%")
+        })
     }
 }

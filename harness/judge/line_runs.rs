@@ -10,7 +10,7 @@ use crate::problem::fault::FaultCode;
 use crate::problem::{Problem, Problems};
 use crate::record::RunFolder;
 use crate::reduce::dead_head::{self, DeadHead};
-use crate::reduce::decay::{self, Decay};
+use crate::reduce::decay::{self, Decay, DecayTime};
 use crate::reduce::finding::Finding;
 use crate::reduce::gauge::Gauge;
 use crate::reduce::instruments::Instruments;
@@ -89,19 +89,37 @@ pub fn switch_of_run(
     rig: &Rig,
     wanted: Option<&SwitchSpec>,
     coefficient: Option<Coefficient>,
+    earlier: Option<&DecayTime>,
 ) -> Result<Outcome, Problems> {
     let points = switch_run::from_run(folder, rig)?;
-    let mut decays = Vec::new();
-    spans::each(folder, &[decay::KIND], &mut |span| decays.push(decay::read(&span)))?;
+    let decays = decays(folder)?;
     let mut outcome = switch(&points, wanted.or(rig.pair.switch.as_ref()));
     if !decays.is_empty() {
         outcome.subjects.extend(of_decays(&decays, coefficient));
+    }
+    if let (Some(now), Some(then)) = (decay::mean(&decays), earlier) {
+        outcome.findings.extend(decay::compared(&now, then, decays.iter().any(|d| d.bends)));
     }
     if let Some(finding) = early_end(folder) {
         outcome.findings.retain(|f| f.id != "switch.no_rise");
         outcome.findings.insert(0, finding);
     }
     Ok(outcome)
+}
+
+/// The stops of the pump in a run.
+fn decays(folder: &RunFolder) -> Result<Vec<Decay>, Problems> {
+    let mut found = Vec::new();
+    spans::each(folder, &[decay::KIND], &mut |span| found.push(decay::read(&span)))?;
+    Ok(found)
+}
+
+/// The release time of a run over a pressure switch.
+///
+/// # Errors
+/// The record was altered or cannot be read.
+pub fn release(folder: &RunFolder) -> Result<Option<DecayTime>, Problems> {
+    Ok(decay::mean(&decays(folder)?))
 }
 
 /// A file of ramps recorded elsewhere.

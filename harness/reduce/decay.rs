@@ -159,7 +159,7 @@ pub fn compliance(decays: &[Decay], k: f64, u_k_relative: f64) -> Option<(f64, f
     Some((mean, u.hypot(mean * u_k_relative)))
 }
 
-/// Whether the line goes dark later than in an earlier run, and what that supports.
+/// Whether the switch opens later after a stop of the pump than in an earlier run, and what that supports.
 #[must_use]
 pub fn compared(now: &DecayTime, then: &DecayTime, bends: bool) -> Option<Finding> {
     let u = now.all?.u95.hypot(then.all?.u95);
@@ -171,9 +171,9 @@ pub fn compared(now: &DecayTime, then: &DecayTime, bends: bool) -> Option<Findin
             "a smaller nozzle opening, or air in the line: the fall of the nozzle's coefficient decides which"
         };
         Finding::new(
-            "decay.longer",
+            "switch.release_longer",
             format!(
-                "the line goes dark {:.3} s after the pump stops, {later:.3} s later than before",
+                "the switch opens {:.3} s after the pump stops, {later:.3} s later than before",
                 now.mean_s
             ),
             cause,

@@ -122,9 +122,10 @@ fn note(subject: &Subject, limits: &Zone, value: f64, u95: Option<f64>, verdict:
     let side = if (margin >= 0.0) == (name == "lower") { "above" } else { "below" };
     let limit = quantity(limit, unit);
     let place = if margin == 0.0 {
-        format!("on the {name} limit ({limit})")
+        format!("{} is on the {name} limit", quantity(value, unit))
     } else {
-        format!("{} {side} the {name} limit ({limit})", quantity(margin.abs(), unit))
+        let by = quantity(margin.abs(), unit);
+        format!("{} is {by} {side} the {name} limit ({limit})", quantity(value, unit))
     };
     let Some(u95) = u95 else { return place };
     match verdict {
@@ -241,13 +242,13 @@ mod tests {
         ];
         let notes: Vec<String> = cases.map(|(value, u, zone)| judged(value, u, zone).note).into();
         insta::assert_snapshot!(notes.join("\n"), @"
-        20 kPa below the upper limit (227 kPa), U = 5 kPa
-        4 kPa below the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 4 kPa: about 9 cycles in place of 5, or a better gauge
-        1 kPa above the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 1 kPa: no number of cycles would do, a better gauge would
-        3 kPa above the lower limit (204 kPa), less than U = 5 kPa; U leaves no room to pass between the limits (half their distance is 3.05 kPa); it would take U of at most 3 kPa: about 17 cycles in place of 5, or a better gauge
-        0.1 kPa above the upper limit (227 kPa), less than U = 5 kPa; so close to it that more measuring is not likely to decide
-        1.1 kPa below the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 1.1 kPa: no number of cycles would do, a better gauge would
-        6 kPa below the lower limit (186 kPa), U = 5 kPa
+        207 kPa is 20 kPa below the upper limit (227 kPa), U = 5 kPa
+        223 kPa is 4 kPa below the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 4 kPa: about 9 cycles in place of 5, or a better gauge
+        228 kPa is 1 kPa above the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 1 kPa: no number of cycles would do, a better gauge would
+        207 kPa is 3 kPa above the lower limit (204 kPa), less than U = 5 kPa; U leaves no room to pass between the limits (half their distance is 3.05 kPa); it would take U of at most 3 kPa: about 17 cycles in place of 5, or a better gauge
+        227 kPa is 0.1 kPa above the upper limit (227 kPa), less than U = 5 kPa; so close to it that more measuring is not likely to decide
+        226 kPa is 1.1 kPa below the upper limit (227 kPa), less than U = 5 kPa; it would take U of at most 1.1 kPa: no number of cycles would do, a better gauge would
+        180 kPa is 6 kPa below the lower limit (186 kPa), U = 5 kPa
         no limit given
         ");
     }
@@ -274,7 +275,7 @@ mod tests {
         assert_eq!(judge(&subject, Zone::default()).verdict, Verdict::Pass);
         let item = judge(&subject, Zone { lower: None, upper: Some(200.0) });
         assert_eq!((item.verdict, item.lower, item.upper), (Verdict::Fail, Some(186.0), Some(200.0)));
-        insta::assert_snapshot!(item.note, @"5 kPa above the upper limit (200 kPa), U = 1 kPa; limits of the rig (186 to 227 kPa) and of the scenario (at most 200 kPa): the tighter holds");
+        insta::assert_snapshot!(item.note, @"205 kPa is 5 kPa above the upper limit (200 kPa), U = 1 kPa; limits of the rig (186 to 227 kPa) and of the scenario (at most 200 kPa): the tighter holds");
         // A wider limit of the scenario loosens nothing.
         let item = judge(&subject, Zone { lower: Some(100.0), upper: Some(300.0) });
         assert_eq!((item.verdict, item.lower, item.upper), (Verdict::Pass, Some(186.0), Some(227.0)));

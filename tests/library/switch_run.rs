@@ -89,7 +89,7 @@ fn a_run_and_a_file_of_the_same_ramps_agree() {
             recorder.event(start, "mark", 1, "kind=end;of=decay").unwrap();
         }
     });
-    let run = switch_of_run(&folder, &rig, Some(&wanted()), None).unwrap();
+    let run = switch_of_run(&folder, &rig, Some(&wanted()), None, None).unwrap();
     let path = dir.path().join("ramps.csv");
     std::fs::write(&path, text).unwrap();
     let file = switch_of_file(&path, Gauge::assumed(), Some(&wanted())).unwrap();
@@ -112,7 +112,7 @@ fn a_run_without_ramps_says_so() {
     let (folder, rig) = recorded(dir.path(), |recorder| {
         recorder.sample(Moment::from_ms(10), 1, LINE, 1.0).unwrap();
     });
-    let none = switch_of_run(&folder, &rig, None, None).unwrap_err();
+    let none = switch_of_run(&folder, &rig, None, None, None).unwrap_err();
     assert!(none.to_string().contains("no ramps"), "{none}");
     assert!(leak_down(&folder, &rig, None).unwrap_err().to_string().contains("leak"));
     assert!(tank_level(&folder, &rig).unwrap_err().to_string().contains("level"));

@@ -30,4 +30,5 @@ mod report_files;
 mod run_again;
 mod shipped;
 mod switch_bench;
+mod verdict_catalogue;
 mod whole_path;

@@ -57,7 +57,7 @@ fn ended_safe(folder: &RunFolder) -> bool {
 
 fn switch(dir: &Path, changes: &[(&str, &str)], seed: u64) -> (Result<Outcome, Problems>, bool) {
     let (folder, read) = played(dir, "pressure-switch", &rig(dir, changes), seed);
-    let outcome = switch_of_run(&folder, &read, None, None);
+    let outcome = switch_of_run(&folder, &read, None, None, None);
     (outcome, ended_safe(&folder))
 }
 

@@ -11,8 +11,8 @@ mod play;
 mod resume;
 
 use super::analysis::{self, Display};
+use super::besides::{Against, Besides};
 use super::check_by_hand::is_by_hand;
-use super::line;
 use super::{Failure, Outcome, data, say};
 use crate::chance::Seed;
 use crate::clock::WallTime;
@@ -70,6 +70,8 @@ pub(super) struct Options {
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
     #[command(flatten)]
+    against: Against,
+    #[command(flatten)]
     display: Display,
 }
 
@@ -108,6 +110,13 @@ pub(super) fn main(options: &Options) -> Outcome {
         Some(dir) => resume::job(options, dir)?,
         None => fresh(options)?,
     };
+    let besides = Besides::read(options.calibration.as_deref(), None, &options.against)?;
+    besides.fits(job.plan.purpose)?;
+    for step in &job.plan.steps {
+        if let Op::Expect { item, .. } = &step.op {
+            besides.serves(item)?;
+        }
+    }
     if options.dry_run {
         data(&crate::script::timeline(&job.plan, &job.rig).text(Units::Us));
         return Ok(Exit::Pass);
@@ -128,13 +137,12 @@ pub(super) fn main(options: &Options) -> Outcome {
     }
     let ending = play::play(&job, options, clock)?;
     say_ending(&ending);
-    judge(options, &job, &ending)
+    judge(options, &job, &besides, &ending)
 }
 
 /// Everything after the recording.
-fn judge(options: &Options, job: &Job, ending: &Ending) -> Outcome {
+fn judge(options: &Options, job: &Job, besides: &Besides, ending: &Ending) -> Outcome {
     let dir = &job.dir;
-    let coefficient = options.calibration.as_deref().map(line::coefficient).transpose()?;
     let about_line = matches!(
         job.plan.purpose,
         Purpose::Switch | Purpose::LeakDown | Purpose::DeadHead | Purpose::TankLevel
@@ -149,7 +157,7 @@ fn judge(options: &Options, job: &Job, ending: &Ending) -> Outcome {
         ));
         return Ok(ending.exit);
     }
-    let judged = analysis::of_run(dir, dir, coefficient, None, &options.display);
+    let judged = analysis::of_run(dir, dir, besides, &options.display);
     let exit = judged.as_ref().map_or_else(Failure::exit, |exit| *exit).and(ending.exit);
     keep_verdict(dir, exit)?;
     judged.map(|_| exit)

@@ -16,7 +16,8 @@ use crate::report::page::{Block, Cell, Column, Fact, Page, Section, Table};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
-use crate::verdict::item::Verdicts;
+use crate::verdict::catalogue::FLOW_FULL_DUTY;
+use crate::verdict::item::{Item, Verdicts};
 
 /// Files that a pair's analysis writes, in the order a reader wants them.
 const FILES: [&str; 9] = [
@@ -35,7 +36,14 @@ const EXAMPLE_DUTY_PCT: f64 = 30.0;
 
 /// The page.
 #[must_use]
-pub fn page(subject: &Subject, reduced: &Reduced, fit: &PairFit, verdicts: &Verdicts, units: Units) -> Page {
+pub fn page(
+    subject: &Subject,
+    reduced: &Reduced,
+    fit: &PairFit,
+    noticed: &[Noticed],
+    verdicts: &Verdicts,
+    units: Units,
+) -> Page {
     let tables = fit.tables();
     let mut sections = vec![
         Section::new("Flow over duty").with(Block::figure(figures::duty_flow(reduced, fit, &tables, units))),
@@ -62,14 +70,20 @@ pub fn page(subject: &Subject, reduced: &Reduced, fit: &PairFit, verdicts: &Verd
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),
         subject: subject.items.as_str().into(),
-        summary: summary(reduced, fit, verdicts, units),
+        summary: summary(reduced, fit, noticed, verdicts, units),
         identity: subject.identity.clone(),
         sections,
         provenance: subject.provenance.clone(),
     }
 }
 
-fn summary(reduced: &Reduced, fit: &PairFit, verdicts: &Verdicts, units: Units) -> Summary {
+fn summary(
+    reduced: &Reduced,
+    fit: &PairFit,
+    noticed: &[Noticed],
+    verdicts: &Verdicts,
+    units: Units,
+) -> Summary {
     let measured = |e: &crate::fit::estimate::Estimate| e.measured();
     let law = &fit.model.nozzles[0];
     let top = (100.0 * law.duty_range.1).min(100.0);
@@ -86,7 +100,9 @@ fn summary(reduced: &Reduced, fit: &PairFit, verdicts: &Verdicts, units: Units) 
             value.map(|m| KeyFigure::measured(format!("flow at {duty:.0} % duty"), m, "mL/min", units)),
         );
     }
-    key.extend(verdicts.items.iter().filter_map(|item| {
+    // At full duty the flow stands above already.
+    let shown = |item: &&Item| top < 100.0 || item.id != FLOW_FULL_DUTY.id;
+    key.extend(verdicts.items.iter().filter(shown).filter_map(|item| {
         let value = Measured { value: item.value?, u95: item.u95?, dof: item.dof };
         let figure = KeyFigure::measured(&*item.quantity, value, &item.unit, units);
         Some(figure.noted(if item.lower.or(item.upper).is_some() { verdict_word(item.verdict) } else { "" }))
@@ -94,7 +110,7 @@ fn summary(reduced: &Reduced, fit: &PairFit, verdicts: &Verdicts, units: Units) 
     let used = fit.points.flowing.len();
     let void = reduced.collections.iter().filter(|c| c.void.is_some()).count();
     key.push(KeyFigure::plain("collections", format!("{used} used, {void} void"), ""));
-    let noticed = reduced.findings.iter().cloned().chain(fit.findings());
+    let noticed = noticed.iter().chain(&reduced.findings).cloned().chain(fit.findings());
     Summary {
         tone: match verdicts.verdict {
             crate::verdict::item::Verdict::Skipped => Tone::Good,
