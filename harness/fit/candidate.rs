@@ -3,7 +3,7 @@
 //! In: the pump's data. Out: for each bypass that may be there, the terms and rows of its regression. Never: a choice.
 
 use super::anchor::{Anchor, anchors};
-use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
+use super::bayes::{Noise, Posterior, Prior, Rows};
 use super::extra::Extra;
 use super::gauss::Solved;
 use super::noise_shape::noises;
@@ -140,8 +140,7 @@ impl<'a> Pass<'a> {
             };
             prior.mean.truncate(columns);
             prior.sd.truncate(columns);
-            let sums = Sums::new(&rows, &noise.shape);
-            let Some(p) = Posterior::new(&rows, &sums, noise, &prior) else {
+            let Some(p) = Posterior::new(&rows, noise, &prior) else {
                 break;
             };
             found = Straight {

@@ -5,7 +5,7 @@
 //! information criterion. In: the pump's data. Out: [`Choice`] in numbers and words. Never: the published curve, which
 //! the blend gives.
 
-use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
+use super::bayes::{Noise, Posterior, Prior, Rows};
 use super::blend::Blend;
 use super::candidate::Pass;
 use super::extra::{Extra, Opening};
@@ -155,11 +155,10 @@ fn law(pass: &Pass<'_>, noise: &Noise, name: &'static str, extra: Extra, bent: b
     let x = DMatrix::from_fn(noise.shape.len(), picked.len(), |i, k| candidate.rows.x[(i, picked[k])]);
     let y = candidate.rows.y.rows(0, noise.shape.len()).clone_owned();
     let rows = Rows { x, y };
-    let sums = Sums::new(&rows, &noise.shape);
     // A wide prior only keeps a parameter that the data leave open from running away.
     let wide = 10.0 * RELIEF_SD * pass.data.scaling.flow_ml_min;
     let prior = Prior { mean: vec![0.0; picked.len()], sd: vec![wide; picked.len()] };
-    let p = Posterior::new(&rows, &sums, noise, &prior)?;
+    let p = Posterior::new(&rows, noise, &prior)?;
     let fitted = &rows.x * &p.mean;
     let residuals: Vec<f64> = rows.y.iter().zip(fitted.iter()).map(|(y, f)| y - f).collect();
     let between: f64 = residuals.iter().zip(&noise.shape).map(|(r, v)| r * r / v).sum();

@@ -21,7 +21,6 @@
 //! | [`candidate`], `opening` | pump laws with and without a bypass |
 //! | [`blend`] | the pump's law from data: all of them weighed |
 //! | [`law`] | which law in a few parameters the data ask for |
-//! | [`bootstrap`] | how that law would scatter |
 //! | [`second_opinion`] | a curve without a law |
 //! | [`dead_band`] | where flow stops |
 //! | [`published`] | coefficients of pump and nozzle |
@@ -46,7 +45,6 @@ mod anchor;
 pub mod ask;
 pub mod bayes;
 pub mod blend;
-pub mod bootstrap;
 pub mod budget;
 pub mod candidate;
 pub mod common_errors;

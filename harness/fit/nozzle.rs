@@ -6,7 +6,7 @@
 //! Reynolds number; its size is weighed by evidence, so that K (the value at the highest flow) carries what the law
 //! leaves open. In: points with pressure. Out: [`NozzleFit`]. Never: the pump.
 
-use super::bayes::{Noise, Posterior, Prior, Rows, Sums};
+use super::bayes::{Noise, Posterior, Prior, Rows};
 use super::points::Points;
 use nalgebra::{DMatrix, DVector};
 
@@ -157,13 +157,12 @@ fn law(data: &Data, k0: f64, top: f64, low: f64, u_zero: f64) -> Option<Law> {
     settle_scale(&rows, &mut noises, zero);
     let mut found = Vec::new();
     for (index, noise) in noises.iter().enumerate() {
-        let sums = Sums::new(&rows, &noise.shape);
         for size in DEPARTURES {
             let prior = prior(size, zero);
-            if let Some(p) = Posterior::new(&rows, &sums, noise, &prior) {
+            if let Some(p) = Posterior::new(&rows, noise, &prior) {
                 let a = size / DEPARTURE_SCALE;
                 let log = p.log_evidence + (a / (1.0 + a * a).powf(1.5)).ln();
-                let dof = p.effective_dof(&sums, n, noise.prior_dof);
+                let dof = p.effective_dof(n, noise.prior_dof);
                 found.push((log, index, p, dof));
             }
         }
@@ -186,8 +185,7 @@ fn prior(size: f64, zero: f64) -> Prior {
 fn settle_scale(rows: &Rows, noises: &mut [Noise], zero: f64) {
     for noise in noises {
         for _ in 0..2 {
-            let sums = Sums::new(rows, &noise.shape);
-            if let Some(p) = Posterior::new(rows, &sums, noise, &prior(DEPARTURE_SCALE, zero)) {
+            if let Some(p) = Posterior::new(rows, noise, &prior(DEPARTURE_SCALE, zero)) {
                 noise.expected = p.scale.max(1e-12 * noise.expected);
             }
         }
@@ -255,12 +253,11 @@ fn exponent(data: &Data, k: f64, top: f64, u_zero: f64, noise: &Noise) -> Option
             data.drop[i] + c * (data.flow[i] / top).powf(m) * (data.flow[i] / top).ln() * m
         });
         let rows = Rows { x, y };
-        let sums = Sums::new(&rows, &noise.shape);
         let prior = Prior { mean: vec![0.0, 2.0, 0.0], sd: vec![f64::INFINITY, 1.0, zero] };
-        let p = Posterior::new(&rows, &sums, noise, &prior)?;
+        let p = Posterior::new(&rows, noise, &prior)?;
         let moved = (p.mean[1] - m).abs();
         (c, m) = (p.mean[0], p.mean[1].clamp(0.5, 8.0));
-        let dof = p.effective_dof(&sums, n, noise.prior_dof);
+        let dof = p.effective_dof(n, noise.prior_dof);
         last = Some((p, dof));
         if moved < 1e-10 {
             break;

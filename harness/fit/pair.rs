@@ -3,7 +3,6 @@
 //! In: collections, their common errors, facts. Out: [`PairFit`], or a refusal with its reason. Never: files.
 
 use super::blend::Blend;
-use super::bootstrap::{Bootstrap, Refitter};
 use super::budget::{Budget, budgets};
 use super::common_errors::{Refit, shifts};
 use super::edges::Edges;
@@ -20,7 +19,6 @@ use super::store::{self, Origin};
 use super::tables::Tables;
 use super::terms::Away;
 use crate::calibration::Calibration;
-use crate::chance::Seed;
 use crate::fluid::{Fluid, NumericsError};
 use crate::reduce::collection::{Collection, Source, Systematics};
 use crate::reduce::finding::Finding;
@@ -65,12 +63,6 @@ impl PairFit {
     #[must_use]
     pub fn calibration(&self, origin: &Origin) -> Calibration {
         store::calibration(self, origin)
-    }
-
-    /// How the chosen law in a few parameters would scatter if the data were taken again; none where it has none.
-    #[must_use]
-    pub fn bootstrap(&self, draws: usize, seed: Seed) -> Option<Bootstrap> {
-        Some(Refitter::new(&self.data, self.choice.as_ref()?.law())?.run(draws, seed))
     }
 
     /// What a person should know.

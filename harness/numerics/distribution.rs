@@ -1,10 +1,10 @@
-//! Cumulative distribution functions and quantiles: normal, Student's t, F, chi-squared, beta.
+//! Cumulative distribution functions and quantiles: normal, Student's t, F, chi-squared.
 //!
 //! In: a point or a probability, and degrees of freedom (t takes any positive number and infinity). Out: about 14
 //! digits: the `statrs` crate's values, its quantiles polished by Newton steps on its cdf. Outside the domain the
 //! answer is not a number. Never: truncated degrees of freedom.
 
-use statrs::distribution::{Beta, ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+use statrs::distribution::{ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 use statrs::function::gamma;
 
 /// From these degrees of freedom on, t comes from its expansion about the normal distribution.
@@ -68,28 +68,10 @@ pub fn coverage(probability: f64, dof: f64) -> f64 {
     -t_quantile(0.5 * (1.0 - probability), dof)
 }
 
-/// Probability that F with these degrees of freedom is at most `x`.
-#[must_use]
-pub fn f_cdf(x: f64, dof_numerator: f64, dof_denominator: f64) -> f64 {
-    FisherSnedecor::new(dof_numerator, dof_denominator).map_or(f64::NAN, |d| d.cdf(x))
-}
-
 /// Probability that F exceeds `x`.
 #[must_use]
 pub fn f_survival(x: f64, dof_numerator: f64, dof_denominator: f64) -> f64 {
     FisherSnedecor::new(dof_numerator, dof_denominator).map_or(f64::NAN, |d| d.sf(x))
-}
-
-/// Point that F does not exceed with this probability.
-#[must_use]
-pub fn f_quantile(probability: f64, dof_numerator: f64, dof_denominator: f64) -> f64 {
-    FisherSnedecor::new(dof_numerator, dof_denominator).map_or(f64::NAN, |d| quantile(&d, probability))
-}
-
-/// Probability that chi-squared with these degrees of freedom is at most `x`.
-#[must_use]
-pub fn chi2_cdf(x: f64, dof: f64) -> f64 {
-    ChiSquared::new(dof).map_or(f64::NAN, |d| d.cdf(x))
 }
 
 /// Probability that chi-squared exceeds `x`: the p-value of a fit.
@@ -102,12 +84,6 @@ pub fn chi2_survival(x: f64, dof: f64) -> f64 {
 #[must_use]
 pub fn chi2_quantile(probability: f64, dof: f64) -> f64 {
     ChiSquared::new(dof).map_or(f64::NAN, |d| quantile(&d, probability))
-}
-
-/// Point that a beta variable does not exceed with this probability.
-#[must_use]
-pub fn beta_quantile(probability: f64, a: f64, b: f64) -> f64 {
-    Beta::new(a, b).map_or(f64::NAN, |d| quantile(&d, probability))
 }
 
 /// The crate's quantile, then Newton steps in the tail that holds `p` with more digits.

@@ -43,8 +43,6 @@ pub enum NumericsError {
         /// Columns, that is parameters.
         columns: usize,
     },
-    /// A covariance matrix that is not positive definite.
-    NotPositiveDefinite,
     /// The limit of evaluations was reached before the answer settled.
     NotConverged {
         /// Evaluations spent.
@@ -69,7 +67,6 @@ impl fmt::Display for NumericsError {
                 f,
                 "the data determine only {rank} of {columns} parameters; vary what was kept constant or fit fewer"
             ),
-            Self::NotPositiveDefinite => write!(f, "the covariance matrix is not positive definite"),
             Self::NotConverged { evaluations } => {
                 write!(f, "no convergence after {evaluations} evaluations; start closer to the answer")
             }

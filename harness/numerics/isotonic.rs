@@ -1,6 +1,6 @@
 //! Isotonic regression: the monotone sequence closest to the data (pool adjacent violators).
 //!
-//! In: observations in order, with weights. Out: fitted values that never fall (or never rise), least squares among
+//! In: observations in order, with weights. Out: fitted values that never fall, least squares among
 //! all such. Never: a changed order.
 
 use super::error::{NumericsError, all_finite, all_positive, at_least, same_length};
@@ -29,13 +29,4 @@ pub fn increasing(y: &[f64], weights: &[f64]) -> Result<Vec<f64>, NumericsError>
         blocks.push(block);
     }
     Ok(blocks.iter().flat_map(|&(mean, _, members)| std::iter::repeat_n(mean, members)).collect())
-}
-
-/// The closest sequence that never rises.
-///
-/// # Errors
-/// As [`increasing`].
-pub fn decreasing(y: &[f64], weights: &[f64]) -> Result<Vec<f64>, NumericsError> {
-    let turned: Vec<f64> = y.iter().map(|v| -v).collect();
-    Ok(increasing(&turned, weights)?.iter().map(|v| -v).collect())
 }

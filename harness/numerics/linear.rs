@@ -1,7 +1,6 @@
 //! Linear weighted least squares: models linear in their parameters.
 //!
-//! In: a design matrix (or the points of a polynomial), observations, standard uncertainties or their full
-//! covariance matrix. Out: parameters with their covariance. Columns are centred and scaled, factored by QR with
+//! In: a design matrix (or the points of a polynomial), observations, standard uncertainties. Out: parameters with their covariance. Columns are centred and scaled, factored by QR with
 //! column pivoting, and refined once with residuals in twice the precision. Never: digits where the columns cannot
 //! be told apart; that is [`NumericsError::RankDeficient`].
 
@@ -27,8 +26,6 @@ pub struct LinearFit {
     pub dof: usize,
     /// Weighted residuals.
     pub residuals: Vec<f64>,
-    /// Weighted sum of squares of the observations: about their weighted mean with an intercept, about zero without.
-    pub ss_total: f64,
 }
 
 impl LinearFit {
@@ -36,24 +33,6 @@ impl LinearFit {
     #[must_use]
     pub fn reduced_chi2(&self) -> Option<f64> {
         (self.dof > 0).then(|| self.chi2 / self.dof as f64)
-    }
-
-    /// The covariance times chi-squared per degree of freedom; none without degrees of freedom.
-    #[must_use]
-    pub fn scaled(&self) -> Option<DMatrix<f64>> {
-        self.reduced_chi2().map(|s2| &self.covariance * s2)
-    }
-
-    /// Standard uncertainty of parameter `i`, with known uncertainties of the observations.
-    #[must_use]
-    pub fn sd(&self, i: usize) -> f64 {
-        self.covariance[(i, i)].sqrt()
-    }
-
-    /// Share of the variation explained.
-    #[must_use]
-    pub fn r_squared(&self) -> f64 {
-        1.0 - self.chi2 / self.ss_total
     }
 
     /// Value of the model for this row of the design matrix.
@@ -84,7 +63,7 @@ pub fn weighted(design: &DMatrix<f64>, y: &[f64], u: Option<&[f64]>) -> Result<L
         None => design[(i, j)] * weights[i],
     });
     let target: Vec<f64> = y.iter().zip(&weights).map(|(y, w)| y * w).collect();
-    let inner = factor_and_solve(&centred, &target)?;
+    let inner = solve(&centred, &target)?;
     // With centred columns c_j = x_j - shift_j * one, the parameter of `one` takes up -sum(shift_j * b_j).
     let back = DMatrix::from_fn(columns, columns, |i, j| {
         if i == j {
@@ -95,7 +74,7 @@ pub fn weighted(design: &DMatrix<f64>, y: &[f64], u: Option<&[f64]>) -> Result<L
             0.0
         }
     });
-    Ok(inner.into_fit(&back, y, &weights, intercept.is_some()))
+    Ok(inner.into_fit(&back))
 }
 
 /// Fits a polynomial of this degree, with or without the constant term. The parameters are the coefficients of the
@@ -125,65 +104,50 @@ pub fn polynomial(
     });
     check(&design, y)?;
     let target: Vec<f64> = y.iter().zip(&weights).map(|(y, w)| y * w).collect();
-    let inner = factor_and_solve(&design, &target)?;
+    let inner = solve(&design, &target)?;
     let back = DMatrix::from_fn(powers, powers, |k, j| expansion(k + lowest, j + lowest, centre, scale));
-    Ok(inner.into_fit(&back, y, &weights, intercept))
+    Ok(inner.into_fit(&back))
 }
 
-/// Fits `design * params = y` where the observations have this covariance matrix (generalised least squares).
-///
-/// # Errors
-/// As [`weighted`], and `NotPositiveDefinite`.
-pub fn generalised(
-    design: &DMatrix<f64>,
-    y: &[f64],
-    covariance: &DMatrix<f64>,
-) -> Result<LinearFit, NumericsError> {
-    check(design, y)?;
-    same_length(y.len(), covariance.nrows())?;
-    same_length(y.len(), covariance.ncols())?;
-    all_finite(covariance.as_slice(), "covariance of the observations")?;
-    let lower = covariance.clone().cholesky().ok_or(NumericsError::NotPositiveDefinite)?.unpack();
-    let whitened = lower.solve_lower_triangular(design).ok_or(NumericsError::NotPositiveDefinite)?;
-    let target = lower
-        .solve_lower_triangular(&DVector::from_column_slice(y))
-        .ok_or(NumericsError::NotPositiveDefinite)?;
-    let ones = vec![1.0; y.len()];
-    let columns = design.ncols();
-    let inner = factor_and_solve(&whitened, target.as_slice())?;
-    Ok(inner.into_fit(&DMatrix::identity(columns, columns), target.as_slice(), &ones, false))
+/// A least squares problem solved as it stands.
+#[derive(Clone, Debug)]
+pub struct Solution {
+    /// Parameters.
+    pub params: DVector<f64>,
+    /// Root of their covariance for rows of unit variance: that is `root * root'`.
+    pub root: DMatrix<f64>,
+    /// Residuals of the rows.
+    pub residuals: Vec<f64>,
+    /// Logarithm of the determinant of the normal matrix.
+    pub log_det: f64,
 }
 
-/// What the factorisation gives, in the centred and scaled columns.
-struct Inner {
-    params: DVector<f64>,
-    covariance: DMatrix<f64>,
-    residuals: Vec<f64>,
-}
-
-impl Inner {
+impl Solution {
     /// The fit in the caller's parameters: `back` times the inner ones.
-    fn into_fit(self, back: &DMatrix<f64>, y: &[f64], weights: &[f64], intercept: bool) -> LinearFit {
+    fn into_fit(self, back: &DMatrix<f64>) -> LinearFit {
         let columns = self.params.len();
         let params = (0..columns)
             .map(|k| precise::dot((0..columns).map(|j| (back[(k, j)], self.params[j]))))
             .collect();
         let chi2 = precise::dot(self.residuals.iter().map(|r| (*r, *r)));
-        let mean = if intercept { weighted_mean(y.iter(), weights) } else { 0.0 };
-        let ss_total = precise::sum(y.iter().zip(weights).map(|(y, w)| ((y - mean) * w).powi(2)));
         LinearFit {
             params,
-            covariance: back * self.covariance * back.transpose(),
+            covariance: {
+                let root = back * &self.root;
+                &root * root.transpose()
+            },
             chi2,
-            dof: y.len() - columns,
+            dof: self.residuals.len() - columns,
             residuals: self.residuals,
-            ss_total,
         }
     }
 }
 
 /// Solves the least squares problem by pivoted QR of columns of length one, refined with precise residuals.
-fn factor_and_solve(design: &DMatrix<f64>, y: &[f64]) -> Result<Inner, NumericsError> {
+///
+/// # Errors
+/// `RankDeficient`.
+pub fn solve(design: &DMatrix<f64>, y: &[f64]) -> Result<Solution, NumericsError> {
     let (rows, columns) = design.shape();
     let lengths: Vec<f64> = design.column_iter().map(|c| c.norm()).collect();
     let empty = lengths.iter().filter(|l| **l <= 0.0).count();
@@ -214,9 +178,10 @@ fn factor_and_solve(design: &DMatrix<f64>, y: &[f64]) -> Result<Inner, NumericsE
     let mut inverse =
         r.solve_upper_triangular(&DMatrix::identity(columns, columns)).ok_or_else(|| deficient.clone())?;
     factors.p().inv_permute_rows(&mut inverse);
-    let half = DMatrix::from_fn(columns, columns, |i, j| inverse[(i, j)] / lengths[i]);
+    let root = DMatrix::from_fn(columns, columns, |i, j| inverse[(i, j)] / lengths[i]);
     let params = DVector::from_fn(columns, |j, _| params[j] / lengths[j]);
-    Ok(Inner { params, covariance: &half * half.transpose(), residuals })
+    let log_det = 2.0 * (0..columns).map(|k| (r[(k, k)].abs() * lengths[k]).ln()).sum::<f64>();
+    Ok(Solution { params, root, residuals, log_det })
 }
 
 fn check(design: &DMatrix<f64>, y: &[f64]) -> Result<(), NumericsError> {

@@ -1,6 +1,6 @@
 //! Monotone interpolation: a cubic through points that never overshoots them (PCHIP).
 //!
-//! In: points with rising `x`. Out: value, derivative, integral, and the inverse where the points rise. Slopes are
+//! In: points with rising `x`. Out: value. Slopes are
 //! those of Fritsch and Butland 1984 (SIAM J. Sci. Stat. Comput. 5, 300) with three-point ends, as in SLATEC and scipy.
 //! Never: a value outside the points.
 
@@ -40,58 +40,11 @@ impl Pchip {
         (self.x[0], self.x[self.x.len() - 1])
     }
 
-    /// Slope at each point.
-    #[must_use]
-    pub fn slopes(&self) -> &[f64] {
-        &self.slopes
-    }
-
     /// Value at `x`; none outside the points.
     #[must_use]
     pub fn value(&self, x: f64) -> Option<f64> {
         let (i, t) = self.place(x)?;
         Some(self.value_in(i, t))
-    }
-
-    /// Derivative at `x`; none outside the points.
-    #[must_use]
-    pub fn derivative(&self, x: f64) -> Option<f64> {
-        let (i, t) = self.place(x)?;
-        let (h, rise) = (self.x[i + 1] - self.x[i], self.y[i + 1] - self.y[i]);
-        let bent = 6.0 * t * (1.0 - t) * rise / h;
-        Some(bent + (1.0 - t) * (1.0 - 3.0 * t) * self.slopes[i] + t * (3.0 * t - 2.0) * self.slopes[i + 1])
-    }
-
-    /// Integral from the first point to `x`; none outside the points.
-    #[must_use]
-    pub fn integral(&self, x: f64) -> Option<f64> {
-        let (i, t) = self.place(x)?;
-        Some((0..i).map(|k| self.integral_in(k, 1.0)).sum::<f64>() + self.integral_in(i, t))
-    }
-
-    /// The least `x` whose value reaches `y`, where the points never fall; none below the first and above the last
-    /// value, and none where the points fall anywhere. At the height of a plateau that is the plateau's beginning.
-    #[must_use]
-    pub fn inverse(&self, y: f64) -> Option<f64> {
-        let last = self.y.len() - 1;
-        if self.y.windows(2).any(|p| p[1] < p[0]) || !(y >= self.y[0] && y <= self.y[last]) {
-            return None;
-        }
-        let i = self.y.partition_point(|v| *v < y);
-        if i == 0 || self.y[i] <= y {
-            return Some(self.x[i]);
-        }
-        // The value rises within the segment: halve it until the last digit.
-        let (mut low, mut high) = (0.0, 1.0);
-        for _ in 0..60 {
-            let middle = 0.5 * (low + high);
-            if self.value_in(i - 1, middle) < y {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        Some(self.x[i - 1] + 0.5 * (low + high) * (self.x[i] - self.x[i - 1]))
     }
 
     /// Segment that holds `x`, and the place within it, 0 to 1.
@@ -109,15 +62,6 @@ impl Pchip {
         let (s, u) = (t * t * (3.0 - 2.0 * t), 1.0 - t);
         let bend = t * u * (u * self.slopes[i] - t * self.slopes[i + 1]);
         self.y[i] + s * (self.y[i + 1] - self.y[i]) + h * bend
-    }
-
-    fn integral_in(&self, i: usize, t: f64) -> f64 {
-        let h = self.x[i + 1] - self.x[i];
-        let rise = self.y[i + 1] - self.y[i];
-        let (t2, t3, t4) = (t * t, t.powi(3), t.powi(4));
-        let bend = self.slopes[i] * (t2 / 2.0 - 2.0 * t3 / 3.0 + t4 / 4.0)
-            - self.slopes[i + 1] * (t3 / 3.0 - t4 / 4.0);
-        h * (self.y[i] * t + rise * (t3 - t4 / 2.0) + h * bend)
     }
 }
 

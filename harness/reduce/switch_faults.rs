@@ -9,7 +9,7 @@ use super::pulsation::Found;
 use super::switch_points::{SwitchPoints, used};
 use super::switch_ramps::{RampResult, Way};
 use crate::numerics::distribution::t_survival;
-use crate::numerics::series;
+use crate::numerics::linear::polynomial;
 use crate::numerics::variance::grubbs;
 use crate::script::rig::SwitchSpec;
 
@@ -234,19 +234,20 @@ fn drift(pressures: &[f64], name: &'static str) -> Option<Finding> {
         return None;
     }
     let order: Vec<f64> = (0..pressures.len()).map(|i| i as f64).collect();
-    let line = series::slope(&order, pressures).ok()?;
-    let t = (line.slope / line.se_independent).abs();
-    if !t.is_finite() || 2.0 * t_survival(t, line.dof) > ALARM {
+    let line = polynomial(&order, pressures, None, 1, true).ok()?;
+    let slope = line.params[1];
+    let t = slope.abs() / (line.covariance[(1, 1)] * line.reduced_chi2()?).sqrt();
+    if !t.is_finite() || 2.0 * t_survival(t, line.dof as f64) > ALARM {
         return None;
     }
-    let whole = line.slope * (pressures.len() - 1) as f64;
+    let whole = slope * (pressures.len() - 1) as f64;
     Some(
         Finding::new(
             "switch.drifts",
             format!("{name} moved by {whole:.2} kPa from the first to the last cycle"),
             "running in, warming, or a set screw that is not locked; the mean holds for these cycles only",
         )
-        .with("drift per cycle", line.slope, "kPa"),
+        .with("drift per cycle", slope, "kPa"),
     )
 }
 
