@@ -13,6 +13,7 @@ pub use file::{
 };
 
 use crate::problem::{Place, Problem, Problems};
+use crate::uncertainty::Uncertain;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -39,6 +40,12 @@ pub struct Measured {
     pub u95: f64,
     /// Effective degrees of freedom; none = infinite.
     pub dof: Option<f64>,
+}
+
+impl From<&Uncertain> for Measured {
+    fn from(found: &Uncertain) -> Self {
+        Measured { value: found.value, u95: found.u95, dof: found.dof_written() }
+    }
 }
 
 /// A calibration file.

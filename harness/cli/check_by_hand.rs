@@ -6,8 +6,9 @@
 use crate::instrument::Instrument;
 use crate::problem::Problems;
 use crate::quantity::{Units, show, show_difference};
-use crate::script::rig::{Bound, ChannelSpec, DialectSpec, ExchangeSpec, Rig};
+use crate::script::rig::{ChannelSpec, DialectSpec, ExchangeSpec, Rig};
 use crate::script::role::{Direction, Role};
+use crate::uncertainty::Bound;
 use serde_json::json;
 use std::fmt::Write as _;
 

@@ -3,8 +3,8 @@
 //! In: what is asked, in internal units. Out: [`Ask`], [`Refusal`] with what was asked, what is known and what to do.
 //! Never: an answer.
 
-use super::estimate::Estimate;
 use crate::fluid::NumericsError;
+use crate::uncertainty::Uncertain;
 use std::fmt;
 
 /// Conditions of a question; what is left out is taken from the calibration's reference.
@@ -51,7 +51,7 @@ impl Basis {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Answer {
     /// The value with its budget: mL/min for a flow, % for a duty.
-    pub estimate: Estimate,
+    pub estimate: Uncertain,
     /// How it stands to what was measured.
     pub basis: Basis,
     /// What a reader should know before using it.
@@ -93,7 +93,7 @@ pub enum Refusal {
         /// As asked, mL/min.
         wanted_ml_min: f64,
         /// Flow at full duty there, mL/min.
-        highest: Box<Estimate>,
+        highest: Box<Uncertain>,
         /// Line pressure that the pump holds against a closed nozzle at full duty lies below boost.
         nothing_flows: bool,
     },

@@ -15,7 +15,7 @@ use super::outliers::outliers;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
 use super::surface::Surface;
-use super::terms::Term;
+use super::terms::LawTerm;
 use nalgebra::{DMatrix, DVector};
 
 /// Weight against the heaviest below which a member is dropped.
@@ -87,7 +87,7 @@ impl Blend {
     /// Coefficient of slip, mL/min at the highest pressure.
     #[must_use]
     pub fn slip(&self) -> f64 {
-        let at = self.surface.terms.iter().position(|t| *t == Term::Slip);
+        let at = self.surface.terms.iter().position(|t| *t == LawTerm::Slip);
         at.map_or(0.0, |i| self.surface.coefficients[i])
     }
 

@@ -1,34 +1,16 @@
 //! Budget tables of published results.
 //!
-//! In: a fitted pair. Out: for each result a row per source: type, standard uncertainty, sensitivity, contribution,
-//! degrees of freedom. Never: a sum without its parts.
+//! In: a fitted pair. Out: results with their terms. Never: a sum without its parts.
 
 use super::ask::Ask;
-use super::estimate::Estimate;
 use super::pair::PairFit;
 use super::published::{nozzle_exponent, nozzle_k};
+use crate::uncertainty::Uncertain;
 
 /// Duties whose flows get a budget, %.
 const DUTIES_PCT: [f64; 3] = [30.0, 60.0, 100.0];
 /// Boost whose flow gets a budget, kPa.
 const BOOST_KPA: f64 = 100.0;
-
-/// A row of a budget.
-#[derive(Clone, Debug, PartialEq)]
-pub struct BudgetRow {
-    /// Source in words.
-    pub source: String,
-    /// `A` or `B`.
-    pub kind: char,
-    /// Standard uncertainty of the source in its own unit, where it has one.
-    pub u: Option<f64>,
-    /// Change of the result per unit of the source, where it has one.
-    pub sensitivity: Option<f64>,
-    /// Contribution in the unit of the result, with sign.
-    pub contribution: f64,
-    /// Degrees of freedom; infinite for stated limits.
-    pub dof: f64,
-}
 
 /// The budget of one result.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,28 +20,14 @@ pub struct Budget {
     /// Unit of the result.
     pub unit: &'static str,
     /// The result.
-    pub estimate: Estimate,
-    /// Rows.
-    pub rows: Vec<BudgetRow>,
+    pub estimate: Uncertain,
 }
 
 impl Budget {
     /// The budget of an estimate.
     #[must_use]
-    pub fn new(quantity: impl Into<String>, unit: &'static str, estimate: Estimate) -> Self {
-        let rows = estimate
-            .parts
-            .iter()
-            .map(|p| BudgetRow {
-                source: p.cause.to_string(),
-                kind: if p.type_a { 'A' } else { 'B' },
-                u: p.u_source,
-                sensitivity: p.u_source.filter(|u| *u > 0.0).map(|u| p.u / u),
-                contribution: p.u,
-                dof: p.dof,
-            })
-            .collect();
-        Budget { quantity: quantity.into(), unit, estimate, rows }
+    pub fn new(quantity: impl Into<String>, unit: &'static str, estimate: Uncertain) -> Self {
+        Budget { quantity: quantity.into(), unit, estimate }
     }
 }
 

@@ -11,7 +11,7 @@ use super::prior::{
     KINDS, Kind, LOSS_SD, PRESSED, RELIEF_SD, RIPPLES, RIPPLES_PRESSED, SLIP, SLIP_AT, Warmth, prior,
 };
 use super::pump_data::PumpData;
-use super::terms::{At, Term};
+use super::terms::{At, LawTerm};
 use crate::numerics::distribution::normal_cdf;
 use nalgebra::{DMatrix, DVector};
 use std::f64::consts::PI;
@@ -28,7 +28,7 @@ pub(super) struct Pass<'a> {
     pub(super) scored_shape: usize,
     warmth: Warmth,
     tells: bool,
-    pub(super) base: Vec<Term>,
+    pub(super) base: Vec<LawTerm>,
     /// Values of the base terms, a row a mean.
     values: DMatrix<f64>,
     /// Prior covariance of the rows by ripples of amplitude 1, for each kind, before shares; packed lower rows.
@@ -63,7 +63,7 @@ const RISE_AT: usize = 1;
 /// A candidate with its rows, and its share of the prior.
 pub(super) struct Candidate {
     pub(super) extra: Extra,
-    pub(super) terms: Vec<Term>,
+    pub(super) terms: Vec<LawTerm>,
     /// Slip by a straight fit, mL/min at the highest pressure: what the priors of its changes stand against.
     slip: f64,
     shares: Vec<f64>,
@@ -78,12 +78,12 @@ pub(super) struct Candidate {
 
 impl<'a> Pass<'a> {
     pub(super) fn new(data: &'a PumpData, warmth: Warmth) -> Self {
-        let mut base = vec![Term::Level, Term::Rise, Term::Slip];
+        let mut base = vec![LawTerm::Level, LawTerm::Rise, LawTerm::Slip];
         base.extend(LOSS_SD.iter().map(|(t, _)| *t));
-        base.extend([Term::Thin, Term::Warm, Term::WarmLevel]);
-        base.extend((1..=RIPPLES).map(Term::Ripple));
+        base.extend([LawTerm::Thin, LawTerm::Warm, LawTerm::WarmLevel]);
+        base.extend((1..=RIPPLES).map(LawTerm::Ripple));
         let pressed = RIPPLES_PRESSED[usize::from(data.several_outlets())];
-        base.extend((1..=pressed).map(Term::RipplePressed));
+        base.extend((1..=pressed).map(LawTerm::RipplePressed));
         let flows = data.about.clone();
         let (known_at, anchors) = anchors(data);
         let mut places = data.places(&flows);
@@ -112,7 +112,7 @@ impl<'a> Pass<'a> {
     }
 
     /// Values of a term at every place.
-    fn column(&self, term: Option<Term>) -> Option<Vec<f64>> {
+    fn column(&self, term: Option<LawTerm>) -> Option<Vec<f64>> {
         term.map(|t| self.places.iter().map(|p| t.value(p, &self.data.scaling)).collect())
     }
 
@@ -157,7 +157,7 @@ impl<'a> Pass<'a> {
         let (relief, pulsed) = (extra.relief(), extra.pulsed());
         let mut shares = self.data.shares(&self.flows, |i| {
             let gain =
-                |term: Option<Term>, c: f64| term.map_or(0.0, |t| c * t.per_kpa(&self.places[i], scaling));
+                |term: Option<LawTerm>, c: f64| term.map_or(0.0, |t| c * t.per_kpa(&self.places[i], scaling));
             found.slip / scaling.pressure_kpa - gain(relief, found.slope) - gain(pulsed, found.rise)
         });
         shares.extend([1.0; 2]);
@@ -315,13 +315,13 @@ impl<'a> Pass<'a> {
 }
 
 /// Prior covariance of the rows by ripples of amplitude 1.
-fn ripples(base: &[Term], values: &DMatrix<f64>, kind: Kind) -> Vec<f64> {
+fn ripples(base: &[LawTerm], values: &DMatrix<f64>, kind: Kind) -> Vec<f64> {
     let columns: Vec<(usize, f64)> = base
         .iter()
         .enumerate()
         .filter_map(|(k, term)| match term {
-            Term::Ripple(order) => Some((k, kind.density(*order))),
-            Term::RipplePressed(order) => Some((k, PRESSED * PRESSED * kind.density(*order))),
+            LawTerm::Ripple(order) => Some((k, kind.density(*order))),
+            LawTerm::RipplePressed(order) => Some((k, PRESSED * PRESSED * kind.density(*order))),
             _ => None,
         })
         .collect();
@@ -335,7 +335,7 @@ fn losses(c: &Candidate, prior: &Prior) -> Vec<f64> {
         .iter()
         .enumerate()
         .skip(2)
-        .filter(|(_, t)| !matches!(t, Term::Ripple(_) | Term::RipplePressed(_)))
+        .filter(|(_, t)| !matches!(t, LawTerm::Ripple(_) | LawTerm::RipplePressed(_)))
         .map(|(k, _)| (k, prior.sd[k] * prior.sd[k]))
         .collect();
     packed(c.rows.x.nrows(), |i, j| {

@@ -6,14 +6,14 @@
 //! table. In: points, systematics, the fitted blend. Out: [`Shift`]s. Never: scatter.
 
 use super::blend::Blend;
-use super::estimate::Cause;
 use super::model::Shift;
 use super::nozzle::{self, NozzleFit};
 use super::points::{Point, Points};
 use super::prior::{DROOP, LEAK_SHARE, LEVEL, Warmth};
 use super::pump_data::PumpData;
 use super::terms::Away;
-use crate::reduce::collection::{Source, Systematic, Systematics};
+use crate::reduce::collection::{Systematic, Systematics};
+use crate::uncertainty::{Cause, Origin, Shape};
 
 /// What a refit needs.
 pub struct Refit<'a> {
@@ -44,19 +44,18 @@ pub fn shifts(refit: &Refit<'_>, systematics: &Systematics) -> Vec<Shift> {
         return Vec::new();
     };
     let mut shifts = Vec::new();
-    for s in systematics.0.iter().filter(|s| s.u > 0.0) {
-        if matches!(s.source, Source::GaugeZero | Source::TapHeight) {
+    for s in systematics.0.iter().filter(|s| s.u() > 0.0) {
+        if matches!(s.cause, Cause::GaugeZero | Cause::TapHeight) {
             continue;
         }
         let ln_k = moved_k(refit, s);
-        let freewheel_v = if s.source == Source::Freewheel { s.u } else { 0.0 };
+        let freewheel_v = if s.cause == Cause::Freewheel { s.u() } else { 0.0 };
         let moved = moved(refit.points, s);
         if let Some(shift) = shift(refit, &base, &moved, ln_k, freewheel_v) {
             shifts.push(Shift {
-                cause: Cause::Common(s.source),
-                u_source: Some(s.u),
-                dof: s.dof,
-                rectangular: s.rectangular,
+                cause: s.cause.clone(),
+                of_cause: Some(s.u()),
+                shape: s.bound.shape(),
                 ..shift
             });
         }
@@ -70,17 +69,17 @@ pub fn shifts(refit: &Refit<'_>, systematics: &Systematics) -> Vec<Shift> {
 /// The points with every value moved by one standard uncertainty of a source.
 fn moved(points: &Points, s: &Systematic) -> Points {
     let mut points = points.clone();
-    let up = 1.0 + s.u;
-    let each: &dyn Fn(&mut Point) = match s.source {
-        Source::ScaleGain | Source::ClockGain | Source::Density | Source::Capture => &|p| p.flow *= up,
-        Source::GaugeGain | Source::TapLoss => &|p| p.line_kpa = p.line_kpa.map(|l| l * up),
-        Source::GaugeZero | Source::TapHeight => &|p| p.line_kpa = p.line_kpa.map(|l| l + s.u),
-        Source::BackGaugeZero => &|p| p.out_kpa += s.u,
-        Source::SupplyGain => &|p| p.supply_v *= up,
-        Source::SupplyZero => &|p| p.supply_v += s.u,
-        Source::DutyZero => &|p| p.duty += s.u / 100.0,
-        Source::DutyGain => &|p| p.duty *= up,
-        Source::Freewheel => &|_| (),
+    let (u, up) = (s.u(), 1.0 + s.u());
+    let each: &dyn Fn(&mut Point) = match s.cause {
+        Cause::ScaleGain | Cause::ClockGain | Cause::Density | Cause::Capture => &|p| p.flow *= up,
+        Cause::GaugeGain | Cause::TapLoss => &|p| p.line_kpa = p.line_kpa.map(|l| l * up),
+        Cause::GaugeZero | Cause::TapHeight => &|p| p.line_kpa = p.line_kpa.map(|l| l + u),
+        Cause::BackGaugeZero => &|p| p.out_kpa += u,
+        Cause::SupplyGain => &|p| p.supply_v *= up,
+        Cause::SupplyZero => &|p| p.supply_v += u,
+        Cause::DutyZero => &|p| p.duty += u / 100.0,
+        Cause::DutyGain => &|p| p.duty *= up,
+        _ => &|_| (),
     };
     points.flowing.iter_mut().for_each(each);
     points
@@ -88,10 +87,10 @@ fn moved(points: &Points, s: &Systematic) -> Points {
 
 /// Relative change of every nozzle's coefficient for one standard uncertainty of a source.
 fn moved_k(refit: &Refit<'_>, s: &Systematic) -> Vec<f64> {
-    let per = match s.source {
-        Source::ScaleGain | Source::ClockGain | Source::Density | Source::Capture => s.u,
-        Source::GaugeGain | Source::TapLoss => -0.5 * s.u,
-        Source::BackGaugeZero => {
+    let per = match s.cause {
+        Cause::ScaleGain | Cause::ClockGain | Cause::Density | Cause::Capture => s.u(),
+        Cause::GaugeGain | Cause::TapLoss => -0.5 * s.u(),
+        Cause::BackGaugeZero => {
             let moved = nozzle::fit(&moved(refit.points, s), refit.u_zero_kpa);
             return moved
                 .iter()
@@ -115,10 +114,9 @@ fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewh
     let coefficients = refit.blend.refit(&data, Warmth::SUPPOSED)?;
     Some(Shift {
         cause: Cause::Scatter,
-        u_source: None,
-        dof: f64::INFINITY,
-        rectangular: false,
-        type_a: false,
+        of_cause: None,
+        shape: Shape::Normal,
+        origin: Origin::Common,
         coefficients: coefficients.iter().zip(base).map(|(c, b)| c - b).collect(),
         ln_k,
         freewheel_v,
@@ -127,7 +125,7 @@ fn shift(refit: &Refit<'_>, base: &[f64], moved: &Points, ln_k: Vec<f64>, freewh
 
 /// The gauge's zero, as far as the nozzle's own law has not told it.
 fn zero_shift(refit: &Refit<'_>, base: &[f64], systematics: &Systematics) -> Option<Shift> {
-    let stated = systematics.0.iter().find(|s| s.source == Source::GaugeZero);
+    let stated = systematics.0.iter().find(|s| s.cause == Cause::GaugeZero);
     let u = refit.u_zero_kpa;
     if u <= 0.0 {
         return None;
@@ -135,9 +133,10 @@ fn zero_shift(refit: &Refit<'_>, base: &[f64], systematics: &Systematics) -> Opt
     let ln_k: Vec<f64> = refit.nozzles.iter().map(|n| n.as_ref().map_or(0.0, |n| n.per_zero)).collect();
     let shift = shift(refit, base, refit.points, ln_k, 0.0)?;
     Some(Shift {
-        cause: Cause::Common(Source::GaugeZero),
-        u_source: Some(u),
-        dof: stated.map_or(f64::INFINITY, |s| s.dof),
+        cause: Cause::GaugeZero,
+        of_cause: Some(u),
+        // The nozzle's own law tells part of it: what is left is no longer a rectangle.
+        shape: Shape::of_dof(stated.map_or(f64::INFINITY, |s| s.bound.shape().dof())),
         ..shift
     })
 }
@@ -151,10 +150,10 @@ fn nozzle_shifts(refit: &Refit<'_>, base: &[f64]) -> Vec<Shift> {
         ln_k[j] = nozzle.u_scatter;
         if let Some(shift) = shift(refit, base, refit.points, ln_k, 0.0) {
             shifts.push(Shift {
-                cause: Cause::Nozzle(nozzle.name.clone()),
-                u_source: Some(nozzle.u_scatter),
-                dof: nozzle.dof,
-                type_a: true,
+                cause: Cause::Nozzle(nozzle.name.as_str().into()),
+                of_cause: Some(nozzle.u_scatter),
+                shape: Shape::of_dof(nozzle.dof),
+                origin: Origin::Random,
                 ..shift
             });
         }
@@ -170,20 +169,22 @@ fn warmth_shifts(refit: &Refit<'_>, base: &[f64]) -> Vec<Shift> {
     let supposed = Warmth::SUPPOSED;
     let leak = Warmth { leak_share: supposed.leak_share + LEAK_SHARE.1, ..supposed };
     let winding = Warmth { droop: supposed.droop + DROOP.1, level: supposed.level + LEVEL.1, ..supposed };
-    [(Cause::LeakShare, leak, Some(LEAK_SHARE.1), true), (Cause::Winding, winding, None, false)]
-        .into_iter()
-        .filter_map(|(cause, warmth, u_source, rectangular)| {
-            let moved = refit.blend.refit(refit.data, warmth)?;
-            Some(Shift {
-                cause,
-                u_source,
-                dof: f64::INFINITY,
-                rectangular,
-                type_a: false,
-                coefficients: moved.iter().zip(base).map(|(c, b)| c - b).collect(),
-                ln_k: vec![0.0; refit.k.len()],
-                freewheel_v: 0.0,
-            })
+    [
+        (Cause::LeakShare, leak, Some(LEAK_SHARE.1), Shape::Rectangle),
+        (Cause::Winding, winding, None, Shape::Normal),
+    ]
+    .into_iter()
+    .filter_map(|(cause, warmth, of_cause, shape)| {
+        let moved = refit.blend.refit(refit.data, warmth)?;
+        Some(Shift {
+            cause,
+            of_cause,
+            shape,
+            origin: Origin::Common,
+            coefficients: moved.iter().zip(base).map(|(c, b)| c - b).collect(),
+            ln_k: vec![0.0; refit.k.len()],
+            freewheel_v: 0.0,
         })
-        .collect()
+    })
+    .collect()
 }

@@ -5,10 +5,10 @@
 //! Monte Carlo (JCGM 101:2008), seeded. In: a model, duties at which nothing flowed. Out: an estimate in % of duty.
 //! Never: the breakaway duty on the way up, which steady flows do not show.
 
-use super::estimate::{Cause, Estimate, Part};
 use super::model::{Condition, PairModel, Shift};
 use super::terms::{At, Away, Drive};
 use crate::chance::{Seed, standard_normal};
+use crate::uncertainty::{Cause, Term, Uncertain};
 use nalgebra::DVector;
 
 /// Step in which the stall is searched, fraction of duty.
@@ -23,7 +23,7 @@ const BELOW_PART: f64 = 0.13;
 
 /// Dead band of a nozzle at the reference supply into its bench outlet, %.
 #[must_use]
-pub fn dead_band(model: &PairModel, nozzle: usize) -> Option<Estimate> {
+pub fn dead_band(model: &PairModel, nozzle: usize) -> Option<Uncertain> {
     let r = &model.reference;
     let condition = Condition {
         nozzles: vec![nozzle],
@@ -35,36 +35,16 @@ pub fn dead_band(model: &PairModel, nozzle: usize) -> Option<Estimate> {
     };
     let duty = stall(model, &condition, None)?;
     let value = 100.0 * duty;
-    let mut parts = vec![Part {
-        cause: Cause::Scatter,
-        u_source: None,
-        u: 100.0 * scatter(model, &condition, duty),
-        dof: model.dof,
-        rectangular: false,
-        type_a: true,
-    }];
+    let scatter = 100.0 * scatter(model, &condition, duty);
+    let mut terms = vec![Term::observed(Cause::Scatter, scatter, model.dof)];
     for s in &model.shifts {
         let moved = stall(model, &condition, Some(s)).unwrap_or(duty);
-        parts.push(Part {
-            cause: s.cause.clone(),
-            u_source: s.u_source,
-            u: 100.0 * moved - value,
-            dof: s.dof,
-            rectangular: s.rectangular,
-            type_a: s.type_a,
-        });
+        terms.push(s.term(100.0 * moved - value));
     }
     let below = (100.0 * model.nozzles[nozzle].duty_range.0 - value).max(0.0);
-    parts.push(Part {
-        cause: Cause::Beyond,
-        u_source: None,
-        u: BELOW_PART * below,
-        dof: f64::INFINITY,
-        rectangular: false,
-        type_a: false,
-    });
-    parts.retain(|p| p.u != 0.0);
-    Some(Estimate::new(value, parts))
+    terms.push(Term::known(Cause::Beyond, BELOW_PART * below));
+    terms.retain(|t| t.u != 0.0);
+    Some(Uncertain::new(value, terms))
 }
 
 /// Values of the terms at a duty against the outlet alone.

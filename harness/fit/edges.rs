@@ -1,21 +1,21 @@
 //! Dead band and breakaway as they were seen on ramps of the duty, beside what the law says.
 //!
-//! In: edges from the reduction, the common errors of the duty. Out: [`Estimate`]s in per cent. Never: an edge given to
+//! In: edges from the reduction, the common errors of the duty. Out: [`Uncertain`]s in per cent. Never: an edge given to
 //! one of several nozzles, since a ramp does not say whose it was.
 
 use super::dead_band::dead_band;
-use super::estimate::{Cause, Estimate, Part};
 use super::pair::PairFit;
-use crate::reduce::collection::{Source, Systematics};
+use crate::reduce::collection::Systematics;
 use crate::reduce::edge_duty::{Direction, DutyEdge};
+use crate::uncertainty::{Cause, Term, Uncertain};
 
 /// What ramps of the duty showed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Edges {
     /// Duty at which flow stops on the way down, %.
-    pub stall: Option<Estimate>,
+    pub stall: Option<Uncertain>,
     /// Duty at which it starts on the way up, %.
-    pub breakaway: Option<Estimate>,
+    pub breakaway: Option<Uncertain>,
 }
 
 impl Edges {
@@ -30,46 +30,35 @@ impl Edges {
     }
 }
 
-fn estimate(edges: &[&DutyEdge], systematics: &Systematics) -> Option<Estimate> {
+fn estimate(edges: &[&DutyEdge], systematics: &Systematics) -> Option<Uncertain> {
     let n = edges.len() as f64;
     let mean = |value: fn(&DutyEdge) -> f64| edges.iter().map(|e| value(e)).sum::<f64>() / n;
     if edges.is_empty() {
         return None;
     }
     let duty_pct = mean(|e| e.duty_pct);
-    let part = |cause, u_source, u: f64, rectangular| Part {
-        cause,
-        u_source,
-        u,
-        dof: f64::INFINITY,
-        rectangular,
-        type_a: false,
-    };
-    let common = systematics.0.iter().filter_map(|s| {
-        let u = match s.source {
-            Source::DutyZero => s.u,
-            Source::DutyGain => s.u * duty_pct,
-            _ => return None,
-        };
-        Some(Part { dof: s.dof, ..part(Cause::Common(s.source), Some(s.u), u, s.rectangular) })
+    let common = systematics.0.iter().filter_map(|s| match s.cause {
+        Cause::DutyZero => s.bound.term(Cause::DutyZero, 1.0),
+        Cause::DutyGain => s.bound.term(Cause::DutyGain, duty_pct),
+        _ => None,
     });
     // Drip and lag are the same on every ramp: their limits do not shrink with the number of ramps.
-    let mut parts = vec![part(Cause::Edge, None, mean(|e| e.limits_pct) / 3.0_f64.sqrt(), true)];
-    parts.extend(common);
-    Some(Estimate::new(duty_pct, parts))
+    let mut terms = vec![Term::limits(Cause::Edge, mean(|e| e.limits_pct))];
+    terms.extend(common);
+    Some(Uncertain::new(duty_pct, terms))
 }
 
 impl PairFit {
     /// The dead band of a nozzle: as seen on a ramp where the pair has one nozzle, else by the law.
     #[must_use]
-    pub fn dead_band(&self, nozzle: usize) -> Option<Estimate> {
+    pub fn dead_band(&self, nozzle: usize) -> Option<Uncertain> {
         let seen = self.edges.stall.clone().filter(|_| self.model.nozzles.len() == 1);
         seen.or_else(|| dead_band(&self.model, nozzle))
     }
 
     /// The duty at which the pump starts from rest, where a ramp showed it.
     #[must_use]
-    pub fn breakaway(&self) -> Option<Estimate> {
+    pub fn breakaway(&self) -> Option<Uncertain> {
         self.edges.breakaway.clone().filter(|_| self.model.nozzles.len() == 1)
     }
 

@@ -2,7 +2,7 @@
 //!
 //! In: their numbers. Out: their terms. Never: data.
 
-use super::terms::Term;
+use super::terms::LawTerm;
 
 /// A candidate: no bypass, or one that opens at a pressure over a width, kPa.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,19 +32,19 @@ pub struct Extra {
 }
 
 impl Extra {
-    pub(super) fn relief(&self) -> Option<Term> {
-        self.opening.map(|o| Term::Relief { opens_kpa: o.opens_kpa, width_kpa: o.width_kpa })
+    pub(super) fn relief(&self) -> Option<LawTerm> {
+        self.opening.map(|o| LawTerm::Relief { opens_kpa: o.opens_kpa, width_kpa: o.width_kpa })
     }
 
-    pub(super) fn pulsed_more(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::PulsedMore { still: p.still, pressed: p.pressed })
+    pub(super) fn pulsed_more(&self) -> Option<LawTerm> {
+        self.pulsing.map(|p| LawTerm::PulsedMore { still: p.still, pressed: p.pressed })
     }
 
-    pub(super) fn pulsed_drop(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::PulsedDrop { still: p.still, pressed: p.pressed })
+    pub(super) fn pulsed_drop(&self) -> Option<LawTerm> {
+        self.pulsing.map(|p| LawTerm::PulsedDrop { still: p.still, pressed: p.pressed })
     }
 
-    pub(super) fn pulsed(&self) -> Option<Term> {
-        self.pulsing.map(|p| Term::Pulsed { still: p.still, pressed: p.pressed })
+    pub(super) fn pulsed(&self) -> Option<LawTerm> {
+        self.pulsing.map(|p| LawTerm::Pulsed { still: p.still, pressed: p.pressed })
     }
 }

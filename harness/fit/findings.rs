@@ -4,9 +4,11 @@
 
 use super::ask::Ask;
 use super::dead_band::dead_band;
+use super::nozzle::NozzleFit;
 use super::pair::PairFit;
-use crate::numerics::gum;
+use super::published::nozzle_exponent;
 use crate::reduce::finding::Finding;
+use crate::uncertainty::{Cause, Term, Uncertain};
 
 /// Share of the evidence from which on a pulsing current is reported.
 const PULSING_SHARE: f64 = 0.9;
@@ -30,13 +32,10 @@ pub fn findings(fit: &PairFit) -> Vec<Finding> {
 fn nozzles(fit: &PairFit, found: &mut Vec<Finding>) {
     for nozzle in fit.nozzles.iter().flatten() {
         let x = &nozzle.exponent;
-        let combined = gum::combine(&[
-            gum::Term::new(x.u_scatter, x.dof),
-            gum::Term::known(x.u_zero),
-            gum::Term::known(x.u_healthy),
-        ]);
-        let off = x.value - 0.5;
-        if off.abs() > combined.u95() {
+        let mut terms = nozzle_exponent(nozzle).terms;
+        terms.push(Term::known(Cause::HealthyExponent, x.u_healthy));
+        let Uncertain { value: off, u95, .. } = Uncertain::new(x.value - 0.5, terms);
+        if off.abs() > u95 {
             let cause = if off > 0.0 {
                 "less flow at low pressure than the square-root law: a gauge that was not zeroed, a tap before a loss, \
                  a swirl nozzle at low Reynolds number, or a passage that is partly blocked; zero the gauge vented, \
@@ -49,15 +48,13 @@ fn nozzles(fit: &PairFit, found: &mut Vec<Finding>) {
                 Finding::new(
                     "nozzle.exponent",
                     format!(
-                        "nozzle {} has exponent {:.4} (U {:.4} with what a healthy nozzle varies); expected 0.5",
-                        nozzle.name,
-                        x.value,
-                        combined.u95()
+                        "nozzle {} has exponent {:.4} (U {u95:.4} with what a healthy nozzle varies); expected 0.5",
+                        nozzle.name, x.value,
                     ),
                     cause,
                 )
                 .with("exponent", x.value, "")
-                .with("u95", combined.u95(), ""),
+                .with("u95", u95, ""),
             );
         }
     }
@@ -73,9 +70,11 @@ fn sums(fit: &PairFit, found: &mut Vec<Finding>) {
             .collect();
         let Some(members) = members else { continue };
         let sum: f64 = members.iter().map(|n| n.k).sum();
-        let own = members.iter().map(|n| (n.k * n.u_scatter).powi(2)).sum::<f64>();
-        let u95 = 2.0 * (own + (nozzle.k * nozzle.u_scatter).powi(2)).sqrt();
-        if (nozzle.k - sum).abs() > u95 {
+        let own =
+            |n: &NozzleFit| Term::observed(Cause::Nozzle(n.name.as_str().into()), n.k * n.u_scatter, n.dof);
+        let terms = members.into_iter().chain([nozzle]).map(own).collect();
+        let Uncertain { value: more, u95, .. } = Uncertain::new(nozzle.k - sum, terms);
+        if more.abs() > u95 {
             found.push(
                 Finding::new(
                     "nozzle.sum",

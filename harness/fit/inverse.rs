@@ -3,9 +3,9 @@
 //! In: a model, a condition, a flow. Out: a duty with U, or why there is none. Never: an approximation of the curve.
 
 use super::ask::{Answer, Refusal};
-use super::estimate::{Estimate, Part};
 use super::model::{Condition, PairModel};
 use super::predict::{Place, signed};
+use crate::uncertainty::Uncertain;
 
 /// Step in which the curve is searched for the first crossing, fraction of duty.
 const SEARCH_STEP: f64 = 0.02;
@@ -23,13 +23,10 @@ pub(super) fn duty_answer(model: &PairModel, place: &Place, flow: f64) -> Result
     let condition = Condition { duty, ..place.condition.clone() };
     let operating = model.operate(&condition);
     let slope = slope(model, &condition);
-    let parts: Vec<Part> = model
-        .all_parts(place, &condition, &operating)
-        .into_iter()
-        .map(|p| Part { u: -100.0 * p.u / slope, ..p })
-        .collect();
-    let mut estimate = Estimate::new(100.0 * duty, parts);
-    estimate.u95 = bent(model, &place.condition, flow, &estimate, slope);
+    let terms = model.all_terms(place, &condition, &operating);
+    let straight = Uncertain::new(100.0 * duty, terms).scaled(-100.0 / slope);
+    let u95 = bent(model, &place.condition, flow, &straight, slope);
+    let estimate = straight.widened(u95);
     let answer = model.flow_answer(place, 100.0 * duty)?;
     Ok(Answer { estimate, basis: answer.basis, warnings: answer.warnings })
 }
@@ -79,7 +76,7 @@ fn slope(model: &PairModel, c: &Condition) -> f64 {
 
 /// U of the duty where the curve bends within U of the flow: the farther of the two duties that give the flow more and
 /// less by its U (interval carried through the inverse, as JCGM 101:2008 5.10 asks of nonlinear models).
-fn bent(model: &PairModel, c: &Condition, flow: f64, straight: &Estimate, slope: f64) -> f64 {
+fn bent(model: &PairModel, c: &Condition, flow: f64, straight: &Uncertain, slope: f64) -> f64 {
     let u_flow = straight.u95 * slope / 100.0;
     let here = straight.value / 100.0;
     let up = duty(model, c, flow + u_flow).map_or(1.0, |d| d) - here;

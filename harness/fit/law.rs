@@ -11,7 +11,7 @@ use super::candidate::Pass;
 use super::extra::{Extra, Opening};
 use super::prior::{RELIEF_SD, Warmth};
 use super::pump_data::PumpData;
-use super::terms::Term;
+use super::terms::LawTerm;
 use crate::numerics::distribution::f_survival;
 use nalgebra::DMatrix;
 
@@ -146,9 +146,9 @@ fn choose(laws: &[Law]) -> Option<usize> {
 
 fn law(pass: &Pass<'_>, noise: &Noise, name: &'static str, extra: Extra, bent: bool) -> Option<Law> {
     let candidate = pass.candidate(extra, 1.0);
-    let wanted = |t: &Term| match t {
-        Term::Level | Term::Rise | Term::Slip | Term::Relief { .. } => true,
-        Term::Bend => bent,
+    let wanted = |t: &LawTerm| match t {
+        LawTerm::Level | LawTerm::Rise | LawTerm::Slip | LawTerm::Relief { .. } => true,
+        LawTerm::Bend => bent,
         _ => false,
     };
     let picked: Vec<usize> = (0..candidate.terms.len()).filter(|k| wanted(&candidate.terms[*k])).collect();

@@ -3,9 +3,9 @@
 //! In: composition and temperature of the data and of the question. Out: how far the pump is from its reference, and
 //! the factor on nozzle coefficients with what it is uncertain by. Never: a property outside its range.
 
-use super::estimate::{Cause, Part};
 use super::terms::Away;
 use crate::fluid::{Fluid, NumericsError};
+use crate::uncertainty::{Cause, Term};
 
 /// Reference temperature of the tables, degC.
 pub const REFERENCE_DEGC: f64 = 20.0;
@@ -28,12 +28,12 @@ pub struct KFactor {
     /// The factor.
     pub value: f64,
     /// What it is uncertain by, relative.
-    pub parts: Vec<Part>,
+    pub terms: Vec<Term>,
 }
 
 impl KFactor {
     /// The same liquid.
-    pub const SAME: KFactor = KFactor { value: 1.0, parts: Vec::new() };
+    pub const SAME: KFactor = KFactor { value: 1.0, terms: Vec::new() };
 
     /// From the bench's liquid at its temperature to another at its own.
     ///
@@ -49,19 +49,11 @@ impl KFactor {
             Ok(fluid.viscosity_mpa_s(degc)?.value / rho)
         };
         let doublings = (kinematic(used, rho_used.value)? / kinematic(bench, rho_bench.value)?).log2();
-        let part = |cause, u| Part {
-            cause,
-            u_source: None,
-            u,
-            dof: f64::INFINITY,
-            rectangular: false,
-            type_a: false,
-        };
         Ok(KFactor {
             value: (rho_bench.value / rho_used.value).sqrt(),
-            parts: vec![
-                part(Cause::UsedDensity, 0.5 * rho_used.u / rho_used.value),
-                part(Cause::Reynolds, REYNOLDS_PER_DOUBLING * doublings.abs()),
+            terms: vec![
+                Term::known(Cause::UsedDensity, 0.5 * rho_used.u / rho_used.value),
+                Term::known(Cause::Reynolds, REYNOLDS_PER_DOUBLING * doublings.abs()),
             ],
         })
     }
@@ -78,7 +70,7 @@ mod tests {
         let mix = Fluid::from_volume_fraction(0.5).unwrap();
         let factor = KFactor::new((Fluid::WATER, 20.0), (mix, 20.0)).unwrap();
         assert!((factor.value - 1.0377).abs() < 3e-4, "{}", factor.value);
-        let reynolds = factor.parts.iter().find(|p| p.cause == Cause::Reynolds).unwrap();
+        let reynolds = factor.terms.iter().find(|p| p.cause == Cause::Reynolds).unwrap();
         // Twice the viscosity of water, roughly (CRC: 1.8 mPa s).
         assert!((0.005..0.015).contains(&reynolds.u), "{}", reynolds.u);
     }

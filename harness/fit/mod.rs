@@ -30,7 +30,6 @@
 //! | [`tables`] | the tables of a calibration |
 //! | [`common_errors`] | what an error common to all data does |
 //! | [`liquid`] | what liquid and temperature do |
-//! | [`estimate`] | value, budget, expanded uncertainty |
 //! | [`model`] | a fitted pair that answers |
 //! | [`ask`] | questions, answers, refusals |
 //! | [`predict`] | the flow at a duty |
@@ -51,7 +50,6 @@ pub mod common_errors;
 pub mod dead_band;
 pub mod edges;
 pub mod delivered;
-pub mod estimate;
 pub mod extra;
 pub mod facts;
 pub mod findings;

@@ -3,9 +3,9 @@
 //! In: built by [`super::pair`], or read back from a calibration. Out: the flow at any condition, with contributions
 //! from each source kept apart. Never: data, or an error common to all data that shrinks with their number.
 
-use super::estimate::{Cause, Part};
 use super::surface::{Frame, Operating, Outlet, Surface};
 use super::terms::{Away, Drive};
+use crate::uncertainty::{Cause, Origin, Shape, Term};
 use nalgebra::{DMatrix, DVector};
 
 /// One of the pair's nozzles.
@@ -44,19 +44,26 @@ pub struct Shift {
     /// The source.
     pub cause: Cause,
     /// Its standard uncertainty, in its own unit; none where it has none.
-    pub u_source: Option<f64>,
-    /// Its degrees of freedom.
-    pub dof: f64,
-    /// Whether it is known by limits.
-    pub rectangular: bool,
-    /// Whether it was evaluated by statistics of observations.
-    pub type_a: bool,
+    pub of_cause: Option<f64>,
+    /// How it is distributed.
+    pub shape: Shape,
+    /// Random or common.
+    pub origin: Origin,
     /// Change of each coefficient of the surface, mL/min.
     pub coefficients: Vec<f64>,
     /// Relative change of each nozzle's coefficient.
     pub ln_k: Vec<f64>,
     /// Change of the free-wheel voltage, V.
     pub freewheel_v: f64,
+}
+
+impl Shift {
+    /// Its share of a value, that changes by `u` where the source is off by its standard uncertainty.
+    #[must_use]
+    pub fn term(&self, u: f64) -> Term {
+        let (cause, of_cause) = (self.cause.clone(), self.of_cause);
+        Term { cause, u, of_cause, shape: self.shape, origin: self.origin }
+    }
 }
 
 /// Reference conditions and range of the data.
@@ -150,29 +157,15 @@ impl PairModel {
         if o.flow > 0.0 { o.flow } else { o.free }
     }
 
-    /// Contributions to the flow at an operating point from scatter and from every common error, mL/min.
+    /// Terms of the flow at an operating point from scatter and from every common error, mL/min.
     #[must_use]
-    pub fn parts(&self, c: &Condition, operating: &Operating) -> Vec<Part> {
+    pub fn shares(&self, c: &Condition, operating: &Operating) -> Vec<Term> {
         let frame = Frame::new(&self.surface, &self.drive(c), c.away);
         let g = DVector::from_vec(frame.gradient(operating));
         let variance = (&self.covariance * &g).dot(&g);
-        let scatter = Part {
-            cause: Cause::Scatter,
-            u_source: None,
-            u: variance.max(0.0).sqrt(),
-            dof: self.dof,
-            rectangular: false,
-            type_a: true,
-        };
+        let scatter = Term::observed(Cause::Scatter, variance.max(0.0).sqrt(), self.dof);
         let here = if operating.flow > 0.0 { operating.flow } else { operating.free };
-        let common = self.shifts.iter().map(|s| Part {
-            cause: s.cause.clone(),
-            u_source: s.u_source,
-            u: self.signed(c, s, &frame, operating) - here,
-            dof: s.dof,
-            rectangular: s.rectangular,
-            type_a: s.type_a,
-        });
+        let common = self.shifts.iter().map(|s| s.term(self.signed(c, s, &frame, operating) - here));
         std::iter::once(scatter).chain(common).collect()
     }
 }

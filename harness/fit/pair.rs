@@ -20,8 +20,9 @@ use super::tables::Tables;
 use super::terms::Away;
 use crate::calibration::Calibration;
 use crate::fluid::{Fluid, NumericsError};
-use crate::reduce::collection::{Collection, Source, Systematics};
+use crate::reduce::collection::{Collection, Systematics};
 use crate::reduce::finding::Finding;
+use crate::uncertainty::Cause;
 
 /// Line pressure at full flow that stands in where none was measured, kPa: a unit of account that cancels at bench
 /// conditions.
@@ -88,7 +89,7 @@ pub fn fit(
     facts: &PairFacts,
 ) -> Result<PairFit, FitRefusal> {
     let mut points = points(collections)?;
-    let u_zero = systematics.u(Source::GaugeZero).hypot(systematics.u(Source::TapHeight));
+    let u_zero = systematics.u(&Cause::GaugeZero).hypot(systematics.u(&Cause::TapHeight));
     let nozzles = nozzle::fit(&points, u_zero);
     let k: Vec<f64> = nozzles
         .iter()

@@ -5,13 +5,13 @@
 //! basis, warnings and budget, or a [`Refusal`]. Never: data.
 
 use super::ask::{Answer, Ask, Basis, Refusal};
-use super::estimate::{Cause, Estimate, Part};
 use super::liquid::{KFactor, REFERENCE_DEGC, away};
 use super::model::{Condition, PairModel};
 use super::siphon;
 use super::surface::Operating;
 use super::terms::{Away, Drive};
 use crate::fluid::Fluid;
+use crate::uncertainty::{Cause, Term, Uncertain};
 
 /// Duty this near to a measured one counts as measured, fraction.
 const SAME_DUTY: f64 = 0.0025;
@@ -69,24 +69,16 @@ impl PairModel {
             warnings.push("vacuum draws liquid through the standing pump".into());
             estimate
         } else {
-            let parts = self.all_parts(place, &condition, &operating);
-            one_sided(&operating, parts)
+            let terms = self.all_terms(place, &condition, &operating);
+            one_sided(&operating, terms)
         };
         self.warn(&condition, &operating, basis, &mut warnings);
         Ok(Answer { estimate, basis, warnings })
     }
 
-    /// Contributions from the model, the widening, the liquid and from going beyond the data.
-    pub(super) fn all_parts(&self, place: &Place, condition: &Condition, operating: &Operating) -> Vec<Part> {
-        let mut parts = self.parts(condition, operating);
-        let u = |cause, u: f64| Part {
-            cause,
-            u_source: None,
-            u,
-            dof: f64::INFINITY,
-            rectangular: false,
-            type_a: false,
-        };
+    /// Terms from the model, the widening, the liquid and from going beyond the data.
+    pub(super) fn all_terms(&self, place: &Place, condition: &Condition, operating: &Operating) -> Vec<Term> {
+        let mut terms = self.shares(condition, operating);
         let here = signed(operating);
         let moved = |c: &Condition| signed(&self.operate(c)) - here;
         let widen = condition
@@ -95,22 +87,23 @@ impl PairModel {
             .map(|j| self.nozzles[*j].widening_at(condition.duty))
             .fold(0.0, f64::max);
         if widen > 0.0 {
-            parts.push(u(Cause::SecondOpinion, widen));
+            terms.push(Term::known(Cause::SecondOpinion, widen));
         }
-        for part in &place.k_factor.parts {
-            let k_factor = condition.k_factor * (1.0 + part.u);
-            parts.push(Part { u: moved(&Condition { k_factor, ..condition.clone() }), ..part.clone() });
+        for term in &place.k_factor.terms {
+            let k_factor = condition.k_factor * (1.0 + term.u);
+            terms.push(term.at(moved(&Condition { k_factor, ..condition.clone() })));
         }
         if let Some(away) = place.unknown_temperature {
-            parts.push(u(Cause::UnknownTemperature, moved(&Condition { away, ..condition.clone() })));
+            let moved = moved(&Condition { away, ..condition.clone() });
+            terms.push(Term::known(Cause::UnknownTemperature, moved));
         }
         let excess = operating.line_kpa - self.reference.line_range_kpa.1;
         if excess > 0.0 && operating.flow > 0.0 {
             let slip = self.slip_per_kpa() * BEYOND_PART * excess;
-            parts.push(u(Cause::Beyond, operating.share * slip));
+            terms.push(Term::known(Cause::Beyond, operating.share * slip));
         }
-        parts.retain(|p| p.u != 0.0 || p.cause == Cause::Scatter);
-        parts
+        terms.retain(|t| t.u != 0.0 || t.cause == Cause::Scatter);
+        terms
     }
 
     /// Turns a question into a condition.
@@ -293,12 +286,12 @@ pub(super) fn signed(operating: &Operating) -> f64 {
 }
 
 /// An estimate that is not below 0: where nothing flows, U says how much might.
-fn one_sided(operating: &Operating, parts: Vec<Part>) -> Estimate {
+fn one_sided(operating: &Operating, terms: Vec<Term>) -> Uncertain {
     if operating.flow > 0.0 {
-        return Estimate::new(operating.flow, parts);
+        return Uncertain::new(operating.flow, terms);
     }
-    let short = Estimate::new(operating.free, parts);
+    let short = Uncertain::new(operating.free, terms);
     let u95 = (short.value + short.u95).max(0.0);
-    let scale = if short.u95 > 0.0 { u95 / short.u95 } else { 0.0 };
-    Estimate { value: 0.0, u: short.u * scale, u95, dof: short.dof, parts: short.parts }
+    let factor = if short.u95 > 0.0 { u95 / short.u95 } else { 0.0 };
+    short.scaled(factor).about(0.0)
 }

@@ -4,7 +4,7 @@
 //! Every number here was chosen from the trade before any data were fitted. Never: a number tuned to data.
 
 use super::bayes::Prior;
-use super::terms::{Term, ripple_frequency};
+use super::terms::{LawTerm, ripple_frequency};
 use std::f64::consts::PI;
 
 /// Ripple terms: enough for the shortest length.
@@ -24,12 +24,12 @@ pub(super) const KINDS: [Kind; 5] =
     [Kind::Smooth(0.2), Kind::Smooth(0.5), Kind::Cornered(0.15), Kind::Cornered(0.4), Kind::Cornered(1.0)];
 /// Prior standard deviations of the forms of loss, fraction of full flow: a few per cent each (common practice, no
 /// source; chosen before any data were fitted).
-pub(super) const LOSS_SD: [(Term, f64); 5] = [
-    (Term::Bend, 0.04),
-    (Term::Seep, 0.015),
-    (Term::SlipBend, 0.03),
-    (Term::SlipRise, 0.04),
-    (Term::SlipLow, 0.05),
+pub(super) const LOSS_SD: [(LawTerm, f64); 5] = [
+    (LawTerm::Bend, 0.04),
+    (LawTerm::Seep, 0.015),
+    (LawTerm::SlipBend, 0.03),
+    (LawTerm::SlipRise, 0.04),
+    (LawTerm::SlipLow, 0.05),
 ];
 /// Prior of slip at the highest pressure, mean and standard deviation, fraction of full flow.
 pub(super) const SLIP: (f64, f64) = (0.25, 0.2);
@@ -109,7 +109,7 @@ impl Kind {
 /// Priors of the coefficients of `terms`, in mL/min: `full` is full flow, `slip` the candidate's slip by a straight fit,
 /// and `tells` whether the data tell by themselves what temperature does.
 pub(super) fn prior(
-    terms: &[Term],
+    terms: &[LawTerm],
     full: f64,
     slip: f64,
     warmth: &Warmth,
@@ -118,21 +118,21 @@ pub(super) fn prior(
 ) -> Prior {
     let tell = if tells { 1.0 } else { 1e-6 };
     let (amplitude, kind) = ripple;
-    let loss = |term: &Term| LOSS_SD.iter().find(|(t, _)| t == term).map_or(0.0, |(_, sd)| *sd);
+    let loss = |term: &LawTerm| LOSS_SD.iter().find(|(t, _)| t == term).map_or(0.0, |(_, sd)| *sd);
     let (mean, sd) = terms
         .iter()
         .map(|term| match term {
-            Term::Level | Term::Rise => (0.0, f64::INFINITY),
-            Term::Slip => (SLIP.0 * full, SLIP.1 * full),
-            Term::Thin => (warmth.leak_share * slip, tell * LEAK_SHARE.1 * slip),
-            Term::Warm => (warmth.droop * slip, tell * DROOP.1 * slip),
-            Term::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
-            Term::Relief { .. } => (0.0, RELIEF_SD * full),
-            Term::Pulsed { .. } => (0.0, PULSED_SD * full),
-            Term::PulsedDrop { .. } => (PULSED_DROP.0 * full, PULSED_DROP.1 * full),
-            Term::PulsedMore { .. } => (0.0, PULSED_MORE_SD * full),
-            Term::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
-            Term::RipplePressed(k) => (0.0, PRESSED * full * amplitude * kind.density(*k).sqrt()),
+            LawTerm::Level | LawTerm::Rise => (0.0, f64::INFINITY),
+            LawTerm::Slip => (SLIP.0 * full, SLIP.1 * full),
+            LawTerm::Thin => (warmth.leak_share * slip, tell * LEAK_SHARE.1 * slip),
+            LawTerm::Warm => (warmth.droop * slip, tell * DROOP.1 * slip),
+            LawTerm::WarmLevel => (warmth.level * full, tell * LEVEL.1 * full),
+            LawTerm::Relief { .. } => (0.0, RELIEF_SD * full),
+            LawTerm::Pulsed { .. } => (0.0, PULSED_SD * full),
+            LawTerm::PulsedDrop { .. } => (PULSED_DROP.0 * full, PULSED_DROP.1 * full),
+            LawTerm::PulsedMore { .. } => (0.0, PULSED_MORE_SD * full),
+            LawTerm::Ripple(k) => (0.0, full * amplitude * kind.density(*k).sqrt()),
+            LawTerm::RipplePressed(k) => (0.0, PRESSED * full * amplitude * kind.density(*k).sqrt()),
             other => (0.0, full * loss(other)),
         })
         .unzip();

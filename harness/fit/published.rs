@@ -5,10 +5,10 @@
 use super::ask::Ask;
 use super::blend::Blend;
 use super::dead_band::dead_band;
-use super::estimate::{Cause, Estimate, Part};
 use super::model::{Condition, PairModel};
 use super::nozzle::NozzleFit;
-use super::terms::{At, Away, Drive, Term};
+use super::terms::{At, Away, Drive, LawTerm};
+use crate::uncertainty::{Cause, Origin, Term, Uncertain};
 use nalgebra::DVector;
 
 /// Share of the evidence from which on a bypass is published.
@@ -18,37 +18,25 @@ const BYPASS_SHARE: f64 = 0.9;
 #[derive(Clone, Debug, PartialEq)]
 pub struct PumpValues {
     /// Flow per volt of effective voltage without pressure, mean over the measured range, mL/min per V.
-    pub displacement_ml_min_per_v: Estimate,
+    pub displacement_ml_min_per_v: Uncertain,
     /// Effective voltage below which nothing flows, V.
-    pub friction_v: Option<Estimate>,
+    pub friction_v: Option<Uncertain>,
     /// Loss of flow per kPa of line pressure without the bypass, mean up to the highest pressure, mL/min per kPa.
-    pub slip_ml_min_per_kpa: Estimate,
+    pub slip_ml_min_per_kpa: Uncertain,
     /// Opening pressure (gauge kPa) and slope (mL/min per kPa) of an internal bypass, where one was found.
-    pub bypass: Option<(Estimate, Estimate)>,
-}
-
-fn part(cause: Cause, u: f64, dof: f64, type_a: bool) -> Part {
-    Part { cause, u_source: None, u, dof, rectangular: false, type_a }
+    pub bypass: Option<(Uncertain, Uncertain)>,
 }
 
 /// Something linear in the coefficients, with its budget.
-fn linear(model: &PairModel, row: &[f64]) -> Estimate {
+fn linear(model: &PairModel, row: &[f64]) -> Uncertain {
     let g = DVector::from_column_slice(row);
     let value = row.iter().zip(&model.surface.coefficients).map(|(r, c)| r * c).sum();
     let variance = (&model.covariance * &g).dot(&g).max(0.0);
-    let mut parts = vec![part(Cause::Scatter, variance.sqrt(), model.dof, true)];
-    for s in &model.shifts {
-        parts.push(Part {
-            cause: s.cause.clone(),
-            u_source: s.u_source,
-            u: row.iter().zip(&s.coefficients).map(|(r, d)| r * d).sum(),
-            dof: s.dof,
-            rectangular: s.rectangular,
-            type_a: s.type_a,
-        });
-    }
-    parts.retain(|p| p.u != 0.0);
-    Estimate::new(value, parts)
+    let mut terms = vec![Term::observed(Cause::Scatter, variance.sqrt(), model.dof)];
+    let moved = |d: &[f64]| row.iter().zip(d).map(|(r, d)| r * d).sum();
+    terms.extend(model.shifts.iter().map(|s| s.term(moved(&s.coefficients))));
+    terms.retain(|t| t.u != 0.0);
+    Uncertain::new(value, terms)
 }
 
 impl PumpValues {
@@ -63,9 +51,9 @@ impl PumpValues {
             line_kpa,
             away: Away::default(),
         };
-        let each = |f: &dyn Fn(&Term) -> f64| model.surface.terms.iter().map(f).collect::<Vec<f64>>();
-        let value = |t: &Term, a: &At| t.value(a, scaling);
-        let relief = |t: &Term| matches!(t, Term::Relief { .. });
+        let each = |f: &dyn Fn(&LawTerm) -> f64| model.surface.terms.iter().map(f).collect::<Vec<f64>>();
+        let value = |t: &LawTerm, a: &At| t.value(a, scaling);
+        let relief = |t: &LawTerm| matches!(t, LawTerm::Relief { .. });
         let (top, mid) = (scaling.pressure_kpa, 0.5 * (low + high));
         let rise = each(&|t| (value(t, &at(high, 0.0)) - value(t, &at(low, 0.0))) / (high - low));
         let slip = each(&|t| {
@@ -84,15 +72,15 @@ impl PumpValues {
 }
 
 /// The effective voltage of the dead band.
-fn friction_v(model: &PairModel) -> Option<Estimate> {
+fn friction_v(model: &PairModel) -> Option<Uncertain> {
     let band = dead_band(model, 0)?;
     let per_pct = (model.reference.supply_v + model.freewheel_v) / 100.0;
-    let parts = band.parts.into_iter().map(|p| Part { u: p.u * per_pct, ..p }).collect();
-    Some(Estimate::new(band.value * per_pct - model.freewheel_v, parts))
+    let value = band.value * per_pct - model.freewheel_v;
+    Some(band.scaled(per_pct).about(value))
 }
 
 /// Opening pressure of the bypass: weighed mean of the members', uncertain by their spread and by the gauge.
-fn opening(model: &PairModel, blend: &Blend) -> Option<Estimate> {
+fn opening(model: &PairModel, blend: &Blend) -> Option<Uncertain> {
     let share = blend.bypass_share();
     if share < BYPASS_SHARE {
         return None;
@@ -101,55 +89,37 @@ fn opening(model: &PairModel, blend: &Blend) -> Option<Estimate> {
     let mean: f64 = opens.clone().map(|(w, o)| w * o.opens_kpa).sum();
     let spread: f64 =
         opens.map(|(w, o)| w * ((o.opens_kpa - mean).powi(2) + 0.25 * o.width_kpa.powi(2))).sum();
-    let mut parts = vec![part(Cause::Scatter, spread.sqrt(), model.dof, true)];
-    for s in &model.shifts {
-        let ln_k = s.ln_k.first().copied().unwrap_or(0.0);
-        if ln_k != 0.0 && matches!(s.cause, Cause::Common(_)) {
-            parts.push(Part { u: -2.0 * ln_k * mean, ..part(s.cause.clone(), 0.0, s.dof, s.type_a) });
-        }
-    }
-    Some(Estimate::new(mean, parts))
+    let mut terms = vec![Term::observed(Cause::Scatter, spread.sqrt(), model.dof)];
+    let common = model.shifts.iter().filter(|s| s.origin == Origin::Common);
+    terms.extend(common.map(|s| s.term(-2.0 * s.ln_k.first().copied().unwrap_or(0.0) * mean)));
+    terms.retain(|t| t.u != 0.0);
+    Some(Uncertain::new(mean, terms))
 }
 
 /// Coefficient of a nozzle for the bench's liquid, mL/min per sqrt(kPa).
 #[must_use]
-pub fn nozzle_k(model: &PairModel, nozzle: usize) -> Estimate {
+pub fn nozzle_k(model: &PairModel, nozzle: usize) -> Uncertain {
     let k = model.nozzles[nozzle].k;
-    let parts = model
-        .shifts
-        .iter()
-        .filter(|s| s.ln_k[nozzle] != 0.0)
-        .map(|s| Part {
-            cause: s.cause.clone(),
-            u_source: s.u_source,
-            u: k * s.ln_k[nozzle],
-            dof: s.dof,
-            rectangular: s.rectangular,
-            type_a: s.type_a,
-        })
-        .collect();
-    Estimate::new(k, parts)
+    let moved = model.shifts.iter().filter(|s| s.ln_k[nozzle] != 0.0);
+    Uncertain::new(k, moved.map(|s| s.term(k * s.ln_k[nozzle])).collect())
 }
 
 /// Flow of a nozzle at a pressure across it by its own law, mL/min: what a rating is compared with.
 #[must_use]
-pub fn rated_flow(model: &PairModel, nozzle: usize, at_kpa: f64) -> Estimate {
-    let k = nozzle_k(model, nozzle);
-    let root = at_kpa.max(0.0).sqrt();
-    Estimate::new(k.value * root, k.parts.into_iter().map(|p| Part { u: p.u * root, ..p }).collect())
+pub fn rated_flow(model: &PairModel, nozzle: usize, at_kpa: f64) -> Uncertain {
+    nozzle_k(model, nozzle).times(at_kpa.max(0.0).sqrt())
 }
 
 /// Exponent of a nozzle's law, as measured.
 #[must_use]
-pub fn nozzle_exponent(fit: &NozzleFit) -> Estimate {
+pub fn nozzle_exponent(fit: &NozzleFit) -> Uncertain {
     let x = &fit.exponent;
-    let zero = Cause::Common(crate::reduce::collection::Source::GaugeZero);
-    let mut parts = vec![
-        part(Cause::Nozzle(fit.name.clone()), x.u_scatter, x.dof, true),
-        part(zero, x.u_zero, f64::INFINITY, false),
+    let mut terms = vec![
+        Term::observed(Cause::Nozzle(fit.name.as_str().into()), x.u_scatter, x.dof),
+        Term::known(Cause::GaugeZero, x.u_zero),
     ];
-    parts.retain(|p| p.u != 0.0);
-    Estimate::new(x.value, parts)
+    terms.retain(|t| t.u != 0.0);
+    Uncertain::new(x.value, terms)
 }
 
 /// A nozzle at the bench's outlet pressure, at reference conditions.
@@ -163,14 +133,14 @@ fn on_the_bench(model: &PairModel, nozzle: usize) -> Ask {
 
 /// Flow at full duty and reference conditions with a nozzle, mL/min.
 #[must_use]
-pub fn full_flow(model: &PairModel, nozzle: usize) -> Option<Estimate> {
+pub fn full_flow(model: &PairModel, nozzle: usize) -> Option<Uncertain> {
     model.flow_at(&on_the_bench(model, nozzle), 100.0).ok().map(|flow| flow.estimate)
 }
 
 /// Line pressure at full duty and reference conditions with a nozzle, gauge kPa: the highest of normal use. None where
 /// no line pressure was measured.
 #[must_use]
-pub fn highest_pressure(model: &PairModel, nozzle: usize) -> Option<Estimate> {
+pub fn highest_pressure(model: &PairModel, nozzle: usize) -> Option<Uncertain> {
     if !model.reference.pressure_measured {
         return None;
     }
@@ -179,10 +149,10 @@ pub fn highest_pressure(model: &PairModel, nozzle: usize) -> Option<Estimate> {
     let c = Condition { duty: 1.0, ..model.place(&ask).ok()?.condition };
     let line = model.operate(&c).line_kpa;
     let drop = line - c.out_kpa;
-    let parts = flow.parts.into_iter().map(|p| {
+    let terms = flow.terms.iter().map(|t| {
         // An error that moves flow and coefficient alike leaves the pressure as it is.
-        let ln_k = model.shifts.iter().find(|s| s.cause == p.cause).map_or(0.0, |s| s.ln_k[nozzle]);
-        Part { u: 2.0 * drop * (p.u / flow.value - ln_k), ..p }
+        let ln_k = model.shifts.iter().find(|s| s.cause == t.cause).map_or(0.0, |s| s.ln_k[nozzle]);
+        t.at(2.0 * drop * (t.u / flow.value - ln_k))
     });
-    Some(Estimate::new(line, parts.collect()))
+    Some(Uncertain::new(line, terms.collect()))
 }

@@ -67,7 +67,7 @@ impl SecondOpinion {
                 let u_other = u_nodes[i].hypot(u_nodes[i + 1]).hypot(0.5 * bow + self.turn(i, d1 - d0));
                 let c = condition(model, nozzle, duty);
                 let o = model.operate(&c);
-                let u_law = model.parts(&c, &o)[0].u;
+                let u_law = model.shares(&c, &o)[0].u;
                 let difference = o.flow - other;
                 let u95 = 2.0 * u_law.hypot(u_other);
                 let excess = difference.abs() - u95;

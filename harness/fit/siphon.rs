@@ -5,10 +5,10 @@
 //! wide on purpose. In: a model, a condition. Out: an estimate where this is the case. Never: an answer for a pump that
 //! turns.
 
-use super::estimate::{Cause, Estimate, Part};
 use super::model::{Condition, PairModel};
 use super::prior::LEAK_SHARE;
 use super::surface::Operating;
+use crate::uncertainty::{Cause, Term, Uncertain};
 
 /// Cracking pressure of a check valve where nothing is stated, kPa (common practice, no source), and its standard
 /// uncertainty.
@@ -16,7 +16,7 @@ const CRACKING_KPA: (f64, f64) = (20.0, 10.0);
 
 /// Flow drawn through the standing pump; none where the pump turns, or there is no vacuum.
 #[must_use]
-pub fn answer(model: &PairModel, c: &Condition, operating: &Operating) -> Option<Estimate> {
+pub fn answer(model: &PairModel, c: &Condition, operating: &Operating) -> Option<Uncertain> {
     let against_nothing = model.operate(&Condition { out_kpa: 0.0, ..c.clone() });
     if c.out_kpa >= 0.0 || against_nothing.flow > 0.0 {
         return None;
@@ -26,14 +26,12 @@ pub fn answer(model: &PairModel, c: &Condition, operating: &Operating) -> Option
     let leak = model.slip_per_kpa() * (1.0 + c.away.thin);
     let drawn = |share: f64, crack: f64| through(k, share * leak, -c.out_kpa - crack);
     let value = drawn(LEAK_SHARE.0, crack.0);
-    let part =
-        |cause, u| Part { cause, u_source: None, u, dof: f64::INFINITY, rectangular: false, type_a: false };
-    let parts = vec![
-        part(Cause::LeakShare, drawn(LEAK_SHARE.0 + LEAK_SHARE.1, crack.0) - value),
-        part(Cause::CheckValve, drawn(LEAK_SHARE.0, (crack.0 - crack.1).max(0.0)) - value),
-        part(Cause::Beyond, 0.5 * (operating.flow - value).max(0.0)),
+    let terms = vec![
+        Term::known(Cause::LeakShare, drawn(LEAK_SHARE.0 + LEAK_SHARE.1, crack.0) - value),
+        Term::known(Cause::CheckValve, drawn(LEAK_SHARE.0, (crack.0 - crack.1).max(0.0)) - value),
+        Term::known(Cause::Beyond, 0.5 * (operating.flow - value).max(0.0)),
     ];
-    Some(Estimate::new(value, parts))
+    Some(Uncertain::new(value, terms))
 }
 
 /// Flow where the vacuum left after the check valve is shared between leakage and nozzle: `vacuum = Q/leak + (Q/K)^2`.

@@ -3,16 +3,15 @@
 //! In: a [`PairFit`], or a checked [`Calibration`]. Out: the other. What is read back answers as what was written, to
 //! the digits of the file. Never: text, a folder.
 
-use super::estimate::{Cause, Estimate};
 use super::model::{NozzleLaw, PairModel, Reference, Shift};
 use super::pair::PairFit;
 use super::published::{PumpValues, highest_pressure, nozzle_exponent, nozzle_k};
 use super::surface;
-use super::terms::{Scaling, Term};
+use super::terms::{LawTerm, Scaling};
 use crate::calibration::{self as disk, Calibration, Measured};
 use crate::problem::{Problem, Problems, nearest};
-use crate::reduce::collection::Source;
 use crate::script::rig::DriveSide;
+use crate::uncertainty::{Cause, Origin as TermOrigin, Shape, Uncertain, rounding};
 use nalgebra::DMatrix;
 use std::collections::BTreeMap;
 
@@ -44,7 +43,7 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
     let choice = fit.choice.as_ref();
     let measured = r.pressure_measured;
     let limits = |(low, high): (f64, f64)| disk::Limits { low: kept(low), high: kept(high) };
-    let bands: Vec<Option<Estimate>> = (0..m.nozzles.len()).map(|j| fit.dead_band(j)).collect();
+    let bands: Vec<Option<Uncertain>> = (0..m.nozzles.len()).map(|j| fit.dead_band(j)).collect();
     Calibration {
         format: disk::FORMAT.into(),
         version: disk::VERSION,
@@ -103,19 +102,14 @@ fn kept(value: f64) -> f64 {
     format!("{value:.*e}", (DIGITS - 1) as usize).parse().unwrap_or(value)
 }
 
-/// A value for people: U to three digits, the value to match.
-fn rounded(e: &Estimate) -> Measured {
-    let digits = |v: f64, decimals: i32| {
-        let scale = 10.0_f64.powi(decimals);
-        let r = (v * scale).round() / scale;
-        if r.is_finite() { r } else { v }
-    };
-    let decimals = if e.u95 > 0.0 { 2 - e.u95.log10().floor() as i32 } else { 9 };
+/// A value for people, with the digits that its U supports.
+fn rounded(e: &Uncertain) -> Measured {
+    let place = rounding::place(e.u95).unwrap_or(-9);
     Measured {
-        value: digits(e.value, decimals),
-        u95: digits(e.u95, decimals),
+        value: rounding::rounded(e.value, place),
+        u95: rounding::rounded(e.u95, place),
         // Beyond that, t is the normal distribution to four digits.
-        dof: (e.dof < MANY_DOF).then(|| digits(e.dof, 1)),
+        dof: (e.dof < MANY_DOF).then(|| rounding::rounded(e.dof, -1)),
     }
 }
 
@@ -126,7 +120,7 @@ fn drive_side(fit: &PairFit) -> Option<String> {
     })
 }
 
-fn by_nozzle(m: &PairModel, bands: &[Option<Estimate>]) -> BTreeMap<String, disk::Band> {
+fn by_nozzle(m: &PairModel, bands: &[Option<Uncertain>]) -> BTreeMap<String, disk::Band> {
     let named =
         m.nozzles.iter().zip(bands).filter_map(|(n, b)| {
             b.as_ref().map(|b| (n.name.clone(), disk::Band { dead_band_pct: rounded(b) }))
@@ -185,33 +179,33 @@ fn surface_entry(m: &PairModel) -> disk::Surface {
 }
 
 /// Terms without a number of their own, with their names on disk.
-const TERMS: [(Term, &str); 11] = [
-    (Term::Level, "level"),
-    (Term::Rise, "rise"),
-    (Term::Bend, "bend"),
-    (Term::Slip, "slip"),
-    (Term::Seep, "seep"),
-    (Term::SlipBend, "slip_bend"),
-    (Term::SlipRise, "slip_rise"),
-    (Term::SlipLow, "slip_low"),
-    (Term::Thin, "thin"),
-    (Term::Warm, "warm"),
-    (Term::WarmLevel, "warm_level"),
+const TERMS: [(LawTerm, &str); 11] = [
+    (LawTerm::Level, "level"),
+    (LawTerm::Rise, "rise"),
+    (LawTerm::Bend, "bend"),
+    (LawTerm::Slip, "slip"),
+    (LawTerm::Seep, "seep"),
+    (LawTerm::SlipBend, "slip_bend"),
+    (LawTerm::SlipRise, "slip_rise"),
+    (LawTerm::SlipLow, "slip_low"),
+    (LawTerm::Thin, "thin"),
+    (LawTerm::Warm, "warm"),
+    (LawTerm::WarmLevel, "warm_level"),
 ];
 
-fn term_entry(term: Term) -> (&'static str, Vec<f64>) {
+fn term_entry(term: LawTerm) -> (&'static str, Vec<f64>) {
     match term {
-        Term::Relief { opens_kpa, width_kpa } => ("relief", vec![opens_kpa, width_kpa]),
-        Term::Pulsed { still, pressed } => ("pulsed", vec![still, pressed]),
-        Term::PulsedMore { still, pressed } => ("pulsed_more", vec![still, pressed]),
-        Term::PulsedDrop { still, pressed } => ("pulsed_drop", vec![still, pressed]),
-        Term::Ripple(k) => ("ripple", vec![f64::from(k)]),
-        Term::RipplePressed(k) => ("ripple_pressed", vec![f64::from(k)]),
+        LawTerm::Relief { opens_kpa, width_kpa } => ("relief", vec![opens_kpa, width_kpa]),
+        LawTerm::Pulsed { still, pressed } => ("pulsed", vec![still, pressed]),
+        LawTerm::PulsedMore { still, pressed } => ("pulsed_more", vec![still, pressed]),
+        LawTerm::PulsedDrop { still, pressed } => ("pulsed_drop", vec![still, pressed]),
+        LawTerm::Ripple(k) => ("ripple", vec![f64::from(k)]),
+        LawTerm::RipplePressed(k) => ("ripple_pressed", vec![f64::from(k)]),
         plain => (TERMS.iter().find(|(t, _)| *t == plain).map_or("level", |(_, n)| n), Vec::new()),
     }
 }
 
-fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
+fn term(entry: &disk::TermEntry) -> Result<LawTerm, Problems> {
     let order = |k: f64| ((1.0..=100.0).contains(&k) && k.fract().abs() < f64::EPSILON).then_some(k as u32);
     let wrong = || {
         Problem::new(format!("term \"{}\" with numbers {:?}", entry.term, entry.of))
@@ -219,12 +213,12 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
             .into()
     };
     match (entry.term.as_str(), entry.of.as_slice()) {
-        ("relief", &[opens_kpa, width_kpa]) => Ok(Term::Relief { opens_kpa, width_kpa }),
-        ("pulsed", &[still, pressed]) if still > 0.0 => Ok(Term::Pulsed { still, pressed }),
-        ("pulsed_more", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedMore { still, pressed }),
-        ("pulsed_drop", &[still, pressed]) if still > 0.0 => Ok(Term::PulsedDrop { still, pressed }),
-        ("ripple", &[k]) => order(k).map(Term::Ripple).ok_or_else(wrong),
-        ("ripple_pressed", &[k]) => order(k).map(Term::RipplePressed).ok_or_else(wrong),
+        ("relief", &[opens_kpa, width_kpa]) => Ok(LawTerm::Relief { opens_kpa, width_kpa }),
+        ("pulsed", &[still, pressed]) if still > 0.0 => Ok(LawTerm::Pulsed { still, pressed }),
+        ("pulsed_more", &[still, pressed]) if still > 0.0 => Ok(LawTerm::PulsedMore { still, pressed }),
+        ("pulsed_drop", &[still, pressed]) if still > 0.0 => Ok(LawTerm::PulsedDrop { still, pressed }),
+        ("ripple", &[k]) => order(k).map(LawTerm::Ripple).ok_or_else(wrong),
+        ("ripple_pressed", &[k]) => order(k).map(LawTerm::RipplePressed).ok_or_else(wrong),
         (name, []) => TERMS.iter().find(|(_, n)| *n == name).map(|(t, _)| *t).ok_or_else(|| {
             let names = TERMS.iter().map(|(_, n)| *n).chain([
                 "relief",
@@ -243,57 +237,47 @@ fn term(entry: &disk::TermEntry) -> Result<Term, Problems> {
     }
 }
 
-const SOURCES: [(Source, &str); 14] = [
-    (Source::ScaleGain, "scale_gain"),
-    (Source::ClockGain, "clock_gain"),
-    (Source::GaugeZero, "gauge_zero"),
-    (Source::GaugeGain, "gauge_gain"),
-    (Source::BackGaugeZero, "back_gauge_zero"),
-    (Source::SupplyGain, "supply_gain"),
-    (Source::SupplyZero, "supply_zero"),
-    (Source::DutyZero, "duty_zero"),
-    (Source::DutyGain, "duty_gain"),
-    (Source::Density, "density"),
-    (Source::Capture, "capture"),
-    (Source::Freewheel, "freewheel"),
-    (Source::TapLoss, "tap_loss"),
-    (Source::TapHeight, "tap_height"),
+const CAUSES: [(Cause, &str); 16] = [
+    (Cause::ScaleGain, "scale_gain"),
+    (Cause::ClockGain, "clock_gain"),
+    (Cause::GaugeZero, "gauge_zero"),
+    (Cause::GaugeGain, "gauge_gain"),
+    (Cause::BackGaugeZero, "back_gauge_zero"),
+    (Cause::SupplyGain, "supply_gain"),
+    (Cause::SupplyZero, "supply_zero"),
+    (Cause::DutyZero, "duty_zero"),
+    (Cause::DutyGain, "duty_gain"),
+    (Cause::Density, "density"),
+    (Cause::Capture, "capture"),
+    (Cause::Freewheel, "freewheel"),
+    (Cause::TapLoss, "tap_loss"),
+    (Cause::TapHeight, "tap_height"),
+    (Cause::LeakShare, "leak_share"),
+    (Cause::Winding, "winding"),
 ];
 
 fn cause_word(cause: &Cause) -> String {
     match cause {
         Cause::Nozzle(name) => format!("nozzle {name}"),
-        Cause::Common(source) => {
-            SOURCES.iter().find(|(s, _)| s == source).map_or_else(String::new, |(_, w)| (*w).to_owned())
-        }
-        Cause::LeakShare => "leak_share".into(),
-        Cause::Winding => "winding".into(),
-        other => format!("{other:?}"),
+        other => CAUSES.iter().find(|(c, _)| c == other).map_or_else(String::new, |(_, w)| (*w).to_owned()),
     }
 }
 
 fn cause(word: &str) -> Result<Cause, Problems> {
     if let Some(name) = word.strip_prefix("nozzle ") {
-        return Ok(Cause::Nozzle(name.to_owned()));
+        return Ok(Cause::Nozzle(name.into()));
     }
-    match word {
-        "leak_share" => Ok(Cause::LeakShare),
-        "winding" => Ok(Cause::Winding),
-        other => SOURCES
-            .iter()
-            .find(|(_, w)| *w == other)
-            .map(|(s, _)| Cause::Common(*s))
-            .ok_or_else(|| Problem::new(format!("no common error \"{other}\"")).into()),
-    }
+    let known = CAUSES.iter().find(|(_, w)| *w == word);
+    known.map(|(c, _)| c.clone()).ok_or_else(|| Problem::new(format!("no common error \"{word}\"")).into())
 }
 
 fn common_error(m: &PairModel, s: &Shift) -> disk::CommonError {
     disk::CommonError {
         source: cause_word(&s.cause),
-        u: s.u_source.map(kept),
-        dof: s.dof.is_finite().then(|| kept(s.dof)),
-        rectangular: s.rectangular,
-        type_a: s.type_a,
+        u: s.of_cause.map(kept),
+        dof: s.shape.dof().is_finite().then(|| kept(s.shape.dof())),
+        rectangular: s.shape == Shape::Rectangle,
+        type_a: s.origin == TermOrigin::Random,
         freewheel_v: s.freewheel_v,
         ln_k: m.nozzles.iter().zip(&s.ln_k).map(|(n, d)| (n.name.clone(), kept(*d))).collect(),
         coefficients: s.coefficients.iter().map(|c| kept(*c)).collect(),
@@ -312,10 +296,13 @@ pub fn model(c: &Calibration) -> Result<PairModel, Problems> {
     let shifts = c.common_errors.iter().map(|e| {
         Ok(Shift {
             cause: cause(&e.source)?,
-            u_source: e.u,
-            dof: e.dof.unwrap_or(f64::INFINITY),
-            rectangular: e.rectangular,
-            type_a: e.type_a,
+            of_cause: e.u,
+            shape: if e.rectangular {
+                Shape::Rectangle
+            } else {
+                Shape::of_dof(e.dof.unwrap_or(f64::INFINITY))
+            },
+            origin: if e.type_a { TermOrigin::Random } else { TermOrigin::Common },
             coefficients: e.coefficients.clone(),
             ln_k: nozzles.iter().map(|n| e.ln_k.get(&n.name).copied().unwrap_or(0.0)).collect(),
             freewheel_v: e.freewheel_v,

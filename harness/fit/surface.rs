@@ -3,7 +3,7 @@
 //! In: terms with coefficients, an effective voltage, a nozzle and what it sprays into. Out: the operating point and
 //! the sensitivity of its flow to every coefficient. Never: data, uncertainty of instruments.
 
-use super::terms::{At, Away, Drive, Pressed, Scaling, Term};
+use super::terms::{At, Away, Drive, LawTerm, Pressed, Scaling};
 
 /// The surface: terms and their coefficients, mL/min.
 #[derive(Clone, Debug, PartialEq)]
@@ -11,7 +11,7 @@ pub struct Surface {
     /// What the terms are scaled by.
     pub scaling: Scaling,
     /// The terms.
-    pub terms: Vec<Term>,
+    pub terms: Vec<LawTerm>,
     /// A coefficient for each.
     pub coefficients: Vec<f64>,
 }
@@ -60,7 +60,7 @@ struct Cut<'a> {
     frame: &'a Frame<'a>,
     constant: f64,
     straight: f64,
-    bent: Vec<(Term, f64)>,
+    bent: Vec<(LawTerm, f64)>,
 }
 
 impl Cut<'_> {
@@ -114,7 +114,7 @@ impl<'a> Frame<'a> {
         let scaling = &self.surface.scaling;
         let at = At { drive: self.drive, line_kpa: operating.line_kpa, away: self.away };
         let p = operating.line_kpa / scaling.pressure_kpa;
-        let value = |term: &Term, pressed: &Pressed| match pressed {
+        let value = |term: &LawTerm, pressed: &Pressed| match pressed {
             Pressed::Not(value) => *value,
             Pressed::Straight(value) => p * value,
             Pressed::Bent => term.value(&at, scaling),

@@ -17,7 +17,7 @@ const LOW_REACH: f64 = 0.25;
 
 /// A term of the pump's surface. Coefficients are in mL/min.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Term {
+pub enum LawTerm {
     /// Constant.
     Level,
     /// Proportional to effective voltage.
@@ -176,7 +176,7 @@ impl Scaling {
     }
 }
 
-/// Part of [`Term::Pulsed`]'s `still` that is left under vacuum.
+/// Part of [`LawTerm::Pulsed`]'s `still` that is left under vacuum.
 const STILL_LEAST: f64 = 0.2;
 
 /// `j` at a pressure.
@@ -210,27 +210,27 @@ pub enum Pressed {
     Bent,
 }
 
-impl Term {
+impl LawTerm {
     /// The term's way with pressure under a drive.
     #[must_use]
     pub fn pressed(self, drive: &Drive, away: Away, scaling: &Scaling) -> Pressed {
         let at = At { drive: *drive, line_kpa: scaling.pressure_kpa, away };
         match self {
-            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => {
+            LawTerm::Level | LawTerm::Rise | LawTerm::Bend | LawTerm::WarmLevel | LawTerm::Ripple(_) => {
                 Pressed::Not(self.value(&at, scaling))
             }
-            Term::Slip
-            | Term::SlipRise
-            | Term::SlipLow
-            | Term::Thin
-            | Term::Warm
-            | Term::RipplePressed(_) => Pressed::Straight(self.value(&at, scaling)),
-            Term::Seep
-            | Term::SlipBend
-            | Term::Relief { .. }
-            | Term::Pulsed { .. }
-            | Term::PulsedMore { .. }
-            | Term::PulsedDrop { .. } => Pressed::Bent,
+            LawTerm::Slip
+            | LawTerm::SlipRise
+            | LawTerm::SlipLow
+            | LawTerm::Thin
+            | LawTerm::Warm
+            | LawTerm::RipplePressed(_) => Pressed::Straight(self.value(&at, scaling)),
+            LawTerm::Seep
+            | LawTerm::SlipBend
+            | LawTerm::Relief { .. }
+            | LawTerm::Pulsed { .. }
+            | LawTerm::PulsedMore { .. }
+            | LawTerm::PulsedDrop { .. } => Pressed::Bent,
         }
     }
 
@@ -240,33 +240,33 @@ impl Term {
         let s = scaling.s(at.drive.effective_v());
         let p = at.line_kpa / scaling.pressure_kpa;
         match self {
-            Term::Level => 1.0,
-            Term::Rise => s,
-            Term::Bend => s * (s - 1.0),
-            Term::Slip => -p,
-            Term::Seep => -soft_root(p),
-            Term::SlipBend => -p * p.abs(),
-            Term::SlipRise => -p * (s - 0.5),
-            Term::SlipLow => -p * (-s.max(-0.5) / LOW_REACH).exp(),
-            Term::Thin => -p * at.away.thin,
-            Term::Warm => -p * at.away.warm_k / 10.0,
-            Term::WarmLevel => -at.away.warm_k / 10.0,
-            Term::Relief { opens_kpa, width_kpa } => {
+            LawTerm::Level => 1.0,
+            LawTerm::Rise => s,
+            LawTerm::Bend => s * (s - 1.0),
+            LawTerm::Slip => -p,
+            LawTerm::Seep => -soft_root(p),
+            LawTerm::SlipBend => -p * p.abs(),
+            LawTerm::SlipRise => -p * (s - 0.5),
+            LawTerm::SlipLow => -p * (-s.max(-0.5) / LOW_REACH).exp(),
+            LawTerm::Thin => -p * at.away.thin,
+            LawTerm::Warm => -p * at.away.warm_k / 10.0,
+            LawTerm::WarmLevel => -at.away.warm_k / 10.0,
+            LawTerm::Relief { opens_kpa, width_kpa } => {
                 -soft_corner(at.line_kpa - opens_kpa, width_kpa) / scaling.pressure_kpa
             }
-            Term::Pulsed { still, pressed } => {
+            LawTerm::Pulsed { still, pressed } => {
                 at.drive.pulsed_v(pulsing(still, pressed, p)) / scaling.range_v()
             }
-            Term::PulsedMore { still, pressed } => {
+            LawTerm::PulsedMore { still, pressed } => {
                 -pressed * p * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
             }
-            Term::PulsedDrop { still, pressed } => {
+            LawTerm::PulsedDrop { still, pressed } => {
                 let j = pulsing(still, pressed, p);
                 let gained = at.drive.pulsed_v(j) / (at.drive.span_v() * at.drive.duty.max(1e-6));
                 -j * gained * at.drive.span_v() / scaling.range_v()
             }
-            Term::Ripple(k) => ripple(k, s),
-            Term::RipplePressed(k) => ripple(k, s) * p,
+            LawTerm::Ripple(k) => ripple(k, s),
+            LawTerm::RipplePressed(k) => ripple(k, s) * p,
         }
     }
 
@@ -276,31 +276,31 @@ impl Term {
         let s = scaling.s(at.drive.effective_v());
         let p = at.line_kpa / scaling.pressure_kpa;
         let per_p = match self {
-            Term::Level | Term::Rise | Term::Bend | Term::WarmLevel | Term::Ripple(_) => 0.0,
-            Term::Slip => -1.0,
-            Term::RipplePressed(k) => ripple(k, s),
-            Term::Seep => -0.5 / (p.abs() + ROOT_SOFT).sqrt(),
-            Term::SlipBend => -2.0 * p.abs(),
-            Term::SlipRise => 0.5 - s,
-            Term::SlipLow => -(-s.max(-0.5) / LOW_REACH).exp(),
-            Term::Thin => -at.away.thin,
-            Term::Warm => -at.away.warm_k / 10.0,
-            Term::Pulsed { still, pressed } => {
+            LawTerm::Level | LawTerm::Rise | LawTerm::Bend | LawTerm::WarmLevel | LawTerm::Ripple(_) => 0.0,
+            LawTerm::Slip => -1.0,
+            LawTerm::RipplePressed(k) => ripple(k, s),
+            LawTerm::Seep => -0.5 / (p.abs() + ROOT_SOFT).sqrt(),
+            LawTerm::SlipBend => -2.0 * p.abs(),
+            LawTerm::SlipRise => 0.5 - s,
+            LawTerm::SlipLow => -(-s.max(-0.5) / LOW_REACH).exp(),
+            LawTerm::Thin => -at.away.thin,
+            LawTerm::Warm => -at.away.warm_k / 10.0,
+            LawTerm::Pulsed { still, pressed } => {
                 -pressed * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
             }
-            Term::PulsedMore { still, pressed } => {
+            LawTerm::PulsedMore { still, pressed } => {
                 let j = pulsing(still, pressed, p);
                 let bent = 1.0 - 2.0 * pressed * p / (at.drive.duty * at.drive.duty + j);
                 -pressed * bent * at.drive.pulsed_loss(still, pressed, p) / scaling.range_v()
             }
-            Term::PulsedDrop { still, pressed } => {
+            LawTerm::PulsedDrop { still, pressed } => {
                 let j = pulsing(still, pressed, p);
                 let duty = at.drive.duty.max(1e-6);
                 let gained = at.drive.pulsed_v(j) / duty;
                 let fall = j / duty * at.drive.pulsed_loss(still, pressed, p);
                 if fall > 0.0 { -pressed * (gained - fall) / scaling.range_v() } else { 0.0 }
             }
-            Term::Relief { opens_kpa, width_kpa } => -soft_step(at.line_kpa - opens_kpa, width_kpa),
+            LawTerm::Relief { opens_kpa, width_kpa } => -soft_step(at.line_kpa - opens_kpa, width_kpa),
         };
         per_p / scaling.pressure_kpa
     }

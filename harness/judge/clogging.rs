@@ -7,12 +7,11 @@
 //! its day.
 //! In: two pairs. Out: [`Clogging`], its item and finding. Never: a fall of flow taken for a fall of K.
 
-use crate::fit::estimate::{Cause, Estimate, Part};
-use crate::fit::model::{PairModel, Shift};
+use crate::fit::model::PairModel;
 use crate::numerics::conformity::Zone;
 use crate::numerics::distribution::normal_quantile;
-use crate::reduce::collection::Source;
 use crate::reduce::finding::Finding;
+use crate::uncertainty::{Cause, Uncertain};
 use crate::verdict::catalogue::NOZZLE_CLOGGING;
 use crate::verdict::decide::decide;
 use crate::verdict::item::Verdict;
@@ -28,7 +27,7 @@ pub struct Clogging {
     /// The nozzle.
     pub nozzle: String,
     /// Area lost, %, with its budget; negative where it grew.
-    pub lost_pct: Estimate,
+    pub lost_pct: Uncertain,
     /// The smallest loss that is shown at 95 % confidence, %.
     pub smallest_pct: f64,
     /// The smallest loss that is shown so in 95 of 100 tries, %.
@@ -59,24 +58,23 @@ pub fn compare(
         return Err("the liquid is another one than in the earlier calibration".into());
     }
     let ratio = now.nozzles[i].k / then.nozzles[j].k;
-    let mut parts = Vec::new();
+    let mut terms = Vec::new();
     for shift in &now.shifts {
         let earlier = then.shifts.iter().find(|s| s.cause == shift.cause);
         let shared = same_instruments && stays(&shift.cause);
         match earlier {
-            Some(earlier) if shared => parts.push(part(shift, shift.ln_k[i] - earlier.ln_k[j])),
-            _ => parts.push(part(shift, shift.ln_k[i])),
+            Some(earlier) if shared => terms.push(shift.term(shift.ln_k[i] - earlier.ln_k[j])),
+            _ => terms.push(shift.term(shift.ln_k[i])),
         }
     }
     for shift in &then.shifts {
         let both = now.shifts.iter().any(|s| s.cause == shift.cause);
         if !(same_instruments && both && stays(&shift.cause)) {
-            parts.push(part(shift, shift.ln_k[j]));
+            terms.push(shift.term(shift.ln_k[j]));
         }
     }
-    parts.retain(|p| p.u != 0.0);
-    let percent = parts.into_iter().map(|p| Part { u: 100.0 * ratio * p.u, ..p });
-    let lost_pct = Estimate::new(100.0 * (1.0 - ratio), percent.collect());
+    terms.retain(|t| t.u != 0.0);
+    let lost_pct = Uncertain::new(1.0 - ratio, terms).scaled(100.0 * ratio).about(100.0 * (1.0 - ratio));
     let smallest_pct = lost_pct.u95 / ratio;
     Ok(Clogging {
         nozzle: nozzle.to_owned(),
@@ -86,29 +84,16 @@ pub fn compare(
     })
 }
 
-fn part(shift: &Shift, ln_k: f64) -> Part {
-    Part {
-        cause: shift.cause.clone(),
-        u_source: shift.u_source,
-        u: ln_k,
-        dof: shift.dof,
-        rectangular: shift.rectangular,
-        type_a: shift.type_a,
-    }
-}
-
 /// Whether an error stays with the instrument from one calibration to the next.
 const fn stays(cause: &Cause) -> bool {
     matches!(
         cause,
-        Cause::Common(
-            Source::ScaleGain
-                | Source::ClockGain
-                | Source::GaugeGain
-                | Source::Capture
-                | Source::TapLoss
-                | Source::TapHeight
-        )
+        Cause::ScaleGain
+            | Cause::ClockGain
+            | Cause::GaugeGain
+            | Cause::Capture
+            | Cause::TapLoss
+            | Cause::TapHeight
     )
 }
 
@@ -123,11 +108,7 @@ impl Clogging {
     /// `nozzle.clogging`: where nobody states a limit, a loss that matters is one too large.
     #[must_use]
     pub fn subject(&self) -> Subject {
-        let found = Found::Value {
-            value: self.lost_pct.value,
-            u95: self.lost_pct.u95,
-            dof: self.lost_pct.measured().dof,
-        };
+        let found = Found::from(&self.lost_pct);
         let seen = if self.shown() {
             "a loss is shown: partly blocked"
         } else if self.lost_pct.value <= -self.lost_pct.u95 {

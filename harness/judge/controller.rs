@@ -1,9 +1,9 @@
 //! What is judged of a controller on its own: thresholds, hysteresis, response times; and its table of observations.
 
 use super::baseline::items::id_at;
-use crate::numerics::gum::u95;
 use crate::reduce::controller::{Kind, Observation, Observations, Quantity, Way};
 use crate::script::role::Role;
+use crate::uncertainty::{Cause, Term, Uncertain};
 use crate::verdict::catalogue::{
     CONTROLLER_HYSTERESIS_BOOST, CONTROLLER_HYSTERESIS_RPM, CONTROLLER_HYSTERESIS_SENSOR,
     CONTROLLER_HYSTERESIS_SUPPLY, CONTROLLER_RESPONSE, CONTROLLER_THRESHOLD_BOOST, CONTROLLER_THRESHOLD_RPM,
@@ -26,12 +26,16 @@ pub fn items(observations: &Observations) -> Vec<Subject> {
     for o in thresholds() {
         let Kind::Edge(way, input) = &o.kind else { continue };
         let (Some(value), Some((threshold, hysteresis))) = (o.value, rows(input)) else { continue };
-        let u = u95(o.u_common.hypot(o.u_own), f64::INFINITY);
+        let edge = Uncertain::new(value, vec![o.common(), o.own()]);
         let member = format!("{}.{}{}", o.output, way.word(), id_at(o));
-        all.push(of(threshold, (value, u)).member(&member).words(o.words()));
+        all.push(Subject::new(threshold, Found::from(&edge)).member(&member).words(o.words()));
         if let Some(gap) = gap(o, thresholds()) {
             let words = format!("hysteresis of {} at {}", o.output, o.at.words());
-            all.push(of(hysteresis, gap).member(&format!("{}{}", o.output, id_at(o))).words(words));
+            all.push(
+                Subject::new(hysteresis, Found::from(&gap))
+                    .member(&format!("{}{}", o.output, id_at(o)))
+                    .words(words),
+            );
         }
     }
     for r in &observations.responses {
@@ -59,13 +63,13 @@ fn rows(input: &str) -> Option<(&'static Entry, &'static Entry)> {
 }
 
 /// How far apart the edges from below and from above lie. Errors of what plays the input are in both and cancel.
-fn gap<'a>(o: &Observation, mut edges: impl Iterator<Item = &'a Observation>) -> Option<(f64, f64)> {
+fn gap<'a>(o: &Observation, mut edges: impl Iterator<Item = &'a Observation>) -> Option<Uncertain> {
     let Kind::Edge(Way::Up, input) = &o.kind else {
         return None;
     };
     let back = Kind::Edge(Way::Down, input.clone());
     let other = edges.find(|e| e.output == o.output && e.kind == back && e.at.same(&o.at))?;
-    Some((o.value? - other.value?, u95(o.u_own.hypot(other.u_own), f64::INFINITY)))
+    Some(Uncertain::new(o.value? - other.value?, vec![o.own(), other.own()]))
 }
 
 /// `observations.csv`.
@@ -74,14 +78,13 @@ pub fn csv(observations: &Observations) -> String {
     let mut text = String::from("output,kind,boost_kpa,boost_v,rpm,supply_v,value,unit,u95,repeats\n");
     for o in &observations.list {
         let cell = |v: Option<f64>, decimals: usize| v.map_or(String::new(), |v| format!("{v:.decimals$}"));
-        let scatter = if o.repeats > 1 {
-            (o.squares / f64::from(o.repeats - 1) / f64::from(o.repeats)).sqrt()
-        } else {
-            0.0
-        };
-        let u = scatter.hypot(o.u_common).hypot(o.u_own);
-        let dof =
-            if scatter > 0.0 { f64::from(o.repeats - 1) * (u / scatter).powi(4) } else { f64::INFINITY };
+        let mut terms = vec![o.common(), o.own()];
+        if o.repeats > 1 {
+            let dof = f64::from(o.repeats - 1);
+            let scatter = (o.squares / dof / f64::from(o.repeats)).sqrt();
+            terms.push(Term::observed(Cause::Readings, scatter, dof));
+        }
+        let u95 = o.value.map(|v| Uncertain::new(v, terms).u95);
         let unit = if o.kind.quantity() == Quantity::Value && o.unit == "on" { "" } else { o.unit.as_str() };
         // Writing to a String cannot fail.
         let _ = writeln!(
@@ -94,7 +97,7 @@ pub fn csv(observations: &Observations) -> String {
             cell(o.at.rpm, 1),
             cell(o.at.supply_v, 2),
             cell(o.value, 5),
-            cell(o.value.map(|_| u95(u, dof)), 5),
+            cell(u95, 5),
             o.repeats
         );
     }

@@ -23,6 +23,7 @@ use crate::reduce::switch_faults;
 use crate::reduce::switch_points::SwitchPoints;
 use crate::reduce::switch_run;
 use crate::script::rig::{Rig, SwitchSpec};
+use crate::uncertainty::{Cause, Term, Uncertain};
 use crate::verdict::catalogue::{Entry, LINE_DEAD_HEAD, LINE_LEAK, TANK_DRAWN_VOLUME};
 use crate::verdict::subject::{Found, Subject};
 use std::path::Path;
@@ -145,7 +146,7 @@ fn of_decays(decays: &[Decay], coefficient: Option<Coefficient>) -> Vec<Subject>
     let mean = decay::mean(decays);
     let mut items = vec![line::release_time(decays, mean.as_ref())];
     if let Some((k, u)) = coefficient {
-        items.push(line::compliance(decay::compliance(decays, k, u)));
+        items.push(line::compliance(decay::compliance(decays, k, u).as_ref()));
     }
     items
 }
@@ -167,14 +168,14 @@ pub fn leak_down(
     for span in found.iter().filter(|s| s.kind == leak::KIND) {
         let read = leak::read(span, &gauge)
             .ok_or_else(|| Problem::new("the line pressure was not read while it was shut in"))?;
-        outcome.subjects.push(line::leak(&read, compliance));
+        outcome.subjects.push(line::leak(&read, compliance.as_ref()));
         outcome.findings.extend(read.findings());
     }
     if outcome.subjects.is_empty() {
         return without(folder, leak::KIND, &LINE_LEAK);
     }
     if !decays.is_empty() && coefficient.is_some() {
-        outcome.subjects.push(line::compliance(compliance));
+        outcome.subjects.push(line::compliance(compliance.as_ref()));
     }
     Ok(outcome)
 }
@@ -190,14 +191,14 @@ pub fn dead_head(folder: &RunFolder, rig: &Rig) -> Result<Outcome, Problems> {
     }
     let read: DeadHead = dead_head::read(&found, &Gauge::of_rig(rig));
     let mut findings = Vec::new();
-    if let Some(row) = read.highest().filter(|r| r.pressure_kpa <= r.all.u95) {
+    if let Some(row) = read.highest().filter(|r| r.pressure_kpa.value <= r.pressure_kpa.u95) {
         findings.push(
             Finding::new(
                 "line.leak_larger_than_pump",
-                format!("no pressure builds up against the closed outlet: {:.1} kPa", row.pressure_kpa),
+                format!("no pressure builds up against the closed outlet: {:.1} kPa", row.pressure_kpa.value),
                 "a leak that takes all the pump delivers, an outlet that did not close, or a pump that did not run",
             )
-            .with("highest pressure", row.pressure_kpa, "kPa"),
+            .with("highest pressure", row.pressure_kpa.value, "kPa"),
         );
     }
     Ok(Outcome {
@@ -229,16 +230,15 @@ pub fn tank_level(folder: &RunFolder, rig: &Rig) -> Result<Outcome, Problems> {
         .map_err(|e| Problem::new(format!("the density of the liquid is not known: {e}")))?;
     let filled = found[at].number("filled_ml").map(|ml| {
         let limits = found[at].number("filled_within_ml").unwrap_or(0.0);
-        (ml, limits / 3f64.sqrt())
+        Uncertain::new(ml, vec![Term::limits(Cause::Filled, limits)])
     });
-    let mut subjects = line::level(read.as_ref().map_err(|e| *e), filled, density.value);
-    if let (Ok(level), Some(filled)) = (&read, filled) {
+    let mut subjects = line::level(read.as_ref().map_err(|e| *e), filled.as_ref(), density.value);
+    if let (Ok(level), Some(filled)) = (&read, &filled) {
         let flow = level.flow_g_s * 60_000.0 / density.value;
         let rest = level::remaining_ml(level, filled, density.value);
-        subjects.push(line::remaining_spray_time(
-            level::minutes(rest, (flow, 0.01 * flow)),
-            &format!("{flow:.0} mL/min"),
-        ));
+        let at = Uncertain::new(flow, vec![Term::known(Cause::Drain, 0.01 * flow)]);
+        let left = level::minutes(&rest, &at);
+        subjects.push(line::remaining_spray_time(left.as_ref(), &format!("{flow:.0} mL/min")));
     }
     Ok(Outcome { subjects, ..Outcome::default() })
 }

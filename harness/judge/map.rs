@@ -8,6 +8,7 @@ use crate::fit::delivered::{Delivered, DutyAt, delivered};
 use crate::fit::model::PairModel;
 use crate::judge::baseline::scatter::pooled;
 use crate::reduce::controller::{Kind, Observation};
+use crate::uncertainty::{Cause, Term, Uncertain};
 use std::fmt::Write as _;
 
 /// A point.
@@ -52,18 +53,21 @@ pub fn rows(
     mine.map(|o| {
         let pool = scatter.get(&(o.output.clone(), o.kind.quantity())).copied().unwrap_or_default();
         let random = pool.sd / f64::from(o.repeats.max(1)).sqrt();
-        let u = random.hypot(o.u_common).hypot(o.u_own);
-        let dof = if random > 0.0 { pool.dof * (u / random).powi(4) } else { f64::INFINITY };
+        let mut terms = vec![o.common(), o.own()];
+        if random > 0.0 {
+            terms.push(Term::observed(Cause::Readings, random, pool.dof.max(1.0)));
+        }
+        let duty = Uncertain::new(o.value.unwrap_or_default(), terms);
         let boost_kpa = o.at.boost_kpa.or_else(|| o.at.boost_v.and_then(&boost_of));
         let flow = match (boost_kpa, o.value) {
-            (Some(boost_kpa), Some(duty_pct)) => {
+            (Some(boost_kpa), Some(_)) => {
                 let supply_v = o.supply_read_v.or(o.at.supply_v);
-                let point = DutyAt { boost_kpa, supply_v, duty_pct, u_pct: u, dof };
+                let point = DutyAt { boost_kpa, supply_v, duty_pct: &duty };
                 delivered(model, ask, &point).map_err(|refusal: Refusal| refusal.to_string())
             }
             _ => Err("the boost of this point is not known".to_owned()),
         };
-        Row { observation: o.clone(), boost_kpa, u95_pct: crate::numerics::gum::u95(u, dof.max(1.0)), flow }
+        Row { observation: o.clone(), boost_kpa, u95_pct: duty.u95, flow }
     })
     .collect()
 }

@@ -1,10 +1,10 @@
 //! What is judged of a fitted pair, with the rig's ratings as limits.
 
-use crate::fit::estimate::Estimate;
 use crate::fit::pair::PairFit;
 use crate::fit::published::{full_flow, highest_pressure, nozzle_exponent, nozzle_k, rated_flow};
 use crate::numerics::conformity::Zone;
 use crate::script::rig::Rating;
+use crate::uncertainty::Uncertain;
 use crate::verdict::catalogue::{
     DUTY_BREAKAWAY, DUTY_DEAD_BAND, Entry, FLOW_FULL_DUTY, LINE_FULL_DUTY, NOZZLE_EXPONENT, NOZZLE_K,
     NOZZLE_RATING,
@@ -18,10 +18,9 @@ pub fn items(fit: &PairFit) -> Vec<Subject> {
     let several = fit.model.nozzles.len() > 1;
     for (index, law) in fit.model.nozzles.iter().enumerate() {
         let mut add =
-            |entry: &'static Entry, words: Option<String>, found: Option<Estimate>, rig: Option<Zone>| {
+            |entry: &'static Entry, words: Option<String>, found: Option<Uncertain>, rig: Option<Zone>| {
                 let Some(e) = found else { return };
-                let dof = Some(e.dof).filter(|dof| dof.is_finite());
-                let subject = Subject::new(entry, Found::Value { value: e.value, u95: e.u95, dof }).rig(rig);
+                let subject = Subject::new(entry, Found::from(&e)).rig(rig);
                 let subject = if index == 0 { subject } else { subject.member(&law.name) };
                 let words = words.unwrap_or_else(|| entry.meaning.to_owned());
                 let before = if several { format!("nozzle {}: ", law.name) } else { String::new() };

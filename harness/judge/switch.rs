@@ -1,9 +1,7 @@
 //! What is judged of a pressure switch: trip, reset, differential, repeatability, chatter. Limits of trip and reset are
 //! the set points with their tolerance; a switch that never closed or never opened is judged by how far the pressure went.
 
-use super::line::value;
 use crate::numerics::conformity::Zone;
-use crate::reduce::expand::expand;
 use crate::reduce::switch_faults::{Condition, condition};
 use crate::reduce::switch_points::{Point, SwitchPoints};
 use crate::script::rig::SwitchSpec;
@@ -50,7 +48,7 @@ fn around(middle: f64, wanted: &SwitchSpec) -> Zone {
 
 fn found(point: &Point) -> Found {
     match (&point.all, &point.random) {
-        (Some(all), Some(_)) => value(point.value_kpa, all),
+        (Some(all), Some(_)) => Found::from(all),
         _ => Found::Alone(
             point.value_kpa,
             "one cycle tells nothing of scatter: run at least 2, better 12".into(),
@@ -60,7 +58,7 @@ fn found(point: &Point) -> Found {
 
 /// Adds what U is made of, and what would make it smaller.
 fn of_point(mut subject: Subject, point: &Point) -> Subject {
-    let (Some(all), Some(random)) = (point.all, point.random) else {
+    let (Some(all), Some(random)) = (&point.all, &point.random) else {
         return subject;
     };
     subject.effort = Some(Effort {
@@ -77,7 +75,7 @@ fn of_point(mut subject: Subject, point: &Point) -> Subject {
 }
 
 fn beyond(points: &SwitchPoints, above: bool, end: f64, why: String) -> Found {
-    Found::Beyond { above, end, u95: expand(&points.gauge.at(end)).u95, why }
+    Found::Beyond { above, end, u95: points.gauge.u95_at(end), why }
 }
 
 /// A trip that never came is judged by the pressures that were gone through.

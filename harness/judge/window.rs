@@ -75,7 +75,7 @@ impl Switch {
         let edge = |point: &crate::reduce::switch_points::Point| {
             Some(Edge {
                 mean_kpa: point.value_kpa,
-                u95_kpa: point.all?.u95,
+                u95_kpa: point.all.as_ref()?.u95,
                 scatter_kpa: point.tolerance_kpa().unwrap_or(0.0),
             })
         };

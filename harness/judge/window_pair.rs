@@ -5,11 +5,11 @@
 
 use super::window::{Cell, LineAt, Pair};
 use crate::fit::ask::Ask;
-use crate::fit::estimate::{Estimate, Part};
 use crate::fit::model::PairModel;
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Dimension, find_unit};
 use crate::reduce::table::{Table, number};
+use crate::uncertainty::Uncertain;
 
 /// A pair at fixed conditions; duty and boost are asked for.
 #[derive(Clone, Debug)]
@@ -44,19 +44,19 @@ impl Pair for Calibrated<'_> {
             return Ok(LineAt { flow_ml_min: 0.0, line_kpa: boost_kpa, line_u95_kpa: 0.0 });
         }
         let drop = (flow.value / k).powi(2);
-        let parts: Vec<Part> = flow
-            .parts
+        let terms = flow
+            .terms
             .iter()
-            .map(|p| {
+            .map(|t| {
                 // An error that moves flow and coefficient alike leaves the pressure as it is.
-                let shift = self.model.shifts.iter().find(|s| s.cause == p.cause);
+                let shift = self.model.shifts.iter().find(|s| s.cause == t.cause);
                 let ln_k = shift.map_or(0.0, |s| {
                     nozzles.iter().map(|&i| s.ln_k[i] * self.model.nozzles[i].k).sum::<f64>() / k
                 });
-                Part { u: 2.0 * drop * (p.u / flow.value - ln_k), ..p.clone() }
+                t.at(2.0 * drop * (t.u / flow.value - ln_k))
             })
             .collect();
-        let line = Estimate::new(boost_kpa + drop, parts);
+        let line = Uncertain::new(boost_kpa + drop, terms);
         Ok(LineAt { flow_ml_min: flow.value, line_kpa: line.value, line_u95_kpa: line.u95 })
     }
 }

@@ -8,7 +8,6 @@
 //! | [`error`] | why a calculation could not be done |
 //! | [`linear`] | parameters of a model linear in them, weighted |
 //! | [`distribution`] | cdf and quantile of normal, t, F, chi-squared |
-//! | [`gum`] | type A, type B, combination, effective degrees of freedom, expanded uncertainty |
 //! | [`quadrature`] | the integral and the root of a function |
 //! | [`monotone`] | a curve through points that does not overshoot |
 //! | [`isotonic`] | the monotone sequence closest to the data |
@@ -20,7 +19,6 @@ pub mod conformity;
 pub mod coverage;
 pub mod distribution;
 pub mod error;
-pub mod gum;
 pub mod isotonic;
 pub mod linear;
 pub mod monotone;

@@ -4,8 +4,8 @@
 //! is the caller's to label.
 
 use super::distribution::t_quantile;
-use super::error::{NumericsError, at_least};
-use super::gum;
+use super::error::{NumericsError, all_finite, at_least};
+use super::precise;
 
 /// The reading farthest from the mean.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,15 +32,18 @@ impl Extreme {
 /// `TooFewPoints`, `NotFinite`, `OutOfRange` where nothing varies.
 pub fn grubbs(readings: &[f64], alpha: f64) -> Result<Extreme, NumericsError> {
     at_least(readings.len(), 3)?;
-    let a = gum::type_a(readings)?;
-    if a.sd <= 0.0 {
+    all_finite(readings, "a reading")?;
+    let n = readings.len() as f64;
+    let mean = precise::sum(readings.iter().copied()) / n;
+    let sd = (precise::sum(readings.iter().map(|v| (v - mean).powi(2))) / (n - 1.0)).sqrt();
+    if sd <= 0.0 {
         return Err(NumericsError::OutOfRange {
             what: "scatter of the readings",
-            found: a.sd,
+            found: sd,
             expected: "above zero",
         });
     }
-    let distance = |v: f64| (v - a.mean).abs() / a.sd;
+    let distance = |v: f64| (v - mean).abs() / sd;
     let first = (0, distance(readings[0]));
     let (index, g) = readings
         .iter()

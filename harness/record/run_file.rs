@@ -5,7 +5,7 @@
 
 use super::disk;
 use crate::problem::fault::Fault;
-use crate::script::rig::Bound;
+use crate::uncertainty::Bound;
 use crate::verdict::purpose::Purpose;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};

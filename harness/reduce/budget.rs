@@ -4,11 +4,11 @@
 //! with them, and rows for the report. Limits are rectangular (JCGM 100:2008, 4.3.7); one-sided limits count with
 //! their mean applied and their half-width. Never: a common error that shrinks with the number of collections.
 
-use super::collection::{Collection, Source, Systematic, Systematics};
+use super::collection::{Collection, Systematic, Systematics};
 use super::instruments::{ASSUMED, FROM_RIG, Instruments};
 use crate::fluid::weighing::{WEIGHTS_KG_M3, buoyancy_factor};
 use crate::fluid::{Fluid, NumericsError, air};
-use crate::script::rig::Bound;
+use crate::uncertainty::{Bound, Cause, Origin, Term, Uncertain};
 
 /// Density of air may be off by this much where only ambient pressure is known, standard, kg/m3: 5 K and 30 % of
 /// relative humidity.
@@ -21,14 +21,8 @@ const GRAVITY_M_S2: f64 = 9.806_65;
 /// A line of the budget of a flow.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BudgetRow {
-    /// What it is.
-    pub source: String,
-    /// `A` (statistics) or `B` (statements).
-    pub kind: char,
-    /// Standard uncertainty as a part of the flow, %.
-    pub of_flow_pct: f64,
-    /// Degrees of freedom; none for infinite.
-    pub dof: Option<f64>,
+    /// What it is, as a part of the flow in %.
+    pub term: Term,
     /// Where it comes from.
     pub from: String,
 }
@@ -93,33 +87,28 @@ pub fn height_kpa(known: &Instruments, density_kg_m3: f64) -> f64 {
 #[must_use]
 pub fn systematics(known: &Instruments, density_kg_m3: f64, density_u: f64, back: bool) -> Systematics {
     let mut all = Vec::new();
-    let mut add = |source, bound: Bound, from| {
-        let (u, dof, rectangular) = match bound {
-            Bound::None => (0.0, f64::INFINITY, false),
-            Bound::Limits(_) => (bound.standard(), f64::INFINITY, true),
-            Bound::Standard(u, dof) => (u, dof, false),
-        };
-        if u > 0.0 {
-            all.push(Systematic { source, u, dof, rectangular, from });
+    let mut add = |cause, bound: Bound, from| {
+        if bound.standard() > 0.0 {
+            all.push(Systematic { cause, bound, from });
         }
     };
     let exact = |u: f64| Bound::Standard(u, f64::INFINITY);
-    add(Source::ScaleGain, known.scale.gain, known.scale.from);
-    add(Source::ClockGain, known.clock, known.from);
-    add(Source::GaugeZero, known.gauge.zero, known.gauge.from);
-    add(Source::GaugeGain, known.gauge.gain, known.gauge.from);
+    add(Cause::ScaleGain, known.scale.gain, known.scale.from);
+    add(Cause::ClockGain, known.clock, known.from);
+    add(Cause::GaugeZero, known.gauge.zero, known.gauge.from);
+    add(Cause::GaugeGain, known.gauge.gain, known.gauge.from);
     if back {
-        add(Source::BackGaugeZero, known.back.zero, known.back.from);
+        add(Cause::BackGaugeZero, known.back.zero, known.back.from);
     }
-    add(Source::SupplyGain, known.supply.gain, known.supply.from);
-    add(Source::SupplyZero, known.supply.zero, known.supply.from);
-    add(Source::DutyZero, known.duty.zero, known.duty.from);
-    add(Source::DutyGain, known.duty.gain, known.duty.from);
-    add(Source::Density, exact(density_u), "temperature, salts, air and formula");
-    add(Source::Capture, exact(half_width(known.mist).hypot(half_width(known.leak))), known.from);
-    add(Source::Freewheel, exact(known.freewheel_v.1), known.from);
-    add(Source::TapLoss, Bound::Limits(0.5 * (known.tap_loss.1 - known.tap_loss.0)), known.from);
-    add(Source::TapHeight, exact(density_kg_m3 * GRAVITY_M_S2 * known.tap_height_m.1 * 1e-3), known.from);
+    add(Cause::SupplyGain, known.supply.gain, known.supply.from);
+    add(Cause::SupplyZero, known.supply.zero, known.supply.from);
+    add(Cause::DutyZero, known.duty.zero, known.duty.from);
+    add(Cause::DutyGain, known.duty.gain, known.duty.from);
+    add(Cause::Density, exact(density_u), "temperature, salts, air and formula");
+    add(Cause::Capture, exact(half_width(known.mist).hypot(half_width(known.leak))), known.from);
+    add(Cause::Freewheel, exact(known.freewheel_v.1), known.from);
+    add(Cause::TapLoss, Bound::Limits(0.5 * (known.tap_loss.1 - known.tap_loss.0)), known.from);
+    add(Cause::TapHeight, exact(density_kg_m3 * GRAVITY_M_S2 * known.tap_height_m.1 * 1e-3), known.from);
     Systematics(all)
 }
 
@@ -132,43 +121,30 @@ pub fn rows(collections: &[Collection], systematics: &Systematics) -> Vec<Budget
     let Some(typical) = good.get(good.len() / 2) else {
         return Vec::new();
     };
-    let mut rows = vec![BudgetRow {
-        source: format!("scatter within a collection at {:.0} mL/min", typical.flow_ml_min),
-        kind: 'A',
-        of_flow_pct: 100.0 * typical.flow_random_ml_min / typical.flow_ml_min,
-        dof: typical.flow_dof.is_finite().then_some(typical.flow_dof),
-        from: String::from("readings"),
-    }];
-    let named = |source| match source {
-        Source::ScaleGain => Some("gain of the scale"),
-        Source::ClockGain => Some("rate of the clock"),
-        Source::Density => Some("density and buoyancy"),
-        Source::Capture => Some("mist and leak before the nozzle"),
-        _ => None,
-    };
-    rows.extend(systematics.0.iter().filter_map(|s| {
-        Some(BudgetRow {
-            source: named(s.source)?.to_owned(),
-            kind: 'B',
-            of_flow_pct: 100.0 * s.u,
-            dof: s.dof.is_finite().then_some(s.dof),
-            from: if matches!(s.from, FROM_RIG | ASSUMED) && s.rectangular {
+    let per_cent = 100.0 / typical.flow_ml_min;
+    let flow = flow(typical, systematics);
+    let rows = flow.terms.iter().map(|t| {
+        let common = systematics.0.iter().find(|s| s.cause == t.cause && t.origin == Origin::Common);
+        let from = match common {
+            None => format!("readings at {:.0} mL/min", typical.flow_ml_min),
+            Some(s) if matches!(s.from, FROM_RIG | ASSUMED) && matches!(s.bound, Bound::Limits(_)) => {
                 format!("{}, limits", s.from)
-            } else {
-                s.from.to_owned()
-            },
-        })
-    }));
-    rows
+            }
+            Some(s) => s.from.to_owned(),
+        };
+        BudgetRow { term: t.times(per_cent), from }
+    });
+    rows.collect()
 }
 
-/// Expanded uncertainty of a flow at 95 %, mL/min: the random part of the collection and every common error of flow.
+/// A flow, mL/min: the random part of the collection and every common error of flow.
 #[must_use]
-pub fn flow_u95(collection: &Collection, systematics: &Systematics) -> f64 {
-    use crate::numerics::gum::{Term, combine};
-    let common = [Source::ScaleGain, Source::ClockGain, Source::Density, Source::Capture];
-    let mut terms = vec![Term::new(collection.flow_random_ml_min, collection.flow_dof)];
-    let of = |s: &&Systematic| common.contains(&s.source);
-    terms.extend(systematics.0.iter().filter(of).map(|s| Term::new(s.u * collection.flow_ml_min, s.dof)));
-    combine(&terms).u95()
+pub fn flow(collection: &Collection, systematics: &Systematics) -> Uncertain {
+    let value = collection.flow_ml_min;
+    let mut terms = vec![Term::observed(Cause::Readings, collection.flow_random_ml_min, collection.flow_dof)];
+    let relative =
+        |c: &Cause| matches!(c, Cause::ScaleGain | Cause::ClockGain | Cause::Density | Cause::Capture);
+    let common = systematics.0.iter().filter(|s| relative(&s.cause));
+    terms.extend(common.filter_map(|s| s.bound.term(s.cause.clone(), value)));
+    Uncertain::new(value, terms)
 }

@@ -6,15 +6,14 @@
 //! error assumed where repeats show what it really was.
 
 use super::budget::{self, Conversion};
-use super::collection::{Collection, Source, Systematic, Systematics};
+use super::collection::{Collection, Systematic, Systematics};
 use super::finding::Finding;
 use super::instruments::{ASSUMED, Instruments};
 use super::points::{Point, Points};
 use super::replicates::{number, relative_scatter};
 use super::static_mass::{DRIP_G, TRANSIENT_S};
-use super::zero::replace;
 use crate::problem::{Problem, Problems};
-use crate::script::rig::Bound;
+use crate::uncertainty::{Bound, Cause};
 
 /// Degrees of freedom of repeats from which their scatter is believed rather than the assumed timing.
 const ENOUGH_REPEATS: f64 = 6.0;
@@ -90,13 +89,11 @@ pub fn settle(
     // Spray that comes late and goes late, and the person's habit: a time that is wrong in all of them alike.
     let common = TRANSIENT_S.hypot(HABIT_S) * 2.0_f64.sqrt() / 3.0_f64.sqrt() / mean_s;
     let clock = Systematic {
-        source: Source::ClockGain,
-        u: systematics.u(Source::ClockGain).hypot(common),
-        dof: f64::INFINITY,
-        rectangular: false,
+        cause: Cause::ClockGain,
+        bound: Bound::Standard(systematics.u(&Cause::ClockGain).hypot(common), f64::INFINITY),
         from: "rig file; start and stop by hand, alike in all collections",
     };
-    replace(systematics, clock);
+    systematics.replace(clock);
     finding
 }
 

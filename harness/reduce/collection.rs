@@ -1,5 +1,7 @@
 //! Collections: what one steady dwell delivered, with random and systematic parts kept apart.
 
+use crate::uncertainty::{Bound, Cause};
+
 /// One dwell, reduced. Internal units.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Collection {
@@ -58,62 +60,40 @@ impl Collection {
     }
 }
 
-/// An error common to every collection of a data set.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Source {
-    /// Scale gain: relative error of every mass.
-    ScaleGain,
-    /// Clock: relative error of every time.
-    ClockGain,
-    /// Line pressure gauge zero, kPa.
-    GaugeZero,
-    /// Line pressure gauge gain, relative.
-    GaugeGain,
-    /// Back pressure gauge zero, kPa.
-    BackGaugeZero,
-    /// Supply voltmeter gain, relative.
-    SupplyGain,
-    /// Supply voltmeter zero, V.
-    SupplyZero,
-    /// Duty zero, %.
-    DutyZero,
-    /// Duty gain, relative.
-    DutyGain,
-    /// Density of the fluid, relative.
-    Density,
-    /// Mist lost and leak before the nozzle, relative (mean of the one-sided limits already applied).
-    Capture,
-    /// Free-wheel diode voltage, V.
-    Freewheel,
-    /// Pressure between gauge and nozzle: loss, relative.
-    TapLoss,
-    /// Pressure between gauge and nozzle: height, kPa.
-    TapHeight,
-}
-
-/// A systematic error: its source and how large it may be.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// An error common to every collection of a data set: its cause and how large it may be.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Systematic {
     /// Which.
-    pub source: Source,
-    /// Standard uncertainty, in the unit of the source.
-    pub u: f64,
-    /// Degrees of freedom; infinite for stated limits.
-    pub dof: f64,
-    /// Whether `u` came from limits (rectangular).
-    pub rectangular: bool,
+    pub cause: Cause,
+    /// How large, in the unit of the cause.
+    pub bound: Bound,
     /// What can be said about it in words: `rig file`, `assumed, nothing stated`.
     pub from: &'static str,
 }
 
-/// Every systematic error of a data set; at most one per source.
+impl Systematic {
+    /// Standard uncertainty, in the unit of the cause.
+    #[must_use]
+    pub fn u(&self) -> f64 {
+        self.bound.standard()
+    }
+}
+
+/// Every systematic error of a data set; at most one per cause.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Systematics(pub Vec<Systematic>);
 
 impl Systematics {
-    /// Standard uncertainty of a source, 0 where it does not occur.
+    /// Standard uncertainty of a cause, 0 where it does not occur.
     #[must_use]
-    pub fn u(&self, source: Source) -> f64 {
-        self.0.iter().find(|s| s.source == source).map_or(0.0, |s| s.u)
+    pub fn u(&self, cause: &Cause) -> f64 {
+        self.0.iter().find(|s| s.cause == *cause).map_or(0.0, Systematic::u)
+    }
+
+    /// Puts an error in the place of the one of the same cause.
+    pub fn replace(&mut self, with: Systematic) {
+        self.0.retain(|s| s.cause != with.cause);
+        self.0.push(with);
+        self.0.sort_by(|a, b| a.cause.cmp(&b.cause));
     }
 }

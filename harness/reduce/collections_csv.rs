@@ -3,7 +3,7 @@
 //! In: collections and their common errors; or the file. Out: the file; or its lines. Columns are fixed; empty is
 //! missing. Never: a number that is not finite, a text cell that a spreadsheet takes for a formula.
 
-use super::budget::flow_u95;
+use super::budget;
 use super::collection::{Collection, Systematics};
 use super::table::{self, Row, Table};
 use crate::problem::{Problem, Problems};
@@ -59,7 +59,7 @@ pub fn write(collections: &[Collection], systematics: &Systematics) -> String {
             fixed(flow(c.collect_s), 3),
             fixed(flow(c.mass_flow_g_s), 5),
             fixed(flow(c.flow_ml_min), 3),
-            fixed(flow(flow_u95(c, systematics)), 3),
+            fixed(flow(budget::flow(c, systematics).u95), 3),
             guarded(c.void.as_deref().unwrap_or("")),
             guarded(&c.note),
         ]);

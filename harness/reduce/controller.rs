@@ -3,6 +3,7 @@
 //! In: nothing; the types that runs and files of points come to. Out: [`Observation`]s, which baselines, comparison
 //! and maps work from. Never: a value where none was found (no edge is no value, not 0).
 
+use crate::uncertainty::{Cause, Term};
 use std::collections::BTreeMap;
 
 /// Boosts closer than this are the same point, kPa.
@@ -231,6 +232,20 @@ pub struct Observation {
     pub per_supply_v: f64,
     /// Supply as read, V.
     pub supply_read_v: Option<f64>,
+}
+
+impl Observation {
+    /// What a second measurement with the same instruments shares.
+    #[must_use]
+    pub fn common(&self) -> Term {
+        Term::known(Cause::Instruments, self.u_common)
+    }
+
+    /// What it does not share.
+    #[must_use]
+    pub fn own(&self) -> Term {
+        Term::known(Cause::Resolution, self.u_own)
+    }
 }
 
 impl Observation {

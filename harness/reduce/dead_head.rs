@@ -4,11 +4,11 @@
 //! of duty and supply, and the highest pressure. Never: a highest pressure called the pump's where the ramp was ended
 //! before full duty.
 
-use super::expand::{Expanded, Part, expand};
 use super::gauge::Gauge;
 use super::noise::trend;
 use super::spans::{Span, Trace};
 use crate::script::role::Role;
+use crate::uncertainty::{Cause, Term, Uncertain};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -26,16 +26,14 @@ const READINGS_MOST: usize = 500;
 const FULL_PCT: f64 = 99.0;
 
 /// A stretch of duty.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Row {
     /// Mean duty, %.
     pub duty_pct: f64,
     /// Mean supply, V; none where it was not read.
     pub supply_v: Option<f64>,
     /// Mean pressure, gauge kPa.
-    pub pressure_kpa: f64,
-    /// Its uncertainty.
-    pub all: Expanded,
+    pub pressure_kpa: Uncertain,
 }
 
 /// Pressures against the closed outlet.
@@ -51,7 +49,7 @@ impl DeadHead {
     /// The row of the highest pressure.
     #[must_use]
     pub fn highest(&self) -> Option<&Row> {
-        self.rows.iter().max_by(|a, b| a.pressure_kpa.total_cmp(&b.pressure_kpa))
+        self.rows.iter().max_by(|a, b| a.pressure_kpa.value.total_cmp(&b.pressure_kpa.value))
     }
 
     /// Whether the pump was fully driven; else it may make more.
@@ -67,7 +65,11 @@ impl DeadHead {
         for row in &self.rows {
             let supply = row.supply_v.map_or_else(String::new, |v| format!("{v:.3}"));
             // Writing to a String cannot fail.
-            let _ = writeln!(out, "{:.2},{supply},{:.2},{:.2}", row.duty_pct, row.pressure_kpa, row.all.u95);
+            let _ = writeln!(
+                out,
+                "{:.2},{supply},{:.2},{:.2}",
+                row.duty_pct, row.pressure_kpa.value, row.pressure_kpa.u95
+            );
         }
         out
     }
@@ -135,15 +137,14 @@ fn row(stretch: &Stretch, gauge: &Gauge) -> Option<Row> {
     };
     // A line takes the rise within the stretch out of the scatter of the mean.
     let line = trend(&means(&stretch.times), &means(&stretch.pressures), 2)?;
-    let mut parts = vec![Part::observed(line.u[0], line.dof)];
+    let mut terms = vec![Term::observed(Cause::Readings, line.u[0], line.dof)];
     let pressure_kpa = stretch.pressures.iter().sum::<f64>() / n as f64;
-    parts.extend(gauge.at(pressure_kpa));
+    terms.extend(gauge.at(pressure_kpa));
     let supply = stretch.supply / n as f64;
     Some(Row {
         duty_pct: stretch.duty / n as f64,
         supply_v: supply.is_finite().then_some(supply),
-        pressure_kpa,
-        all: expand(&parts),
+        pressure_kpa: Uncertain::new(pressure_kpa, terms),
     })
 }
 
@@ -176,8 +177,8 @@ mod tests {
         let found = read(&[span(100.0, 13.8), span(100.0, 11.0)], &Gauge::assumed());
         for row in &found.rows {
             let want = 10.0 * row.duty_pct * row.supply_v.unwrap() / 13.8;
-            assert!((row.pressure_kpa - want).abs() < 0.5, "{row:?}");
-            assert!((4.9..5.2).contains(&row.all.u95), "{row:?}");
+            assert!((row.pressure_kpa.value - want).abs() < 0.5, "{row:?}");
+            assert!((4.9..5.2).contains(&row.pressure_kpa.u95), "{row:?}");
         }
         let highest = found.highest().unwrap();
         assert!(found.full() && highest.duty_pct > 98.0 && highest.supply_v.unwrap() > 13.0);

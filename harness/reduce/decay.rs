@@ -7,12 +7,11 @@
 //! line outweighs.
 
 use super::contact::Contact;
-use super::expand::{Expanded, Part, expand};
 use super::finding::Finding;
 use super::noise::trend;
 use super::spans::{Span, Trace};
-use crate::numerics::gum::type_a;
 use crate::script::role::Role;
+use crate::uncertainty::{Cause, Term, Uncertain, type_a};
 
 /// Kind of the spans.
 pub const KIND: &str = "decay";
@@ -54,7 +53,7 @@ pub struct DecayTime {
     /// Stops in it.
     pub n: usize,
     /// Its uncertainty; none from one stop.
-    pub all: Option<Expanded>,
+    pub all: Option<Uncertain>,
 }
 
 /// Reads a stop of the pump.
@@ -136,34 +135,35 @@ pub fn mean(decays: &[Decay]) -> Option<DecayTime> {
     let times: Vec<f64> = decays.iter().filter(|d| d.void.is_none()).filter_map(|d| d.dark_after_s).collect();
     let half = decays.iter().map(|d| d.half_step_s).fold(0.0, f64::max);
     let n = times.len();
-    let scatter = type_a(&times).ok();
-    let mean_s = scatter.map_or_else(|| times.first().copied(), |a| Some(a.mean))?;
-    let all = scatter.map(|a| {
-        let of_mean = a.of_mean();
-        expand(&[Part::observed(of_mean.u, of_mean.dof), Part::limits(half)])
+    let all = type_a(Cause::Readings, &times).map(|a| {
+        let mut terms = a.terms;
+        terms.push(Term::limits(Cause::SamplingStep, half));
+        Uncertain::new(a.value, terms)
     });
+    let mean_s = all.as_ref().map_or_else(|| times.first().copied(), |a| Some(a.value))?;
     Some(DecayTime { mean_s, n, all })
 }
 
-/// Compliance of the line, mL/kPa, with its standard uncertainty: from falls of pressure through a nozzle of known
+/// Compliance of the line, mL/kPa: from falls of pressure through a nozzle of known
 /// coefficient (mL/min per sqrt(kPa), relative standard uncertainty). None where no fall could be followed.
 #[must_use]
-pub fn compliance(decays: &[Decay], k: f64, u_k_relative: f64) -> Option<(f64, f64)> {
+pub fn compliance(decays: &[Decay], k: f64, u_k_relative: f64) -> Option<Uncertain> {
     let rates: Vec<(f64, f64)> = decays.iter().filter_map(|d| d.root_rate).collect();
     let values: Vec<f64> = rates.iter().map(|r| k / 60.0 / (2.0 * r.0)).collect();
     let one = *values.first()?;
-    let (mean, u) = match type_a(&values) {
-        Ok(a) => (a.mean, a.of_mean().u),
-        Err(_) => (one, one * rates[0].1 / rates[0].0),
-    };
-    Some((mean, u.hypot(mean * u_k_relative)))
+    let mean = type_a(Cause::Readings, &values).unwrap_or_else(|| {
+        Uncertain::new(one, vec![Term::known(Cause::Readings, one * rates[0].1 / rates[0].0)])
+    });
+    let mut terms = mean.terms;
+    terms.push(Term::known(Cause::NozzleCoefficient, mean.value * u_k_relative));
+    Some(Uncertain::new(mean.value, terms))
 }
 
 /// Whether the switch opens later after a stop of the pump than in an earlier run, and what that supports.
 #[must_use]
 pub fn compared(now: &DecayTime, then: &DecayTime, bends: bool) -> Option<Finding> {
-    let u = now.all?.u95.hypot(then.all?.u95);
-    let later = now.mean_s - then.mean_s;
+    let (now_s, then_s) = (now.all.as_ref()?, then.all.as_ref()?);
+    let Uncertain { value: later, u95: u, .. } = now_s.less(then_s);
     (later >= u).then(|| {
         let cause = if bends {
             "air in the line: the fall of pressure bends; bleed it before anything is concluded"
@@ -219,7 +219,7 @@ mod tests {
         let (rate, _) = decay.root_rate.unwrap();
         assert!((rate - 30.0).abs() < 0.01 && !decay.bends, "{decay:?}");
         // K = 24 mL/min per sqrt(kPa): 0.4 mL/s per root, over twice 30: 6.667 uL/kPa.
-        let (c, u) = compliance(&[decay.clone(), decay], 24.0, 0.01).unwrap();
+        let Uncertain { value: c, u, .. } = compliance(&[decay.clone(), decay], 24.0, 0.01).unwrap();
         assert!((c - 0.4 / 60.0).abs() < 1e-5 && (u - 0.01 * c).abs() < 1e-5, "{c} {u}");
     }
 

@@ -12,8 +12,8 @@ use super::scale_step::level_step;
 use super::slope::{READINGS_MIN, Slope, slope};
 use super::windows::Window;
 use crate::fluid::weighing::jet_thrust_g;
-use crate::numerics::gum::{Term, combine};
 use crate::script::role::Role;
+use crate::uncertainty::value::combined;
 
 /// Left out at the start of a dwell: this long, and four times the scale's known delay, ...
 const CATCH_UP_S: f64 = 1.0;
@@ -78,7 +78,7 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
     }
     let pressure = pressure(line, back, root, known, conversion.density_kg_m3);
     let thrust_g_s = thrust_u(&flow, line, back, known, conversion.density_kg_m3);
-    let random = combine(&[Term::new(flow.u_g_s, flow.dof), Term::new(thrust_g_s, THRUST_DOF)]);
+    let (random_g_s, dof) = combined([(flow.u_g_s, flow.dof), (thrust_g_s, THRUST_DOF)].into_iter());
     let factor = conversion.ml_min_per_g_s;
     Collection {
         step: window.step,
@@ -95,8 +95,8 @@ pub fn reduce(window: &Window, known: &Instruments) -> Collection {
         collect_s: flow.collect_s,
         mass_flow_g_s: flow.g_s,
         flow_ml_min: flow.g_s * factor,
-        flow_random_ml_min: random.u * factor,
-        flow_dof: random.dof,
+        flow_random_ml_min: random_g_s * factor,
+        flow_dof: dof,
         pressure_random_kpa: pressure.map_or(0.0, |(_, u)| u),
         duty_random_pct: duty.map_or(0.0, |a| a.u),
         supply_random_v: supply.map_or(0.0, |a| a.u),

@@ -3,10 +3,10 @@
 //! In: the rig's channel, or nothing. Out: contributions to a pressure, or to a difference of two. Never: a part that
 //! shrinks with the number of cycles.
 
-use super::expand::Part;
 use super::zero::Vented;
-use crate::script::rig::{Bound, ChannelSpec, Rig};
+use crate::script::rig::{ChannelSpec, Rig};
 use crate::script::role::Role;
+use crate::uncertainty::{Bound, Cause, Term, Uncertain};
 
 /// Limits of zero error where nothing is stated, kPa: a 300 psi transducer of 0.25 % class (common practice, no
 /// source).
@@ -92,28 +92,33 @@ impl Gauge {
         (zeroed, 0.5 * (first.kpa + last.kpa))
     }
 
-    /// Contributions to a pressure, kPa.
+    /// What a pressure is uncertain by, kPa.
     #[must_use]
-    pub fn at(&self, pressure_kpa: f64) -> Vec<Part> {
-        let mut parts: Vec<Part> = Part::stated(self.zero, 1.0).into_iter().collect();
-        parts.extend(self.of_difference(pressure_kpa));
+    pub fn at(&self, pressure_kpa: f64) -> Vec<Term> {
+        let mut terms: Vec<Term> = self.zero.term(Cause::GaugeZero, 1.0).into_iter().collect();
+        terms.extend(self.of_difference(pressure_kpa));
         if self.resolution_kpa > 0.0 {
-            parts.push(Part::limits(0.5 * self.resolution_kpa));
+            terms.push(Term::limits(Cause::Resolution, 0.5 * self.resolution_kpa));
         }
-        parts
+        terms
     }
 
-    /// Contributions to a difference of two pressures, kPa: the zero cancels.
+    /// U of a pressure by the gauge alone, kPa.
     #[must_use]
-    pub fn of_difference(&self, difference_kpa: f64) -> Vec<Part> {
-        Part::stated(self.gain, difference_kpa).into_iter().collect()
+    pub fn u95_at(&self, pressure_kpa: f64) -> f64 {
+        Uncertain::new(pressure_kpa, self.at(pressure_kpa)).u95
+    }
+
+    /// What a difference of two pressures is uncertain by, kPa: the zero cancels.
+    #[must_use]
+    pub fn of_difference(&self, difference_kpa: f64) -> Vec<Term> {
+        self.gain.term(Cause::GaugeGain, difference_kpa).into_iter().collect()
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reduce::expand::expand;
 
     #[test]
     fn a_vented_reading_takes_the_zero_out_where_it_fits() {
@@ -136,9 +141,9 @@ mod tests {
             from: "test".into(),
         };
         assert_eq!(gauge.at(200.0).len(), 3);
-        let difference = expand(&gauge.of_difference(-30.0));
+        let difference = Uncertain::new(-30.0, gauge.of_difference(-30.0));
         assert!((difference.u95 - 0.95 * 0.06).abs() < 1e-12);
         // 0.75 psi as a rectangle: 0.7125 psi at 95 %.
-        assert!((expand(&Gauge::assumed().at(200.0)).u95 / 6.894_757_293_168_361 - 0.7125).abs() < 1e-9);
+        assert!((Gauge::assumed().u95_at(200.0) / 6.894_757_293_168_361 - 0.7125).abs() < 1e-9);
     }
 }

@@ -21,8 +21,9 @@
 //!
 //! Never: a default passed off as a statement of the rig.
 
-use crate::script::rig::{Bound, ChannelSpec, DialectSpec, Rig};
+use crate::script::rig::{ChannelSpec, DialectSpec, Rig};
 use crate::script::role::Role;
+use crate::uncertainty::Bound;
 use std::time::Duration;
 
 /// Where a number comes from: the rig file.

@@ -6,12 +6,12 @@
 //! gauge's zero cancels in a slope, its gain does not. Never: a leak called none because it was not looked for long
 //! enough: U says how small a leak could be seen.
 
-use super::expand::{Expanded, Part, expand};
 use super::finding::Finding;
 use super::gauge::Gauge;
 use super::noise::{Trend, trend};
 use super::spans::Span;
 use crate::script::role::Role;
+use crate::uncertainty::{Cause, Term, Uncertain};
 
 /// Kind of the spans.
 pub const KIND: &str = "leak";
@@ -34,11 +34,9 @@ pub struct Leak {
     /// Time watched, s.
     pub watched_s: f64,
     /// Rate of fall at [`Leak::at_kpa`], kPa/min; negative where it rises.
-    pub rate_kpa_min: f64,
+    pub rate_kpa_min: Uncertain,
     /// Mean pressure the rate holds at, kPa.
     pub at_kpa: f64,
-    /// Uncertainty of the rate, kPa/min.
-    pub rate: Expanded,
     /// Whether the fall bends, so that the second half alone was taken.
     pub bends: bool,
     /// After how long the line was empty, s; none where it was not.
@@ -64,9 +62,8 @@ pub fn read(span: &Span, gauge: &Gauge) -> Option<Leak> {
         start_kpa,
         end_kpa,
         watched_s: end_s - start_s,
-        rate_kpa_min: -60.0 * line.coefficients[1],
+        rate_kpa_min: rate(&line, gauge),
         at_kpa: line.coefficients[0],
-        rate: uncertainty(&line, gauge),
         bends,
         empty_after_s: empty.map(|_| emptied(&trace.times_s, &trace.values, start_kpa) - start_s),
     })
@@ -78,10 +75,11 @@ fn emptied(times: &[f64], values: &[f64], start_kpa: f64) -> f64 {
     at.map_or(f64::NAN, |i| times[i])
 }
 
-fn uncertainty(line: &Trend, gauge: &Gauge) -> Expanded {
-    let mut parts = vec![Part::observed(60.0 * line.u[1], line.dof)];
-    parts.extend(gauge.of_difference(60.0 * line.coefficients[1]));
-    expand(&parts)
+fn rate(line: &Trend, gauge: &Gauge) -> Uncertain {
+    let falls = -60.0 * line.coefficients[1];
+    let mut terms = vec![Term::observed(Cause::Readings, 60.0 * line.u[1], line.dof)];
+    terms.extend(gauge.of_difference(falls));
+    Uncertain::new(falls, terms)
 }
 
 /// Readings averaged in groups, so that there are at most [`READINGS_MOST`].
@@ -92,13 +90,13 @@ fn thinned(times: &[f64], values: &[f64]) -> (Vec<f64>, Vec<f64>) {
 }
 
 impl Leak {
-    /// Volume that leaves the line, mL/min, and its standard uncertainty, from its compliance (mL/kPa, standard
-    /// uncertainty).
+    /// Volume that leaves the line, mL/min, from its compliance, mL/kPa.
     #[must_use]
-    pub fn volume_ml_min(&self, compliance: (f64, f64)) -> (f64, f64) {
-        let value = self.rate_kpa_min * compliance.0;
-        let u = (self.rate.u * compliance.0).hypot(self.rate_kpa_min * compliance.1);
-        (value, u)
+    pub fn volume_ml_min(&self, compliance: &Uncertain) -> Uncertain {
+        let volume = self.rate_kpa_min.times(compliance.value);
+        let mut terms = volume.terms;
+        terms.push(compliance.term(Cause::Compliance, self.rate_kpa_min.value));
+        Uncertain::new(volume.value, terms)
     }
 
     /// What is to be said about it.
@@ -131,10 +129,11 @@ impl Leak {
                 "hose that settles, or air in the line that dissolves: bleed the line, and watch for longer",
             ));
         }
-        if -self.rate_kpa_min >= self.rate.u95 && self.rate.u95 > 0.0 {
+        let rate = &self.rate_kpa_min;
+        if -rate.value >= rate.u95 && rate.u95 > 0.0 {
             found.push(Finding::new(
                 "line.pressure_rises",
-                format!("the pressure shut in rises by {:.2} kPa/min", -self.rate_kpa_min),
+                format!("the pressure shut in rises by {:.2} kPa/min", -rate.value),
                 "the water warms, the gauge drifts, or the pump still turns",
             ));
         }
@@ -169,13 +168,14 @@ mod tests {
     fn a_leak_of_known_size_is_found_within_its_u() {
         // 800 kPa that fall by 12 kPa/min; compliance 5 uL/kPa: 0.06 mL/min.
         let leak = read(&span(|t| 800.0 - 0.2 * t, 1.0), &Gauge::assumed()).unwrap();
-        assert!((leak.rate_kpa_min - 12.0).abs() < leak.rate.u95, "{leak:?}");
-        assert!(leak.rate.u95 < 0.2 && !leak.bends && leak.empty_after_s.is_none());
-        let (volume, u) = leak.volume_ml_min((0.005, 0.0005));
-        assert!((volume - 0.06).abs() < 2.0 * u && (0.005..0.008).contains(&u), "{volume} {u}");
+        assert!((leak.rate_kpa_min.value - 12.0).abs() < leak.rate_kpa_min.u95, "{leak:?}");
+        assert!(leak.rate_kpa_min.u95 < 0.2 && !leak.bends && leak.empty_after_s.is_none());
+        let compliance = Uncertain::new(0.005, vec![Term::known(Cause::Compliance, 0.0005)]);
+        let volume = leak.volume_ml_min(&compliance);
+        assert!((volume.value - 0.06).abs() < volume.u95 && (0.005..0.008).contains(&volume.u), "{volume:?}");
         assert!(leak.findings().is_empty());
         let tight = read(&span(|_| 800.0, 1.0), &Gauge::assumed()).unwrap();
-        assert!(tight.rate_kpa_min.abs() < tight.rate.u95);
+        assert!(tight.rate_kpa_min.value.abs() < tight.rate_kpa_min.u95);
     }
 
     #[test]
@@ -184,7 +184,7 @@ mod tests {
             read(&span(|t| 800.0 + 30.0 * (-t / 20.0).exp() - 0.05 * t, 0.5), &Gauge::assumed()).unwrap();
         assert!(settles.bends, "{settles:?}");
         // By hand: at 60 to 120 s the exponential still adds 60 * 30 (e^-3 - e^-6) / 60 = 1.4 kPa/min to 3 kPa/min.
-        assert!((settles.rate_kpa_min - 4.4).abs() < 0.4, "{settles:?}");
+        assert!((settles.rate_kpa_min.value - 4.4).abs() < 0.4, "{settles:?}");
     }
 
     #[test]

@@ -6,11 +6,11 @@
 //! remaining volume for a tank whose filling nobody stated.
 
 use super::contact::Contact;
-use super::expand::{Expanded, Part, expand};
 use super::instruments::Instruments;
 use super::noise::trend;
 use super::spans::{Span, Trace};
 use crate::script::role::Role;
+use crate::uncertainty::{Cause, Term, Uncertain};
 
 /// Kind of the spans.
 pub const KIND: &str = "level";
@@ -24,14 +24,12 @@ const SCALE_LAG_S: f64 = 1.0;
 const READINGS_MOST: usize = 1000;
 
 /// A level switch that changed.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Level {
     /// Whether it made (or broke).
     pub made: bool,
     /// Mass drawn up to the change, g, as weighed.
-    pub drawn_g: f64,
-    /// Its uncertainty, g.
-    pub drawn: Expanded,
+    pub drawn_g: Uncertain,
     /// Flow then, g/s.
     pub flow_g_s: f64,
     /// Whether it was weighed at rest before and after.
@@ -89,24 +87,25 @@ pub fn read(
     let (at_s, half_s) = (edge.middle_s(), 0.5 * (edge.after_s - edge.before_s));
     let line = near(cup, at_s).ok_or(NoLevel::NotWeighed)?;
     let flow_g_s = line.1;
-    let gain = |mass: f64| Part::stated(known.scale.gain, mass);
-    let step = Part::limits(0.5 * known.scale.step);
-    let timing = Part::limits(flow_g_s * half_s);
+    let gain = |mass: f64| known.scale.gain.term(Cause::ScaleGain, mass);
+    let step = Term::limits(Cause::Resolution, 0.5 * known.scale.step);
+    let timing = Term::limits(Cause::SamplingStep, flow_g_s * half_s);
     let rests = before.and_then(rest_g).zip(after.and_then(rest_g));
-    let (drawn_g, mut parts) = match rests {
+    let (drawn_g, mut terms) = match rests {
         Some((first, last)) => {
             let stopped_s = stopped(span).unwrap_or(span.end_s);
             let beyond = flow_g_s * (stopped_s - at_s + 0.5 * RUNS_ON_S);
-            (last - first - beyond, vec![Part::limits(0.5 * RUNS_ON_S * flow_g_s)])
+            (last - first - beyond, vec![Term::limits(Cause::RunsOn, 0.5 * RUNS_ON_S * flow_g_s)])
         }
         None => {
             let first = cup.values.first().copied().unwrap_or(0.0);
-            (line.0 - first, vec![Part::limits(SCALE_LAG_S * flow_g_s)])
+            (line.0 - first, vec![Term::limits(Cause::ScaleLag, SCALE_LAG_S * flow_g_s)])
         }
     };
-    parts.extend([step, step, timing, Part::observed(line.2, line.3)]);
-    parts.extend(gain(drawn_g));
-    Ok(Level { made: edge.made, drawn_g, drawn: expand(&parts), flow_g_s, at_rest: rests.is_some() })
+    terms.extend([step.clone(), step, timing, Term::observed(Cause::Readings, line.2, line.3)]);
+    terms.extend(gain(drawn_g));
+    terms.retain(|t| t.u != 0.0);
+    Ok(Level { made: edge.made, drawn_g: Uncertain::new(drawn_g, terms), flow_g_s, at_rest: rests.is_some() })
 }
 
 /// When the pump was stopped after it ran, s.
@@ -130,24 +129,22 @@ fn near(cup: &Trace, at_s: f64) -> Option<(f64, f64, f64, f64)> {
     Some((line.at(at_s), line.coefficients[1], line.u[0], line.dof))
 }
 
-/// Volume that remains in the tank, mL, and its standard uncertainty: what was filled in (mL, standard uncertainty)
-/// less what was drawn, at a density (kg/m3).
+/// Volume that remains in the tank, mL: what was filled in less what was drawn, at a density (kg/m3).
 #[must_use]
-pub fn remaining_ml(level: &Level, filled_ml: (f64, f64), density_kg_m3: f64) -> (f64, f64) {
-    let per_g = 1000.0 / density_kg_m3;
-    (filled_ml.0 - level.drawn_g * per_g, filled_ml.1.hypot(level.drawn.u * per_g))
+pub fn remaining_ml(level: &Level, filled_ml: &Uncertain, density_kg_m3: f64) -> Uncertain {
+    filled_ml.less(&level.drawn_g.times(1000.0 / density_kg_m3))
 }
 
-/// Minutes of spray that a volume (mL, standard uncertainty) leaves at a flow (mL/min, standard uncertainty); none
-/// where nothing flows.
+/// Minutes of spray that a volume (mL) leaves at a flow (mL/min); none where nothing flows.
 #[must_use]
-pub fn minutes(volume_ml: (f64, f64), flow_ml_min: (f64, f64)) -> Option<(f64, f64)> {
-    if flow_ml_min.0 <= 0.0 || volume_ml.0 <= 0.0 {
+pub fn minutes(volume_ml: &Uncertain, flow_ml_min: &Uncertain) -> Option<Uncertain> {
+    if flow_ml_min.value <= 0.0 || volume_ml.value <= 0.0 {
         return None;
     }
-    let value = volume_ml.0 / flow_ml_min.0;
-    let relative = (volume_ml.1 / volume_ml.0).hypot(flow_ml_min.1 / flow_ml_min.0);
-    Some((value, value * relative))
+    let minutes = volume_ml.times(1.0 / flow_ml_min.value);
+    let mut terms = minutes.terms;
+    terms.extend(flow_ml_min.terms.iter().map(|t| t.times(-minutes.value / flow_ml_min.value)));
+    Some(Uncertain::new(minutes.value, terms))
 }
 
 #[cfg(test)]
@@ -164,6 +161,10 @@ mod tests {
             whole: true,
             traces: traces.into_iter().collect(),
         }
+    }
+
+    fn filled(value: f64, u: f64) -> Uncertain {
+        Uncertain::new(value, vec![Term::known(Cause::Filled, u)])
     }
 
     /// 10 g/s from 0 to 105 s; the level switch breaks at 100 s, after swinging at 90 s.
@@ -193,19 +194,20 @@ mod tests {
         let level = read(&run, Some(&before), Some(&after), &known).unwrap();
         assert!(!level.made && level.at_rest);
         assert!((level.flow_g_s - 10.0).abs() < 1e-6);
-        assert!((level.drawn_g - 1000.0).abs() < 2.0 && level.drawn.u95 > 2.0, "{level:?}");
-        let (ml, _) = remaining_ml(&level, (2839.06, 5.0), 998.2);
+        assert!((level.drawn_g.value - 1000.0).abs() < 2.0 && level.drawn_g.u95 > 2.0, "{level:?}");
+        let ml = remaining_ml(&level, &filled(2839.06, 5.0), 998.2).value;
         assert!((ml - (2839.06 - 1001.8)).abs() < 3.0, "{ml}");
         let flying = read(&run, None, None, &known).unwrap();
-        assert!((flying.drawn_g - 1000.0).abs() < flying.drawn.u95, "{flying:?}");
+        assert!((flying.drawn_g.value - 1000.0).abs() < flying.drawn_g.u95, "{flying:?}");
     }
 
     #[test]
     fn minutes_of_spray_of_the_customary_tank() {
         // 0.75 US gal at 10 US gal/h: 4.5 minutes (arithmetic on figures of common practice).
-        let (value, u) = minutes((2839.058838, 28.0), (630.901964, 3.0)).unwrap();
-        assert!((value - 4.5).abs() < 1e-9 && (u / value - 0.011).abs() < 1e-3);
-        assert_eq!(minutes((100.0, 1.0), (0.0, 1.0)), None);
+        let flow = |value, u| Uncertain::new(value, vec![Term::known(Cause::Drain, u)]);
+        let found = minutes(&filled(2839.058838, 28.0), &flow(630.901964, 3.0)).unwrap();
+        assert!((found.value - 4.5).abs() < 1e-9 && (found.u / found.value - 0.011).abs() < 1e-3);
+        assert_eq!(minutes(&filled(100.0, 1.0), &flow(0.0, 1.0)), None);
     }
 
     #[test]

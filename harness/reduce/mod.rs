@@ -24,7 +24,6 @@
 //! | [`reduced`] | all of it together |
 //! | [`ramps_csv`] | switch ramps recorded elsewhere |
 //! | [`contact`], [`switch_ramps`] | what a contact did; where it made or broke on one ramp |
-//! | [`ramp_lag`], [`pulsation`], [`gauge`], [`expand`] | what makes a trip uncertain besides scatter |
 //! | [`switch_points`], [`switch_faults`] | trip, reset, differential; what is wrong with them |
 //! | [`decay`], [`leak`], [`dead_head`], [`level`], [`solenoid`] | what else a run shows of line and tank |
 //! | [`switch_run`], [`switch_cycles`] | all of it for a run or a file; the file of ramps |
@@ -45,7 +44,6 @@ pub mod controller_times;
 pub mod drift;
 pub mod dwell;
 pub mod edge_duty;
-pub mod expand;
 pub mod finding;
 pub mod gauge;
 pub mod instruments;

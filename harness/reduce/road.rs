@@ -7,11 +7,11 @@
 use super::controller::{Gather, blank};
 use super::spans::{Span, Trace, each};
 use crate::fluid::{self, Fluid};
-use crate::numerics::gum::{Term, combine};
 use crate::problem::{Problem, Problems};
 use crate::record::RunFolder;
 use crate::script::rig::Rig;
 use crate::script::role::Role;
+use crate::uncertainty::{Bound, Cause, Term, Uncertain};
 use std::fmt::Write as _;
 
 /// Time that a row of the table stands for, s.
@@ -32,8 +32,8 @@ const COLUMNS: [(&str, Role, usize); 4] = [
 pub struct Road {
     /// How long it took, s.
     pub seconds: f64,
-    /// Volume sprayed, mL, with its standard uncertainty and degrees of freedom.
-    pub volume_ml: (f64, f64, f64),
+    /// Volume sprayed, mL.
+    pub volume_ml: Uncertain,
     /// Time with the pump on, s.
     pub spraying_s: f64,
     /// Highest line pressure, kPa, where it was read.
@@ -115,23 +115,26 @@ fn conversion(rig: &Rig, trace: &Span) -> Result<(f64, f64), Problems> {
     Ok((1000.0 * factor / density.value, (density.u / density.value).hypot(expansion * u_degc)))
 }
 
-fn volume(rig: &Rig, (before, after): ((f64, f64), (f64, f64)), conversion: (f64, f64)) -> (f64, f64, f64) {
+fn volume(rig: &Rig, (before, after): ((f64, f64), (f64, f64)), conversion: (f64, f64)) -> Uncertain {
     let grams = after.0 - before.0;
     let scale = rig.channels.iter().find(|c| c.role == Role::CupMass).map(|c| c.uncertainty);
-    let (gain, step) = scale.map_or((0.0, 0.0), |u| (u.gain.standard(), u.resolution));
+    let (gain, step) = scale.map_or((Bound::None, 0.0), |u| (u.gain, u.resolution));
     // Mist never reaches the cup: the middle of its limits is added, half their distance is uncertain.
     let (least, most) = rig.method.mist_lost;
     let caught = 1.0 - 0.5 * (least + most);
     let value = grams * conversion.0 / caught;
-    let terms = [
-        Term::new(before.1.hypot(after.1) * conversion.0, 2.0),
-        Term::new(step / 6f64.sqrt() * conversion.0, f64::INFINITY),
-        Term::new(value * gain, f64::INFINITY),
-        Term::new(value * conversion.1, f64::INFINITY),
-        Term::new(value * (most - least) / 12f64.sqrt(), f64::INFINITY),
+    // Each weighing is rounded to a step.
+    let step = Term::limits(Cause::Resolution, 0.5 * step * conversion.0);
+    let mut terms = vec![
+        Term::observed(Cause::Readings, before.1.hypot(after.1) * conversion.0, 2.0),
+        step.clone(),
+        step,
+        Term::known(Cause::Density, value * conversion.1),
+        Term::limits(Cause::Capture, 0.5 * value * (most - least)),
     ];
-    let combined = combine(&terms);
-    (value, combined.u, combined.dof)
+    terms.extend(gain.term(Cause::ScaleGain, value));
+    terms.retain(|t| t.u != 0.0);
+    Uncertain::new(value, terms)
 }
 
 /// The mean of a trace in each row's time; a role that is set keeps its last value, one that is read is empty.

@@ -6,6 +6,7 @@
 
 use super::spans::{Span, Trace};
 use crate::script::role::Role;
+use crate::uncertainty::{Cause, type_a};
 
 /// Time before the command from which the old level is taken, s.
 const BEFORE_S: f64 = 0.5;
@@ -52,14 +53,14 @@ fn answer(line: &Trace, told_s: f64, opened: bool) -> Option<Answer> {
         let j = line.times_s.partition_point(|t| *t <= to);
         &line.values[i..j]
     };
-    let before = crate::numerics::gum::type_a(between(told_s - BEFORE_S, told_s)).ok()?;
-    let after =
-        crate::numerics::gum::type_a(between(told_s + SETTLED_S, told_s + SETTLED_S + AFTER_S)).ok()?;
-    let change = after.mean - before.mean;
-    if change.abs() < SEEN * before.sd.max(f64::MIN_POSITIVE) {
+    let still = between(told_s - BEFORE_S, told_s);
+    let before = type_a(Cause::Readings, still)?;
+    let after = type_a(Cause::Readings, between(told_s + SETTLED_S, told_s + SETTLED_S + AFTER_S))?;
+    let (change, sd) = (after.value - before.value, before.u * (still.len() as f64).sqrt());
+    if change.abs() < SEEN * sd.max(f64::MIN_POSITIVE) {
         return None;
     }
-    let gone = |p: f64| (p - before.mean) / change - PART;
+    let gone = |p: f64| (p - before.value) / change - PART;
     let first = line.times_s.partition_point(|t| *t <= told_s);
     let at = (first..line.values.len()).find(|&i| gone(line.values[i]) >= 0.0)?;
     let (t1, g1) = (line.times_s[at], gone(line.values[at]));
@@ -73,7 +74,7 @@ fn answer(line: &Trace, told_s: f64, opened: bool) -> Option<Answer> {
         told_s,
         delay_s: t0 + share * (t1 - t0) - told_s,
         half_step_s: 0.5 * (t1 - t0),
-        levels_kpa: (before.mean, after.mean),
+        levels_kpa: (before.value, after.value),
     })
 }
 

@@ -116,7 +116,7 @@ pub fn findings(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Vec<Findi
 
 fn of_condition(points: &SwitchPoints, wanted: Option<&SwitchSpec>) -> Option<Finding> {
     let top = wanted.map(|w| w.set_point_kpa + w.tolerance_kpa);
-    let u = |p: f64| super::expand::expand(&points.gauge.at(p)).u95;
+    let u = |p: f64| points.gauge.u95_at(p);
     Some(match condition(points) {
         Condition::Works => return zero_trip(points),
         Condition::NotTried => Finding::new(
@@ -172,7 +172,7 @@ fn not_reached(points: &SwitchPoints, highest: f64, top: f64) -> Finding {
 /// It makes, but with nothing to speak of on the gauge.
 fn zero_trip(points: &SwitchPoints) -> Option<Finding> {
     let trip = points.trip.as_ref()?;
-    let u = trip.all.map_or(trip.gauge.u95, |a| a.u95);
+    let u = trip.all.as_ref().map_or(trip.gauge.u95, |a| a.u95);
     (trip.value_kpa - u <= 0.0).then(|| {
         Finding::new(
             "switch.trips_at_zero",
@@ -288,7 +288,7 @@ fn void(points: &SwitchPoints) -> Option<Finding> {
 /// A lag that is only bounded, and outweighs both the scatter and half of what the gauge leaves open.
 fn lag(points: &SwitchPoints) -> Option<Finding> {
     let trip = points.trip.as_ref()?;
-    let rest = trip.random?.u95.max(0.5 * trip.gauge.u95);
+    let rest = trip.random.as_ref()?.u95.max(0.5 * trip.gauge.u95);
     (points.lag.from_data < 0.5 && trip.lag.u95 > rest).then(|| {
         Finding::new(
             "switch.lag_not_known",
@@ -310,7 +310,7 @@ fn pulsation(points: &SwitchPoints) -> Option<Finding> {
         Found::ByMemory => "the memory of the readings about the ramps",
     };
     let amplitude = points.pulsation.amplitude_kpa;
-    let random = points.trip.as_ref()?.random?.u95;
+    let random = points.trip.as_ref()?.random.as_ref()?.u95;
     (amplitude >= SPOKEN_PART * random).then(|| {
         Finding::new(
             "switch.pulsation",

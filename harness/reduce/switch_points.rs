@@ -5,14 +5,14 @@
 //! gauge) and expanded together, and where single trips fall. The measurand is the mean over cycles. Never: a systematic part
 //! that shrinks with the number of cycles, or an uncertainty from one cycle.
 
-use super::expand::{Expanded, Part, expand};
 use super::gauge::Gauge;
 use super::pulsation::{LIMITS_PART, Pulsation, pulsation};
 use super::ramp_lag::{Lag, lag};
 use super::switch_ramps::{Crossing, RampResult, Way};
 use crate::numerics::coverage::tolerance_two_sided;
 use crate::numerics::distribution::chi2_quantile;
-use crate::numerics::gum::{Term, combine};
+use crate::uncertainty::value::combined;
+use crate::uncertainty::{Cause, Origin, Shape, Term, Uncertain};
 
 /// Proportion of single trips that the tolerance interval holds, and confidence in that.
 pub const TOLERANCE: (f64, f64) = (0.95, 0.95);
@@ -29,15 +29,15 @@ pub struct Point {
     /// Half a sampling step as a rectangle, standard uncertainty, kPa.
     pub step_u_kpa: f64,
     /// Random part: scatter of the mean and sampling step; none from one cycle.
-    pub random: Option<Expanded>,
+    pub random: Option<Uncertain>,
     /// Ramp lag.
-    pub lag: Expanded,
+    pub lag: Uncertain,
     /// Pulsation of the pump.
-    pub pulsation: Expanded,
+    pub pulsation: Uncertain,
     /// Gauge.
-    pub gauge: Expanded,
+    pub gauge: Uncertain,
     /// All of it; none from one cycle.
-    pub all: Option<Expanded>,
+    pub all: Option<Uncertain>,
 }
 
 impl Point {
@@ -140,9 +140,9 @@ struct Common<'a> {
 /// What makes a point uncertain besides scatter.
 struct Besides {
     step_u_kpa: f64,
-    lag: Part,
-    pulsation: Part,
-    gauge: Vec<Part>,
+    lag: Term,
+    pulsation: Term,
+    gauge: Vec<Term>,
 }
 
 /// Scatter and mean of crossings of one direction; none without any. `peaks`: 1 where peaks of the pulsation reach the
@@ -159,38 +159,40 @@ fn point(crossings: &[&Crossing], common: &Common<'_>, share: f64, peaks: f64) -
     let scatter = (n > 1 && dof > 0.0).then(|| ((squares / dof).sqrt(), dof));
     let besides = Besides {
         step_u_kpa: 0.5 * mean(crossings, |c| c.step_kpa) / 3f64.sqrt(),
-        lag: lag_part(lag, mean(crossings, |c| c.rate_kpa_s)),
-        pulsation: Part::limits(LIMITS_PART * common.amplitude_kpa),
+        lag: lag_term(lag, mean(crossings, |c| c.rate_kpa_s)),
+        pulsation: Term::limits(Cause::Pulsation, LIMITS_PART * common.amplitude_kpa),
         gauge: common.gauge.at(value_kpa),
     };
     Some(assemble(value_kpa, n, scatter, &besides))
 }
 
 /// What a lag leaves open at a rate; one that is only bounded is a rectangle.
-fn lag_part(lag: &Lag, rate_kpa_s: f64) -> Part {
-    Part { rectangular: lag.from_data < 0.5, ..Part::observed((lag.u_s * rate_kpa_s).abs(), lag.dof) }
+fn lag_term(lag: &Lag, rate_kpa_s: f64) -> Term {
+    let shape = if lag.from_data < 0.5 { Shape::Rectangle } else { Shape::of_dof(lag.dof) };
+    Term { of_cause: Some(lag.u_s), shape, ..Term::known(Cause::Lag, (lag.u_s * rate_kpa_s).abs()) }
 }
 
 fn assemble(value_kpa: f64, n: usize, scatter: Option<(f64, f64)>, besides: &Besides) -> Point {
     let random = scatter.map(|(sd, dof)| {
-        let step = Part::observed(besides.step_u_kpa, f64::INFINITY);
-        [Part::observed(sd / (n as f64).sqrt(), dof), step]
+        let scatter = Term::observed(Cause::Readings, sd / (n as f64).sqrt(), dof);
+        let step = Term { origin: Origin::Random, ..Term::known(Cause::SamplingStep, besides.step_u_kpa) };
+        vec![scatter, step]
     });
-    let all = random.map(|random| {
-        let mut parts = random.to_vec();
-        parts.extend([besides.lag, besides.pulsation]);
-        parts.extend(&besides.gauge);
-        expand(&parts)
+    let all = random.clone().map(|mut terms| {
+        terms.extend([besides.lag.clone(), besides.pulsation.clone()]);
+        terms.extend(besides.gauge.iter().cloned());
+        Uncertain::new(value_kpa, terms)
     });
+    let part = |terms: Vec<Term>| Uncertain::new(value_kpa, terms);
     Point {
         value_kpa,
         n,
         scatter,
         step_u_kpa: besides.step_u_kpa,
-        random: random.as_ref().map(|r| expand(r)),
-        lag: expand(&[besides.lag]),
-        pulsation: expand(&[besides.pulsation]),
-        gauge: expand(&besides.gauge),
+        random: random.map(part),
+        lag: part(vec![besides.lag.clone()]),
+        pulsation: part(vec![besides.pulsation.clone()]),
+        gauge: part(besides.gauge.clone()),
         all,
     }
 }
@@ -205,16 +207,15 @@ fn difference(
     let value_kpa = trip.value_kpa - reset.value_kpa;
     let n = trip.n.min(reset.n);
     let apart = mean(crossings.0, |c| c.rate_kpa_s) - mean(crossings.1, |c| c.rate_kpa_s);
-    let of_mean = |p: &Point| p.scatter.map(|(sd, dof)| Term::new(sd / (p.n as f64).sqrt(), dof));
+    let of_mean = |p: &Point| p.scatter.map(|(sd, dof)| (sd / (p.n as f64).sqrt(), dof));
     let scatter = of_mean(trip).zip(of_mean(reset)).map(|(t, r)| {
-        let both = combine(&[t, r]);
-        let dof = if both.dof.is_finite() { both.dof } else { (n - 1) as f64 };
-        (both.u * (n as f64).sqrt(), dof)
+        let (u, dof) = combined([t, r].into_iter());
+        (u * (n as f64).sqrt(), if dof.is_finite() { dof } else { (n - 1) as f64 })
     });
     let besides = Besides {
         step_u_kpa: trip.step_u_kpa.hypot(reset.step_u_kpa),
-        lag: lag_part(&common.lag, apart),
-        pulsation: Part::limits(2.0 * LIMITS_PART * common.amplitude_kpa),
+        lag: lag_term(&common.lag, apart),
+        pulsation: Term::limits(Cause::Pulsation, 2.0 * LIMITS_PART * common.amplitude_kpa),
         gauge: common.gauge.of_difference(value_kpa),
     };
     assemble(value_kpa, n, scatter, &besides)

@@ -3,13 +3,13 @@
 //! In: vented spans, in order. Out: how much a gauge reads too much, over time, and how well that is known; or a
 //! finding where it does not fit what the rig states. Never: a trapped pressure taken for an error of a gauge.
 
-use super::collection::{Collection, Source, Systematic, Systematics};
+use super::collection::{Collection, Systematic, Systematics};
 use super::finding::Finding;
 use super::instruments::{Instrument, Instruments};
 use super::noise::trend;
 use super::spans::Span;
-use crate::script::rig::Bound;
 use crate::script::role::Role;
+use crate::uncertainty::{Bound, Cause};
 
 /// Kind of the spans.
 pub const KIND: &str = "vented_zero";
@@ -41,9 +41,8 @@ pub struct Zeros {
 }
 
 /// A gauge, and what its zero is called.
-#[derive(Clone, Copy)]
 struct Gauge {
-    source: Source,
+    cause: Cause,
     instrument: Instrument,
     name: &'static str,
     /// Finding ids: does not fit, drifted.
@@ -106,57 +105,52 @@ impl Zeros {
         // A gauge above the vented nozzle reads the water between them as less than nothing.
         let seen: Vec<Vented> = self.line.iter().map(|v| Vented { kpa: v.kpa + height_kpa, ..*v }).collect();
         let gauge = Gauge {
-            source: Source::GaugeZero,
+            cause: Cause::GaugeZero,
             instrument: known.gauge,
             name: "line pressure gauge",
             ids: ("gauge.zero", "gauge.zero_drift"),
         };
-        if let Some(zero) = judge(&seen, gauge, systematics) {
+        if let Some(zero) = judge(&seen, &gauge, systematics) {
             for c in collections.iter_mut() {
                 let zero_kpa = zero.at(c.time_s);
                 c.line_pressure_kpa = c.line_pressure_kpa.map(|kpa| kpa - zero_kpa * lost);
             }
-            findings.extend(zero.settle(gauge, systematics));
+            findings.extend(zero.settle(&gauge, systematics));
         }
         let gauge = Gauge {
-            source: Source::BackGaugeZero,
+            cause: Cause::BackGaugeZero,
             instrument: known.back,
             name: "back pressure gauge",
             ids: ("back_gauge.zero", "back_gauge.zero_drift"),
         };
-        if let Some(zero) = judge(&self.back, gauge, systematics) {
+        if let Some(zero) = judge(&self.back, &gauge, systematics) {
             collections.iter_mut().for_each(|c| c.back_pressure_kpa -= zero.at(c.time_s));
-            findings.extend(zero.settle(gauge, systematics));
+            findings.extend(zero.settle(&gauge, systematics));
         }
         findings
     }
 }
 
 /// What the vented readings of a gauge say about its zero.
-fn judge(vented: &[Vented], gauge: Gauge, systematics: &Systematics) -> Option<Zero> {
+fn judge(vented: &[Vented], gauge: &Gauge, systematics: &Systematics) -> Option<Zero> {
     let (from, to) = (*vented.first()?, *vented.last()?);
-    let stated = systematics.u(gauge.source);
+    let stated = systematics.u(&gauge.cause);
     let unstated = gauge.instrument.zero == Bound::None;
     let fits = if unstated { FITS_UNSTATED_KPA } else { FITS_K * stated.hypot(from.u_kpa) };
     let worst_kpa = vented.iter().map(|v| v.kpa).max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
-    let left = |u: f64, rectangular, words| Systematic {
-        source: gauge.source,
-        u,
-        dof: f64::INFINITY,
-        rectangular,
-        from: words,
-    };
+    let left = |bound, from| Systematic { cause: gauge.cause.clone(), bound, from };
     if worst_kpa.abs() > fits {
-        let u = stated.max(worst_kpa.abs() / 3.0_f64.sqrt());
+        let limits = Bound::Limits((stated * 3.0_f64.sqrt()).max(worst_kpa.abs()));
         return Some(Zero::Strange {
             worst_kpa,
-            left: left(u, true, "vented reading that does not fit the gauge"),
+            left: left(limits, "vented reading that does not fit the gauge"),
         });
     }
     // Between the two readings the zero may be anywhere between them; one alone leaves room for a drift.
     let moved = if vented.len() > 1 { (to.kpa - from.kpa) / 12.0_f64.sqrt() } else { 0.5 * stated };
     let u = from.u_kpa.max(to.u_kpa).hypot(moved);
-    let left = (u < stated || unstated).then(|| left(u, false, "read vented, before and after"));
+    let left = (u < stated || unstated)
+        .then(|| left(Bound::Standard(u, f64::INFINITY), "read vented, before and after"));
     Some(Zero::Known { from, to, left })
 }
 
@@ -171,12 +165,12 @@ impl Zero {
     }
 
     /// Puts what is left into the common errors; what a person should know.
-    fn settle(self, gauge: Gauge, systematics: &mut Systematics) -> Option<Finding> {
+    fn settle(self, gauge: &Gauge, systematics: &mut Systematics) -> Option<Finding> {
         let (strange, drifted) = gauge.ids;
-        let stated = systematics.u(gauge.source);
+        let stated = systematics.u(&gauge.cause);
         match self {
             Zero::Strange { worst_kpa, left } => {
-                replace(systematics, left);
+                systematics.replace(left);
                 let what = format!(
                     "the vented {} reads {worst_kpa:+.2} kPa, more than is stated for its zero",
                     gauge.name
@@ -189,7 +183,7 @@ impl Zero {
                 ))
             }
             Zero::Known { from, to, left } => {
-                left.into_iter().for_each(|left| replace(systematics, left));
+                left.into_iter().for_each(|left| systematics.replace(left));
                 let moved = (to.kpa - from.kpa).abs() > FITS_K * from.u_kpa.hypot(to.u_kpa);
                 let what = format!(
                     "the zero of the {} moved from {:+.2} to {:+.2} kPa over the run",
@@ -204,11 +198,4 @@ impl Zero {
             }
         }
     }
-}
-
-/// Puts an error in the place of the one from the same source.
-pub(super) fn replace(systematics: &mut Systematics, with: Systematic) {
-    systematics.0.retain(|s| s.source != with.source);
-    systematics.0.push(with);
-    systematics.0.sort_by_key(|s| s.source);
 }

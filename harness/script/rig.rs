@@ -3,6 +3,7 @@
 //! Every number is in internal units: gauge kPa unless the name says absolute, mL/min, g, s, V, degC, %, rpm.
 
 use super::role::Role;
+use crate::uncertainty::Bound;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
@@ -220,29 +221,6 @@ pub struct ReadingUncertainty {
     pub gain: Bound,
     /// Resolution: width of one step, role units (rectangular over one step).
     pub resolution: f64,
-}
-
-/// An uncertainty contribution as a rig file states it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Bound {
-    /// Nothing stated, nothing added.
-    None,
-    /// Limits of plus or minus this much, rectangular.
-    Limits(f64),
-    /// A standard uncertainty with its degrees of freedom (infinite where not stated).
-    Standard(f64, f64),
-}
-
-impl Bound {
-    /// Standard uncertainty: half-width over sqrt(3) for limits (JCGM 100:2008, 4.3.7).
-    #[must_use]
-    pub fn standard(self) -> f64 {
-        match self {
-            Bound::None => 0.0,
-            Bound::Limits(half) => half / 3.0_f64.sqrt(),
-            Bound::Standard(u, _) => u,
-        }
-    }
 }
 
 /// The pump and nozzle pair under test.

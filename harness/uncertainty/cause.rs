@@ -78,8 +78,14 @@ pub enum Cause {
     Edge,
     /// Compliance of the line.
     Compliance,
-    /// The duty at which a flow was asked for.
-    AskedDuty,
+    /// A nozzle's coefficient that was stated.
+    NozzleCoefficient,
+    /// A check weight against its nominal mass.
+    CheckWeight,
+    /// Inputs of two measurements that were not played alike.
+    Inputs,
+    /// Instruments that a second measurement with them shares.
+    Instruments,
     /// What was filled into the tank.
     Filled,
     /// The flow that drains the tank.
@@ -125,7 +131,10 @@ impl fmt::Display for Cause {
             Cause::Beyond => "beyond what was measured",
             Cause::Edge => "drip and lag of the scale on the ramp",
             Cause::Compliance => "compliance of the line",
-            Cause::AskedDuty => "duty",
+            Cause::NozzleCoefficient => "coefficient of the nozzle",
+            Cause::CheckWeight => "check weight",
+            Cause::Inputs => "inputs that were not played alike",
+            Cause::Instruments => "instruments, shared by a second measurement with them",
             Cause::Filled => "volume filled in",
             Cause::Drain => "flow that drains the tank",
         };

@@ -46,10 +46,30 @@ impl Uncertain {
         }
     }
 
+    /// Terms times a factor, about the same value.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        Uncertain { value: self.value, ..self.times(factor) }
+    }
+
+    /// With an expanded uncertainty that is wider than the terms come to, because the value does not follow them in
+    /// proportion; never narrower.
+    #[must_use]
+    pub fn widened(self, u95: f64) -> Self {
+        Uncertain { u95: self.u95.max(u95), ..self }
+    }
+
     /// The same terms about another value.
     #[must_use]
     pub fn about(self, value: f64) -> Self {
         Uncertain { value, ..self }
+    }
+
+    /// This less another that shares nothing with it.
+    #[must_use]
+    pub fn less(&self, other: &Uncertain) -> Self {
+        let theirs = other.terms.iter().map(|t| t.times(-1.0));
+        Uncertain::new(self.value - other.value, self.terms.iter().cloned().chain(theirs).collect())
     }
 
     /// As one term of another value, that changes by `sensitivity` for each unit of this one.

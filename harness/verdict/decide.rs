@@ -6,7 +6,7 @@
 use super::item::{Item, Verdict};
 use super::subject::{Found, Subject};
 use crate::numerics::conformity::Zone;
-use crate::numerics::gum::k95;
+use crate::numerics::distribution::coverage;
 
 /// The note where nothing is judged.
 const NO_LIMIT: &str = "no limit given";
@@ -173,7 +173,7 @@ fn effort(subject: &Subject, wanted: f64) -> String {
         let random = e.u_random * (f64::from(e.done) / n).sqrt();
         let variance = random * random + e.u_systematic * e.u_systematic;
         let dof = if random > 0.0 { (n - 1.0) * variance * variance / random.powi(4) } else { f64::INFINITY };
-        k95(dof) * variance.sqrt()
+        coverage(0.95, dof) * variance.sqrt()
     };
     if u95_at(REPEATS_MOST) > wanted {
         return format!(": no number of {} would do, a better {} would", e.repeats, e.from);

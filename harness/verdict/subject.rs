@@ -3,6 +3,7 @@
 use super::catalogue::Entry;
 use super::item::Verdict;
 use crate::numerics::conformity::Zone;
+use crate::uncertainty::Uncertain;
 
 /// What was found.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +40,12 @@ pub enum Found {
     Nothing(String),
     /// No value because the bench failed.
     Missing(String),
+}
+
+impl From<&Uncertain> for Found {
+    fn from(found: &Uncertain) -> Self {
+        Found::Value { value: found.value, u95: found.u95, dof: found.dof_written() }
+    }
 }
 
 /// What would make an uncertainty smaller, so that a note can say it.

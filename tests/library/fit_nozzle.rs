@@ -6,7 +6,8 @@ use dutycup::door::chance::{Seed, normal};
 use dutycup::door::fit::facts::PairFacts;
 use dutycup::door::fit::pair::{PairFit, fit};
 use dutycup::door::fit::published::{nozzle_exponent, nozzle_k, rated_flow};
-use dutycup::door::reduce::collection::{Collection, Source, Systematic, Systematics};
+use dutycup::door::reduce::collection::{Collection, Systematic, Systematics};
+use dutycup::door::uncertainty::{Bound, Cause};
 
 /// 1 psi in kPa, exact.
 const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
@@ -59,10 +60,8 @@ fn collections(n: f64, zero_kpa: f64, scatter: (f64, f64)) -> Vec<Collection> {
 
 fn systematics(zero_kpa: f64) -> Systematics {
     Systematics(vec![Systematic {
-        source: Source::GaugeZero,
-        u: zero_kpa,
-        dof: f64::INFINITY,
-        rectangular: true,
+        cause: Cause::GaugeZero,
+        bound: Bound::Limits(zero_kpa * 3f64.sqrt()),
         from: "test",
     }])
 }

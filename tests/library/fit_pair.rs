@@ -224,8 +224,8 @@ fn systematic_errors_do_not_shrink_with_the_number_of_points() {
     let part = |collections: &[Collection], what: &str| {
         let fit = fit(collections, &taken.systematics, &facts()).unwrap();
         let e = fit.model.flow_at(&Ask::default(), 70.0).unwrap().estimate;
-        let part = e.parts.iter().find(|p| p.cause.to_string() == what).unwrap().u.abs();
-        (part / e.value, e.parts[0].u)
+        let part = e.terms.iter().find(|p| p.cause.to_string() == what).unwrap().u.abs();
+        (part / e.value, e.terms[0].u)
     };
     let many: Vec<Collection> = (0..6).flat_map(|_| taken.collections.clone()).collect();
     let (few_scale, few_scatter) = part(&taken.collections, "scale gain");

@@ -9,7 +9,7 @@ use common::{Row, reference, rows};
 use dutycup::door::fit::ask::{Ask, Refusal};
 use dutycup::door::fit::model::{NozzleLaw, PairModel, Reference};
 use dutycup::door::fit::surface::Surface;
-use dutycup::door::fit::terms::{Scaling, Term};
+use dutycup::door::fit::terms::{LawTerm, Scaling};
 use nalgebra::DMatrix;
 
 /// A surface that is exactly `a x - b P - c`.
@@ -18,7 +18,7 @@ fn surface(row: &Row) -> Surface {
     let scaling = Scaling { effective_v: (0.0, 12.0), pressure_kpa: 100.0, flow_ml_min: 1000.0 };
     Surface {
         scaling,
-        terms: vec![Term::Level, Term::Rise, Term::Slip],
+        terms: vec![LawTerm::Level, LawTerm::Rise, LawTerm::Slip],
         coefficients: vec![-c, 12.0 * a, 100.0 * b],
     }
 }

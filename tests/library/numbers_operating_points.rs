@@ -6,7 +6,7 @@
 use crate::common;
 use common::{Row, Tally, table};
 use dutycup::door::fit::surface::{Operating, Outlet, Surface};
-use dutycup::door::fit::terms::{At, Away, Drive, Scaling, Term};
+use dutycup::door::fit::terms::{At, Away, Drive, LawTerm, Scaling};
 use dutycup::door::numerics::quadrature::root;
 
 /// 1 psi in kPa, exact.
@@ -21,7 +21,7 @@ fn drive(duty: f64, supply_v: f64) -> Drive {
 fn pair(row: &Row) -> (Surface, Outlet) {
     let surface = Surface {
         scaling: Scaling { effective_v: (0.0, 1.0), pressure_kpa: KPA_PER_PSI, flow_ml_min: 1.0 },
-        terms: vec![Term::Level, Term::Rise, Term::Slip],
+        terms: vec![LawTerm::Level, LawTerm::Rise, LawTerm::Slip],
         coefficients: vec![-row.num("c_mL_min"), row.num("a_mL_min_V"), row.num("b_mL_min_psi")],
     };
     let outlet = Outlet {
@@ -89,7 +89,7 @@ fn nozzle_against_back_pressure() {
         let (id, line) = (row.text("case_id"), row.num("line_psi_gauge"));
         let surface = Surface {
             scaling: Scaling { effective_v: (0.0, 1.0), pressure_kpa: KPA_PER_PSI, flow_ml_min: 1.0 },
-            terms: vec![Term::Level, Term::Slip],
+            terms: vec![LawTerm::Level, LawTerm::Slip],
             coefficients: vec![STIFF * line, STIFF],
         };
         let density = (row.num("rho_ref_kg_m3") / row.num("rho_kg_m3")).sqrt();
@@ -111,7 +111,7 @@ fn pump_that_slips() {
     for row in table("nozzle/pd_pump.csv") {
         let surface = Surface {
             scaling: Scaling { effective_v: (0.0, 1.0), pressure_kpa: KPA_PER_PSI, flow_ml_min: 1.0 },
-            terms: vec![Term::Rise, Term::Slip],
+            terms: vec![LawTerm::Rise, LawTerm::Slip],
             coefficients: vec![row.num("displacement_cm3_rev"), row.num("slip_mL_min_per_psi")],
         };
         let (rpm, line_kpa) = (row.num("speed_rpm"), row.num("pressure_psi") * KPA_PER_PSI);

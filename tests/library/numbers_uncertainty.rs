@@ -35,9 +35,11 @@ fn gum_g4_and_its_variants() {
             &[("u_c", all.u), ("df_eff", all.dof), ("k_95_real_df", coverage(0.95, all.dof))],
         );
         if case == "GUM_G4" {
-            // The guide expands by t of the effective degrees of freedom and prints 2.2 %; the convolution of the three
-            // t agrees to its digits.
-            tally.within("G.4.1, U as printed", all.u95, 2.2, 0.06);
+            // The guide takes one t of the effective degrees of freedom and prints 2.2 %. The three t together, which
+            // have longer tails than that, hold 95 % within 2.416 % (`gum/convolutions.csv`).
+            let guide = whole([observed(all.u, all.dof)]);
+            tally.within("G.4.1, U as printed", guide.u95, 2.2, 0.06);
+            tally.holds("G.4.1, convolved", all.u95 > guide.u95);
         }
     }
     tally.done(13);

@@ -12,7 +12,8 @@ use dutycup::door::fluid::weighing::{
     volume_flow_ml_min,
 };
 use dutycup::door::fluid::{air, water};
-use dutycup::door::numerics::gum::{Term, combine, k95, sensitivities};
+use dutycup::door::numerics::distribution::coverage;
+use dutycup::door::uncertainty::{Cause, Term, Uncertain};
 
 /// 1 psi in kPa, exact.
 const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
@@ -110,12 +111,19 @@ fn one_weighing(row: &Row, tally: &mut Tally) {
     let dofs = ["df_mass", "", "df_timing", "", "", "", ""]
         .map(|c| if c.is_empty() { f64::INFINITY } else { row.num(c) });
     let flow = |x: &[f64]| volume_flow(x, mass, line / cup);
-    let c = sensitivities(&inputs, &us, flow);
-    let terms: Vec<Term> = (0..7).map(|i| Term::new(c[i] * us[i], dofs[i])).collect();
-    let all = combine(&terms);
     let qv = flow(&inputs);
+    // Central differences of one standard uncertainty.
+    let moved = |i: usize| {
+        let (mut low, mut high) = (inputs, inputs);
+        low[i] -= us[i];
+        high[i] += us[i];
+        0.5 * (flow(&high) - flow(&low))
+    };
+    let terms = (0..7).map(|i| Term::observed(Cause::Readings, moved(i), dofs[i])).collect();
+    let all = Uncertain::new(qv, terms);
     let corrected = (mass + inputs[6]) * buoyancy_factor(of_air, cup, weights);
-    let k = k95(all.dof);
+    // The table expands by one t of the effective degrees of freedom.
+    let k = coverage(0.95, all.dof);
     let mut exact = vec![
         ("rho_air_cipm2007_kg_m3", of_air, 12.0),
         ("rho_water_atm_kg_m3", cup, 13.0),
@@ -129,7 +137,7 @@ fn one_weighing(row: &Row, tally: &mut Tally) {
         ("u_qv_mL_s", all.u, 5.0),
         ("u_rel_percent", 100.0 * all.u / qv, 5.0),
         ("k_95_at_real_df", k, 5.0),
-        ("k_95_at_df_truncated", k95(all.dof.floor()), 9.0),
+        ("k_95_at_df_truncated", coverage(0.95, all.dof.floor()), 9.0),
         ("U95_qv_mL_s", k * all.u, 5.0),
     ];
     if all.dof.is_finite() {
@@ -146,7 +154,7 @@ fn one_weighing(row: &Row, tally: &mut Tally) {
         "c_rho_water_mL_s",
         "c_drip_mL_s",
     ];
-    exact.extend(columns.iter().zip(&terms).map(|(name, term)| (*name, term.u.abs(), 2.0)));
+    exact.extend(columns.iter().zip(&all.terms).map(|(name, term)| (*name, term.u.abs(), 2.0)));
     for (name, got, digits) in exact {
         tally.digits(format!("{id} {name}"), got, row.num(name), digits);
     }

@@ -3,8 +3,8 @@
 use crate::common;
 use crate::record_rig;
 use dutycup::door::chance::*;
-use dutycup::door::reduce::collection::Source;
 use dutycup::door::reduce::{Reduced, collections_csv, from_table, table};
+use dutycup::door::uncertainty::Cause;
 
 fn reduce(text: &str) -> Result<Reduced, String> {
     table::parse("points.csv", text.as_bytes()).and_then(|t| from_table(&t, None)).map_err(|p| p.to_string())
@@ -41,10 +41,10 @@ fn points_become_collections() {
     // 0.5 % mist and 0.2 % leak.
     let flow = 211.4 / 30.0 * 60.0 * 1.001_05 / 0.997_99 / (1.0 - 0.0035);
     assert!((c[0].flow_ml_min / flow - 1.0).abs() < 3e-5, "{} {flow}", c[0].flow_ml_min);
-    let back = reduced.systematics.u(Source::BackGaugeZero);
-    assert!(back > 0.0 && reduced.systematics.u(Source::ScaleGain) > 0.0);
+    let back = reduced.systematics.u(&Cause::BackGaugeZero);
+    assert!(back > 0.0 && reduced.systematics.u(&Cause::ScaleGain) > 0.0);
     assert!(reduced.findings.iter().any(|f| f.id == "budget.assumed"));
-    assert!(reduced.systematics.0.iter().all(|s| s.u.is_finite() && s.u > 0.0));
+    assert!(reduced.systematics.0.iter().all(|s| s.u().is_finite() && s.u() > 0.0));
 }
 
 /// Source: weighing/static_weighing_cases.csv (full budget by two independent uncertainty packages). The volume flow

@@ -10,7 +10,8 @@ use dutycup::door::reduce::switch_points::{Point, SwitchPoints};
 use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
 use dutycup::door::reduce::switch_run::from_csv;
 use dutycup::door::reduce::{ramps_csv, switch_cycles};
-use dutycup::door::script::rig::{Bound, SwitchSpec};
+use dutycup::door::script::rig::SwitchSpec;
+use dutycup::door::uncertainty::Bound;
 use dutycup::door::verdict::item::{Verdict, Verdicts};
 use std::fmt::Write as _;
 
@@ -46,7 +47,7 @@ fn midpoints_scatter_and_budget_of_the_table() {
         let rising = case == "trip_up";
         let points = pairs(&case, rising);
         let point: &Point = if rising { points.trip.as_ref() } else { points.reset.as_ref() }.unwrap();
-        let random = point.random.unwrap();
+        let random = point.random.as_ref().unwrap();
         let mut cell = |name: &str, got: f64, tolerance: f64| {
             tally.within(format!("{case} {name}"), got, row.num(name), tolerance);
         };

@@ -12,7 +12,8 @@ use dutycup::door::judge::switch;
 use dutycup::door::reduce::gauge::Gauge;
 use dutycup::door::reduce::switch_points::{Point, SwitchPoints};
 use dutycup::door::reduce::switch_ramps::{Ramp, reduce};
-use dutycup::door::script::rig::{Bound, SwitchSpec};
+use dutycup::door::script::rig::SwitchSpec;
+use dutycup::door::uncertainty::Bound;
 use dutycup::door::verdict::item::{Verdict, Verdicts};
 
 const PSI: f64 = 6.894_757_293_168_361;
@@ -126,10 +127,10 @@ struct Tally {
 
 impl Tally {
     fn interval(&mut self, point: &Point, truth_psi: f64) {
-        let u95 = point.all.unwrap().u95;
+        let u95 = point.all.as_ref().unwrap().u95;
         self.intervals += 1;
         self.inside += usize::from((point.value_kpa - truth_psi * PSI).abs() <= u95);
-        self.random.push(point.random.unwrap().u95 / PSI);
+        self.random.push(point.random.as_ref().unwrap().u95 / PSI);
         self.gauge.push(point.gauge.u95 / PSI);
         self.lag.push(point.lag.u95 / PSI);
         self.whole.push(u95 / PSI);
@@ -154,7 +155,7 @@ impl Tally {
         self.interval(reset, t.reset);
         let wanted =
             SwitchSpec { set_point_kpa: 30.0 * PSI, tolerance_kpa: 3.0 * PSI, reset_kpa: Some(26.0 * PSI) };
-        let u = |p: &Point| p.all.unwrap().u95 / PSI;
+        let u = |p: &Point| p.all.as_ref().unwrap().u95 / PSI;
         self.verdict(
             Verdicts::judge(&[switch::trip(points, Some(&wanted))], &[]).verdict,
             t.trip,

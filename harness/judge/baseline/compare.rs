@@ -15,6 +15,7 @@ use super::tolerance::{Stated, Tolerances};
 use crate::numerics::distribution::t_quantile;
 use crate::problem::{Problem, Problems};
 use crate::reduce::controller::{Kind, Observation, Quantity};
+use crate::uncertainty::{Cause, Term, Uncertain};
 use crate::verdict::item::Verdict;
 use std::collections::BTreeMap;
 
@@ -187,21 +188,17 @@ struct Rule<'a> {
     level: f64,
 }
 
-/// U of a difference.
-#[derive(Clone, Copy, Debug)]
+/// What a difference is uncertain by.
+#[derive(Clone, Debug)]
 struct Doubt {
-    u: f64,
+    all: Uncertain,
+    /// Standard uncertainty of what scatters.
     random: f64,
-    dof: f64,
 }
 
 impl Doubt {
-    fn u95(&self) -> f64 {
-        t_quantile(0.975, self.dof) * self.u
-    }
-
     fn u_at(&self, level: f64) -> f64 {
-        t_quantile(1.0 - 0.5 * level, self.dof) * self.u
+        t_quantile(1.0 - 0.5 * level, self.all.dof) * self.all.u
     }
 }
 
@@ -216,24 +213,25 @@ impl Rule<'_> {
         let (of_a, of_b) = (pool.of(a), pool.of(b));
         let part = |s: Scatter, o: &Observation| s.sd / f64::from(o.repeats.max(1)).sqrt();
         let random = part(of_a, a).hypot(part(of_b, b));
-        let common = if self.cancelled { 0.0 } else { a.u_common.hypot(b.u_common) };
+        // The same pool behind both sides is one estimate; a side with its own scatter is another.
+        let mut terms = if of_a == of_b {
+            vec![Term::observed(Cause::Readings, random, of_a.dof)]
+        } else {
+            [(of_a, a), (of_b, b)].map(|(s, o)| Term::observed(Cause::Readings, part(s, o), s.dof)).to_vec()
+        };
+        if !self.cancelled {
+            terms.extend([a.common(), b.common()]);
+        }
         // Inputs that were not played alike, as far as that was read: limits of that size.
         let apart = |x: Option<f64>, y: Option<f64>| x.zip(y).map_or(0.0, |(x, y)| (x - y).abs());
-        let boost = a.per_boost_v * apart(a.at.boost_v, b.at.boost_v) / 3f64.sqrt();
-        let supply = a.per_supply_v * apart(a.supply_read_v, b.supply_read_v) / 3f64.sqrt();
-        let own = a.u_own.hypot(b.u_own);
-        let u = random.hypot(common).hypot(own).hypot(boost).hypot(supply);
-        // Welch-Satterthwaite (JCGM 100:2008 G.4.1): only the pooled part has finite degrees of freedom.
-        // The same pool behind both sides is one estimate; a side with its own scatter is another.
-        let dof = if of_a == of_b && random > 0.0 {
-            of_a.dof * (u / random).powi(4)
-        } else if random > 0.0 {
-            let share = part(of_a, a).powi(4) / of_a.dof + part(of_b, b).powi(4) / of_b.dof;
-            u.powi(4) / share
-        } else {
-            f64::INFINITY
-        };
-        Some(Doubt { u, random: random.hypot(own), dof })
+        let boost = a.per_boost_v * apart(a.at.boost_v, b.at.boost_v);
+        let supply = a.per_supply_v * apart(a.supply_read_v, b.supply_read_v);
+        terms.extend([a.own(), b.own()]);
+        terms.extend([boost, supply].map(|limits| Term::limits(Cause::Inputs, limits)));
+        terms.retain(|t| t.u > 0.0);
+        let difference = b.value.zip(a.value).map_or(0.0, |(new, old)| new - old);
+        let random = random.hypot(a.u_own.hypot(b.u_own));
+        Some(Doubt { all: Uncertain::new(difference, terms), random })
     }
 
     fn decide(&self, a: Option<&Observation>, b: Option<&Observation>, tolerance: f64) -> Compared {
@@ -265,10 +263,10 @@ impl Rule<'_> {
         let Some(doubt) = self.doubt(a, b) else {
             return compared;
         };
-        let (u95, u_changed) = (doubt.u95(), doubt.u_at(self.level));
+        let (u95, u_changed) = (doubt.all.u95, doubt.u_at(self.level));
         compared.u95 = Some(u95);
         compared.u_changed = Some(u_changed);
-        compared.dof = Some(doubt.dof).filter(|d| d.is_finite());
+        compared.dof = doubt.all.dof_written();
         compared.verdict = decide((y - x).abs(), u95, u_changed, tolerance);
         compared
     }
@@ -315,10 +313,10 @@ fn expected(rule: &Rule<'_>, baseline: &Baseline) -> Vec<Reach> {
         let Some(doubt) = rule.doubt(o, o).filter(|_| o.value.is_some()) else {
             continue;
         };
-        let widest = doubt.u95() + t_quantile(1.0 - 0.5 * rule.level, doubt.dof) * doubt.random;
+        let beyond = t_quantile(1.0 - 0.5 * rule.level, doubt.all.dof) * doubt.random;
         let key = (o.output.clone(), o.kind.quantity());
         let group = groups.entry(key).or_insert_with(|| (o.unit.clone(), Vec::new()));
-        group.1.push((doubt.u95(), widest));
+        group.1.push((doubt.all.u95, doubt.all.u95 + beyond));
     }
     let reach = |(key, (unit, mut found)): (Key, (String, Vec<(f64, f64)>))| {
         found.sort_by(|a, b| a.0.total_cmp(&b.0));

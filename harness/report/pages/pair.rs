@@ -16,6 +16,7 @@ use crate::report::page::{Block, Cell, Column, Fact, Page, Section, Table};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
+use crate::uncertainty::Uncertain;
 use crate::verdict::catalogue::FLOW_FULL_DUTY;
 use crate::verdict::item::{Item, Verdicts};
 
@@ -84,7 +85,7 @@ fn summary(
     verdicts: &Verdicts,
     units: Units,
 ) -> Summary {
-    let measured = |e: &crate::fit::estimate::Estimate| e.measured();
+    let measured = |e: &Uncertain| Measured::from(e);
     let law = &fit.model.nozzles[0];
     let top = (100.0 * law.duty_range.1).min(100.0);
     let ask = Ask {

@@ -2,7 +2,7 @@
 //!
 //! In: reduced data, a budget. Out: [`Figure`]s and tables. Never: a computation of a result.
 
-use crate::fit::budget::{Budget, BudgetRow};
+use crate::fit::budget::Budget;
 use crate::reduce::Reduced;
 use crate::report::chart::{
     Axis, Bar, Budget as BudgetChart, Chart, Ink, Layer, Line, Panel, Plot, Span, SpanKind,
@@ -11,6 +11,7 @@ use crate::report::figure_text::{Units, significant};
 use crate::report::page::{Cell, Column, Figure, Table};
 use crate::report::words::FileName;
 use crate::script::role::Role;
+use crate::uncertainty::{Origin, Term};
 
 /// Share of the variance below which contributions are drawn as one bar, %.
 const FOLDED_PCT: f64 = 0.1;
@@ -62,13 +63,13 @@ pub(super) fn time_series(reduced: &Reduced, units: Units) -> Option<Figure> {
 
 /// Shares of the variance of one result.
 pub(super) fn budget(budget: &Budget, units: Units) -> Figure {
-    let variance = budget.rows.iter().map(|r| r.contribution.powi(2)).sum::<f64>();
-    let mut rows: Vec<_> = budget.rows.iter().collect();
-    rows.sort_by(|a, b| b.contribution.abs().total_cmp(&a.contribution.abs()));
+    let variance = budget.estimate.u.powi(2);
+    let mut terms: Vec<&Term> = budget.estimate.terms.iter().collect();
+    terms.sort_by(|a, b| b.u.abs().total_cmp(&a.u.abs()));
     let share = |c: f64| {
         if variance > 0.0 { 100.0 * c * c / variance } else { 0.0 }
     };
-    let (large, small): (Vec<_>, Vec<_>) = rows.iter().partition(|r| share(r.contribution) >= FOLDED_PCT);
+    let (large, small): (Vec<_>, Vec<_>) = terms.iter().partition(|t| share(t.u) >= FOLDED_PCT);
     let bar = |name: String, length: f64, type_a: bool| Bar {
         name: name.into(),
         length,
@@ -77,10 +78,10 @@ pub(super) fn budget(budget: &Budget, units: Units) -> Figure {
     };
     let mut bars: Vec<Bar> = large
         .iter()
-        .map(|r: &&BudgetRow| bar(r.source.clone(), share(r.contribution), r.kind == 'A'))
+        .map(|t: &&Term| bar(t.cause.to_string(), share(t.u), t.origin == Origin::Random))
         .collect();
     if !small.is_empty() {
-        let rest: f64 = small.iter().map(|r| share(r.contribution)).sum();
+        let rest: f64 = small.iter().map(|t| share(t.u)).sum();
         let name = format!("{} others, each below {FOLDED_PCT} %", small.len());
         bars.push(bar(name, rest, false));
     }
@@ -114,14 +115,14 @@ pub(super) fn budget_table(budget: &Budget, units: Units) -> Table {
             units
         )
     );
-    budget.rows.iter().fold(Table::new(caption, columns), |table, r| {
-        let dof = if r.dof.is_finite() { significant(r.dof, 3) } else { "∞".to_owned() };
+    budget.estimate.terms.iter().fold(Table::new(caption, columns), |table, t| {
+        let dof = if t.dof().is_finite() { significant(t.dof(), 3) } else { "∞".to_owned() };
         table.row(vec![
-            Cell::words(&r.source),
-            Cell::words(r.kind.to_string()),
-            Cell::number(r.u, 3),
-            Cell::number(r.sensitivity.map(|s| s * shown.factor), 3),
-            Cell::number(Some(r.contribution * shown.factor), 3),
+            Cell::words(t.cause.to_string()),
+            Cell::words(if t.origin == Origin::Random { "A" } else { "B" }),
+            Cell::number(t.of_cause, 3),
+            Cell::number(t.sensitivity().map(|s| s * shown.factor), 3),
+            Cell::number(Some(t.u * shown.factor), 3),
             Cell::words(dof),
         ])
     })

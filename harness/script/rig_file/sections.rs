@@ -6,10 +6,11 @@
 use super::Tell;
 use crate::problem::Problem;
 use crate::script::rig::{
-    Bound, DialectSpec, DriveSide, EngineSpec, FluidSpec, IdentitySpec, InstrumentSpec, Limits, MethodSpec,
+    DialectSpec, DriveSide, EngineSpec, FluidSpec, IdentitySpec, InstrumentSpec, Limits, MethodSpec,
     NozzleSpec, PairSpec, Parity, PortSpec, Rating, SwitchSpec, Watchdog,
 };
 use crate::script::shape::value::{Fields, Item, Value};
+use crate::uncertainty::Bound;
 use std::time::Duration;
 
 pub(super) fn duration(fields: &Fields, name: &str) -> Duration {

@@ -9,9 +9,10 @@ use dutycup::door::record::run_file::{ClockKind, State};
 use dutycup::door::record::{Recorder, RunFile, write_whole};
 use dutycup::door::script::plan::Plan;
 use dutycup::door::script::rig::{
-    Bound, DriveSide, EngineSpec, FluidSpec, Limits, MethodSpec, NozzleSpec, PairSpec, Rig, Watchdog,
+    DriveSide, EngineSpec, FluidSpec, Limits, MethodSpec, NozzleSpec, PairSpec, Rig, Watchdog,
 };
 use dutycup::door::script::role::Role;
+use dutycup::door::uncertainty::Bound;
 use dutycup::door::verdict::purpose::Purpose;
 use std::path::Path;
 

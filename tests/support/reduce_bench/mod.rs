@@ -8,8 +8,9 @@ use dutycup::door::clock::Moment;
 use dutycup::door::record::run_file::{ClockKind, RunFile};
 use dutycup::door::record::{Recorder, RunFolder, write_whole};
 use dutycup::door::reduce::{Reduced, from_run};
-use dutycup::door::script::rig::{Bound, ChannelSpec, ExchangeSpec, ReadingUncertainty, Rig, Scaling};
+use dutycup::door::script::rig::{ChannelSpec, ExchangeSpec, ReadingUncertainty, Rig, Scaling};
 use dutycup::door::script::role::Role;
+use dutycup::door::uncertainty::Bound;
 use std::time::Duration;
 
 pub(crate) const COLUMNS: [Role; 6] =

@@ -7,7 +7,8 @@
 
 use super::truth::{Pair, Plan};
 use dutycup::door::chance::{Seed, normal, uniform};
-use dutycup::door::reduce::collection::{Collection, Source, Systematic, Systematics};
+use dutycup::door::reduce::collection::{Collection, Systematic, Systematics};
+use dutycup::door::uncertainty::{Bound, Cause};
 
 /// What a bench took.
 pub(crate) struct Taken {
@@ -29,17 +30,17 @@ const COLLECT_S: f64 = 30.0;
 const DENSITY: f64 = 0.9982;
 
 fn declared() -> Systematics {
-    let entry =
-        |source, u, rectangular| Systematic { source, u, dof: f64::INFINITY, rectangular, from: "study" };
-    let third = 3.0_f64.sqrt();
+    let entry = |cause, bound| Systematic { cause, bound, from: "study" };
+    let limits = |cause, half| entry(cause, Bound::Limits(half));
+    let standard = |cause, u| entry(cause, Bound::Standard(u, f64::INFINITY));
     Systematics(vec![
-        entry(Source::ScaleGain, SCALE_GAIN_LIMIT / third, true),
-        entry(Source::ClockGain, CLOCK_U, false),
-        entry(Source::GaugeZero, GAUGE_ZERO_LIMIT_KPA / third, true),
-        entry(Source::GaugeGain, GAUGE_GAIN_U, false),
-        entry(Source::SupplyGain, SUPPLY_GAIN_U, false),
-        entry(Source::DutyZero, DUTY_ZERO_LIMIT_PCT / third, true),
-        entry(Source::Freewheel, 0.15, false),
+        limits(Cause::ScaleGain, SCALE_GAIN_LIMIT),
+        standard(Cause::ClockGain, CLOCK_U),
+        limits(Cause::GaugeZero, GAUGE_ZERO_LIMIT_KPA),
+        standard(Cause::GaugeGain, GAUGE_GAIN_U),
+        standard(Cause::SupplyGain, SUPPLY_GAIN_U),
+        limits(Cause::DutyZero, DUTY_ZERO_LIMIT_PCT),
+        standard(Cause::Freewheel, 0.15),
     ])
 }
 

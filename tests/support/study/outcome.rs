@@ -9,10 +9,10 @@ use super::truth::{Family, Pair, Plan};
 use dutycup::door::chance::{Seed, Stream};
 use dutycup::door::fit::ask::Ask;
 use dutycup::door::fit::dead_band::dead_band;
-use dutycup::door::fit::estimate::Estimate;
 use dutycup::door::fit::facts::PairFacts;
 use dutycup::door::fit::pair::{self, PairFit};
 use dutycup::door::fit::published::nozzle_k;
+use dutycup::door::uncertainty::Uncertain;
 
 /// Errors with their U, fractions of full flow (or of K, or of full duty).
 type Errors = Vec<(f64, f64)>;
@@ -50,7 +50,7 @@ fn ask(fit: &PairFit, nozzle: usize, boost_kpa: f64) -> Ask {
     Ask { nozzle: Some(fit.model.nozzles[nozzle].name.clone()), boost_kpa, ..Ask::default() }
 }
 
-fn flow(fit: &PairFit, nozzle: usize, duty: f64, boost_kpa: f64) -> Estimate {
+fn flow(fit: &PairFit, nozzle: usize, duty: f64, boost_kpa: f64) -> Uncertain {
     fit.model.flow_at(&ask(fit, nozzle, boost_kpa), (100.0 * duty).min(100.0)).unwrap().estimate
 }
 

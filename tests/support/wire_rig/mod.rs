@@ -9,11 +9,12 @@ use dutycup::door::clock::Moment;
 use dutycup::door::instrument::{Discard, Instrument, InstrumentEvent};
 use dutycup::door::problem::fault::{Fault, FaultCode};
 use dutycup::door::script::rig::{
-    Bound, ChannelSpec, DialectSpec, DriveSide, EngineSpec, ExchangeSpec, FluidSpec, IdentitySpec,
-    InstrumentSpec, Limits, MethodSpec, NozzleSpec, PairSpec, Parity, PortSpec, ReadingUncertainty,
-    RegisterKind, Rig, Scaling, Watchdog,
+    ChannelSpec, DialectSpec, DriveSide, EngineSpec, ExchangeSpec, FluidSpec, IdentitySpec, InstrumentSpec,
+    Limits, MethodSpec, NozzleSpec, PairSpec, Parity, PortSpec, ReadingUncertainty, RegisterKind, Rig,
+    Scaling, Watchdog,
 };
 use dutycup::door::script::role::Role;
+use dutycup::door::uncertainty::Bound;
 use std::time::Duration;
 
 /// Time for a reply in the tests, ms.
