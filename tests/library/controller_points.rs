@@ -49,7 +49,9 @@ fn one_point_changed_by_twice_the_tolerance_is_found_and_named() {
     let u = random.hypot(own);
     let dof = 64.0 * (u / random).powi(4);
     let close = |a: Option<f64>, b: f64| a.is_some_and(|a| (a - b).abs() < 1e-6);
-    assert!(close(worst.u95, t_quantile(0.975, dof) * u), "{worst:?}");
+    // U is the convolution of that t with the rounding of the decimals, a thousandth of it.
+    let guide = t_quantile(0.975, dof) * u;
+    assert!(worst.u95.is_some_and(|u95| (u95 / guide - 1.0).abs() < 2e-4), "{worst:?}");
     // Sidak 1967: 16 comparisons at 1 % together.
     let level = 1.0 - 0.99f64.powf(1.0 / 16.0);
     assert!(close(worst.u_changed, t_quantile(1.0 - level / 2.0, dof) * u));
