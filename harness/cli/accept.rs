@@ -134,8 +134,8 @@ pub(super) fn of_folder(folder: &RunFolder) -> Result<(Baseline, Rig), Failure> 
 /// What of a rig must be alike: sensor, tach, outputs, fluid.
 fn lines_of_rig(run: &RunFile, rig: &Rig) -> Vec<String> {
     let mut lines = Vec::new();
-    if let Some(points) = rig.engine.boost_sensor {
-        let points = points.map(|(v, kpa)| format!("{v} V at {kpa:.3} kPa abs"));
+    if let Some(sensor) = rig.engine.boost_sensor {
+        let points = sensor.points.map(|(v, p)| format!("{v} V at {:.3} kPa abs", p.0));
         lines.push(format!("rig  manifold sensor: {}", points.join(", ")));
     }
     lines.push(format!("rig  ratiometric: {}", rig.engine.ratiometric));

@@ -57,9 +57,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     };
     let output = choose(&duty_outputs(&baseline.observations), options.output.as_deref())?;
     let boost_of = |volts: f64| {
-        let engine = engine.as_ref()?;
-        let [(v0, p0), (v1, p1)] = engine.boost_sensor?;
-        Some(p0 + (volts - v0) / (v1 - v0) * (p1 - p0) - engine.ambient_kpa)
+        Some(engine.as_ref()?.boost(volts, None)?.0)
     };
     let rows = rows(&model, &Ask::default(), &baseline.observations, &output, boost_of);
     let table = csv(&rows);

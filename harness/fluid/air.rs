@@ -15,10 +15,6 @@ const U_RELATIVE: (f64, f64) = (22e-6, 1e-4);
 const AIR_MOLAR: f64 = 28.965_46e-3;
 const WATER_MOLAR: f64 = 18.015_28e-3;
 
-/// Air of which nothing is measured: 1.2 kg/m3, anywhere between 0.94 (2000 m above the sea) and 1.3, which is why the
-/// ambient pressure is worth reading.
-pub const UNMEASURED: Property = Property { value: 1.2, u: 0.10 };
-
 /// Density of moist air with 400 ppm of carbon dioxide.
 ///
 /// # Errors
@@ -43,22 +39,4 @@ pub fn density_kg_m3(ambient_kpa: f64, degc: f64, humidity_pct: f64) -> Result<P
         * (1.0 - (1.0 - WATER_MOLAR / AIR_MOLAR) * vapour);
     let best = degc >= BEST.1.0 && degc <= BEST.1.1;
     Ok(Property { value, u: value * if best { U_RELATIVE.0 } else { U_RELATIVE.1 } })
-}
-
-/// The same by the simplified formula of OIML R 111-1 (2004), E.3, as a second opinion: within 2e-4 of the other in its
-/// range, 90 to 110 kPa, 10 to 30 degC, below 80 %.
-///
-/// # Errors
-/// `OutOfRange`.
-pub fn density_simplified_kg_m3(
-    ambient_kpa: f64,
-    degc: f64,
-    humidity_pct: f64,
-) -> Result<Property, NumericsError> {
-    in_range("ambient pressure", ambient_kpa, (90.0, 110.0), "90 to 110 kPa absolute")?;
-    in_range("air temperature", degc, (10.0, 30.0), "10 to 30 degC")?;
-    in_range("relative humidity", humidity_pct, (0.0, 80.0), "0 to 80 %")?;
-    let value =
-        (0.348_48 * ambient_kpa * 10.0 - 0.009 * humidity_pct * (0.061 * degc).exp()) / (273.15 + degc);
-    Ok(Property { value, u: value * 2e-4 })
 }

@@ -33,9 +33,6 @@ pub struct Fluid {
 }
 
 impl Fluid {
-    /// Water.
-    pub const WATER: Fluid = Fluid { methanol_mass_fraction: 0.0 };
-
     /// A mix with this mass fraction of methanol, 0 to 1.
     ///
     /// # Errors
@@ -101,12 +98,6 @@ impl Fluid {
         let (cold, warm) = (self.density_kg_m3(below, 0.0)?.value, self.density_kg_m3(above, 0.0)?.value);
         Ok((cold / warm).ln() / (above - below))
     }
-}
-
-/// Reynolds number of a bore: velocity in m/s, diameter in mm, density in kg/m3, viscosity in mPa s.
-#[must_use]
-pub fn reynolds(velocity_m_s: f64, bore_mm: f64, density_kg_m3: f64, viscosity_mpa_s: f64) -> f64 {
-    density_kg_m3 * velocity_m_s * bore_mm / viscosity_mpa_s
 }
 
 /// Errs unless `low <= found <= high`.

@@ -14,39 +14,9 @@ pub fn buoyancy_factor(air_kg_m3: f64, liquid_kg_m3: f64, weights_kg_m3: f64) ->
     (1.0 - air_kg_m3 / weights_kg_m3) / (1.0 - air_kg_m3 / liquid_kg_m3)
 }
 
-/// The same to first order, as in ISO 4185 (formula from memory): 1.3 ppm below the exact one for water.
-#[must_use]
-pub fn buoyancy_factor_first_order(air_kg_m3: f64, liquid_kg_m3: f64, weights_kg_m3: f64) -> f64 {
-    1.0 + air_kg_m3 * (1.0 / liquid_kg_m3 - 1.0 / weights_kg_m3)
-}
-
-/// Volume flow in mL/min of a mass flow read in air, g/s, at the density the liquid is wanted at. The buoyancy is that
-/// of the liquid in the cup, `cup_kg_m3`.
-#[must_use]
-pub fn volume_flow_ml_min(read_g_s: f64, air_kg_m3: f64, cup_kg_m3: f64, wanted_kg_m3: f64) -> f64 {
-    read_g_s * buoyancy_factor(air_kg_m3, cup_kg_m3, WEIGHTS_KG_M3) * 60e3 / wanted_kg_m3
-}
-
 /// Apparent mass in g of a jet that falls straight into the cup: mass flow in g/s times the ideal velocity from a
 /// pressure difference in kPa, over gravity (momentum, own derivation). A real jet is slower and wider: an upper limit.
 #[must_use]
 pub fn jet_thrust_g(mass_flow_g_s: f64, difference_kpa: f64, density_kg_m3: f64) -> f64 {
     mass_flow_g_s * (2e3 * difference_kpa.max(0.0) / density_kg_m3).sqrt() / GRAVITY_M_S2
-}
-
-/// Timing correction in s, to be added to each recorded time, from one long collection and `bursts` short ones that
-/// together lasted as long: each pays the correction once (ISO 4185 Annex A, first method; the exact form of its
-/// formula). None below two bursts or where the masses allow none.
-#[must_use]
-pub fn timing_correction_s(
-    long_g: f64,
-    long_s: f64,
-    bursts_g: f64,
-    bursts_s: f64,
-    bursts: u32,
-) -> Option<f64> {
-    // long = q (T1 + dt), bursts = q (Tn + n dt)
-    let count = f64::from(bursts);
-    let divisor = long_g * count - bursts_g;
-    (bursts >= 2 && divisor > 0.0).then(|| (bursts_g * long_s - long_g * bursts_s) / divisor)
 }

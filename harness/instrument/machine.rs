@@ -175,24 +175,28 @@ impl Instrument {
 
     /// Its name in the rig.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn name(&self) -> &str {
         &self.name
     }
 
     /// What it has seen so far.
     #[must_use]
+    #[cfg(feature = "door")]
     pub const fn counts(&self) -> Counts {
         self.counts
     }
 
     /// Whether it has been identified and may be used.
     #[must_use]
+    #[cfg(feature = "door")]
     pub const fn is_ready(&self) -> bool {
         self.ready
     }
 
     /// Whether nothing is under way and nothing waits to be sent; queries of the grid do not count.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn is_idle(&self) -> bool {
         matches!(self.state, State::Idle { .. }) && !self.has_pending()
     }

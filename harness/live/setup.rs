@@ -2,10 +2,11 @@
 //!
 //! In: plan and rig. Out: [`Setup`], which owns what it holds. Never: a reading.
 
+use crate::quantity::Absolute;
 use crate::fluid::Fluid;
 use crate::report::figure_text::Units;
 use crate::script::plan::{Op, Plan};
-use crate::script::rig::{Limits, Rig};
+use crate::script::rig::{EngineSpec, Limits, Rig};
 use crate::script::role::Role;
 
 /// What a step does, as far as words about it need to know.
@@ -55,8 +56,8 @@ pub struct Setup {
     pub units: Units,
     /// Density of what is sprayed at the stated temperature, g/mL.
     pub density_g_ml: f64,
-    /// Manifold sensor: (volts, absolute kPa) at two points, and ambient pressure, absolute kPa.
-    pub boost: (Option<[(f64, f64); 2]>, f64),
+    /// Manifold sensor and ambient pressure.
+    pub engine: EngineSpec,
     /// Whether bench time runs faster than the clock on the wall.
     pub hurried: bool,
 }
@@ -86,7 +87,7 @@ impl Setup {
             limits: plan.limits,
             units,
             density_g_ml: density,
-            boost: (rig.engine.boost_sensor, rig.engine.ambient_kpa),
+            engine: rig.engine.clone(),
             hurried,
         }
     }
@@ -94,8 +95,7 @@ impl Setup {
     /// Gauge pressure (kPa) that the controller is shown by a sensor voltage.
     #[must_use]
     pub fn boost_kpa(&self, volts: f64, ambient_kpa: Option<f64>) -> Option<f64> {
-        let [(v0, p0), (v1, p1)] = self.boost.0?;
-        Some(p0 + (volts - v0) * (p1 - p0) / (v1 - v0) - ambient_kpa.unwrap_or(self.boost.1))
+        Some(self.engine.boost(volts, ambient_kpa.map(Absolute))?.0)
     }
 
     /// Expected bench time from the start of step `step` (from 1) to the end, s.

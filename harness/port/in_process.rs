@@ -81,6 +81,7 @@ impl<B: VirtualBench> InProcess<B> {
     }
 
     /// The bench behind the ports.
+    #[cfg(feature = "door")]
     pub fn bench(&self) -> &B {
         &self.bench
     }

@@ -13,6 +13,7 @@ macro_rules! fault_codes {
 
         impl FaultCode {
             /// Every fault there is.
+            #[cfg(feature = "door")]
             pub const ALL: &[FaultCode] = &[$(FaultCode::$variant,)+];
 
             /// The name as written in messages and events.

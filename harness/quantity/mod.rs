@@ -139,6 +139,36 @@ impl Gauge {
     }
 }
 
+/// A sensor of absolute pressure whose voltage is linear between two points.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PressureSensor {
+    /// Voltage, V, and the pressure it means, twice; neither twice the same.
+    pub points: [(f64, Absolute); 2],
+}
+
+impl PressureSensor {
+    /// Pressure a volt, kPa/V.
+    #[must_use]
+    pub fn kpa_per_v(&self) -> f64 {
+        let [(v0, p0), (v1, p1)] = self.points;
+        (p1.0 - p0.0) / (v1 - v0)
+    }
+
+    /// The voltage, V, at a pressure.
+    #[must_use]
+    pub fn volts(&self, pressure: Absolute) -> f64 {
+        let (v0, p0) = self.points[0];
+        v0 + (pressure.0 - p0.0) / self.kpa_per_v()
+    }
+
+    /// The pressure that a voltage, V, means.
+    #[must_use]
+    pub fn pressure(&self, volts: f64) -> Absolute {
+        let (v0, p0) = self.points[0];
+        Absolute(p0.0 + (volts - v0) * self.kpa_per_v())
+    }
+}
+
 impl Absolute {
     /// The same pressure against ambient.
     #[must_use]

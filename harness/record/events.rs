@@ -52,21 +52,6 @@ impl Event {
     }
 }
 
-/// A detail of the form `name=value;name=value`; `;` inside a value becomes `,`.
-#[must_use]
-pub fn detail<'a>(pairs: impl IntoIterator<Item = (&'a str, String)>) -> String {
-    let mut out = String::new();
-    for (name, value) in pairs {
-        if !out.is_empty() {
-            out.push(';');
-        }
-        out.push_str(name);
-        out.push('=');
-        out.push_str(&value.replace(';', ","));
-    }
-    out
-}
-
 /// Appends the line of an event.
 pub(super) fn push_line(out: &mut Vec<u8>, at: Moment, kind: &str, step: u32, detail: &str) {
     push_time(out, at);
@@ -257,7 +242,6 @@ mod tests {
         assert_eq!(event.get("role"), Some("line_pressure"));
         assert_eq!(event.number("value"), Some(412.5));
         assert_eq!((event.get("empty"), event.get("x")), (Some(""), None));
-        assert_eq!(detail([("a", String::from("1;2")), ("b", String::from("c"))]), "a=1,2;b=c");
     }
 
     #[test]

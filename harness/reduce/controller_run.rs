@@ -87,8 +87,7 @@ impl<'a> Bench<'a> {
 
     /// kPa a volt of the manifold sensor.
     fn kpa_per_v(&self) -> f64 {
-        let slope = |[(v0, p0), (v1, p1)]: [(f64, f64); 2]| (p1 - p0) / (v1 - v0);
-        self.rig.engine.boost_sensor.map_or(0.0, slope)
+        self.rig.engine.boost_sensor.map_or(0.0, |sensor| sensor.kpa_per_v())
     }
 
     /// Standard uncertainty of the boost played, kPa, at a sensor voltage: generator and barometer.

@@ -158,7 +158,7 @@ impl Instruments {
             supply: channel(&Role::Supply).or(channel(&Role::SupplySet)).map_or(none.supply, instrument),
             duty: duty.map_or(none.duty, instrument),
             water_degc: (rig.fluid.temperature_degc.0, water.unwrap_or(rig.fluid.temperature_degc.1)),
-            ambient_kpa: rig.engine.ambient_kpa,
+            ambient_kpa: rig.engine.ambient.0,
             clock: rig.method.clock_gain,
             timing_s: if channel(&Role::CupMass).is_some_and(by_hand) { by_hand_s() } else { 0.0 },
             mist: rig.method.mist_lost,

@@ -102,15 +102,6 @@ fn push_finding(out: &mut String, finding: &Finding, look: Look) {
     }
 }
 
-/// One line about where a run is: `step 4 of 12  collect at 40 % duty  3 min 20 s left`. Never wider than `width`.
-#[must_use]
-pub fn progress(step: usize, steps: usize, words: &Words, left_s: Option<f64>, width: usize) -> String {
-    let left = left_s.filter(|s| s.is_finite()).map_or_else(String::new, |s| format!("  {} left", span(s)));
-    let head = format!("step {step} of {steps}  ");
-    let room = width.saturating_sub(columns(&head) + columns(&left));
-    head + &shortened(words.as_str(), room) + &left
-}
-
 /// A time as people say it: `12 s`, `3 min 20 s`, `1 h 05 min`. Negative times are 0.
 #[must_use]
 pub fn span(seconds: f64) -> String {
@@ -229,15 +220,6 @@ mod tests {
         ] {
             assert_eq!(span(s), text);
         }
-    }
-
-    #[test]
-    fn progress_keeps_the_width_and_the_time() {
-        let words = Words::from("collect at 40 % duty with back pressure of 120 kPa for 30 s");
-        let line = progress(4, 12, &words, Some(200.0), 60);
-        assert_eq!(line, "step 4 of 12  collect at 40 % duty with ba…  3 min 20 s left");
-        assert!(columns(&line) <= 60);
-        assert_eq!(progress(1, 1, &Words::from("tare"), None, 60), "step 1 of 1  tare");
     }
 
     #[test]

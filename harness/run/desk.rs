@@ -3,6 +3,7 @@
 //! In: set points in role units, bytes, moments. Out: commands queued at instruments, bytes to send, events.
 //! Never: a value that is not finite or lies outside its channel's range.
 
+use crate::quantity::{Absolute, Gauge};
 use crate::clock::Moment;
 use crate::instrument::{Instrument, InstrumentEvent};
 use crate::problem::fault::{Fault, FaultCode};
@@ -181,17 +182,11 @@ impl<'a> Desk<'a> {
     /// Volts that show the controller a gauge pressure (kPa): linear between the sensor's two points, at the ambient
     /// pressure that is measured or stated.
     fn boost_volts(&self, gauge_kpa: f64, readings: &Readings) -> Result<f64, Fault> {
-        let Some([(v0, p0), (v1, p1)]) = self.rig.engine.boost_sensor else {
-            return Err(Fault::new(
-                FaultCode::Config,
-                "boost",
-                "the rig has no manifold sensor data",
-                "add engine.boost_sensor",
-            ));
-        };
-        let ambient_kpa =
-            readings.latest(&Role::AmbientPressure).map_or(self.rig.engine.ambient_kpa, |r| r.value);
-        Ok(v0 + (gauge_kpa + ambient_kpa - p0) * (v1 - v0) / (p1 - p0))
+        let ambient = readings.latest(&Role::AmbientPressure).map(|r| Absolute(r.value));
+        self.rig.engine.boost_volts(Gauge(gauge_kpa), ambient).ok_or_else(|| {
+            let seen = "the rig has no manifold sensor data";
+            Fault::new(FaultCode::Config, "boost", seen, "add engine.boost_sensor")
+        })
     }
 
     /// A command of a channel was acknowledged.

@@ -4,13 +4,13 @@
 //! line of the rig. Never: the order of steps; what depends on it is in `planner`.
 
 use super::limits::{Asked, effective, raised};
-use super::rig::{ChannelSpec, EngineSpec, Limits, Rig};
+use super::rig::{ChannelSpec, Limits, Rig};
 use super::rig_file::place_of;
 use super::role::{Direction, Role};
 use super::scenario::step::{Action, Placed, Step};
 use super::yaml::{Mark, PROBLEMS_MAX, Text};
 use crate::problem::{Problem, Problems};
-use crate::quantity::{Dimension, Units, show};
+use crate::quantity::{Dimension, Gauge, Units, show};
 
 /// Checks steps and limits.
 ///
@@ -27,13 +27,6 @@ pub(super) fn check(text: &Text, steps: &[Step], asked: &Asked, rig: &Rig) -> Re
     }
     check.problems.into_result()?;
     Ok(limits)
-}
-
-/// Volts of the manifold sensor at a boost, gauge kPa, with the rig's nominal ambient pressure; none without a sensor.
-#[must_use]
-pub fn boost_volts(engine: &EngineSpec, boost_kpa: f64, ambient_kpa: f64) -> Option<f64> {
-    let [(v0, p0), (v1, p1)] = engine.boost_sensor?;
-    Some(v0 + (boost_kpa + ambient_kpa - p0) * (v1 - v0) / (p1 - p0))
 }
 
 struct Check<'c> {
@@ -202,7 +195,7 @@ impl Check<'_> {
         let (sent, dimension) = match role {
             Role::Boost => {
                 let engine = &self.rig.engine;
-                match boost_volts(engine, value.value, engine.ambient_kpa) {
+                match engine.boost_volts(Gauge(value.value), None) {
                     Some(volts) => (volts, Dimension::Voltage),
                     None => return,
                 }

@@ -2,6 +2,7 @@
 //!
 //! Every number is in internal units: gauge kPa unless the name says absolute, mL/min, g, s, V, degC, %, rpm.
 
+use crate::quantity::{Absolute, Gauge, PressureSensor};
 use super::role::Role;
 use crate::uncertainty::Bound;
 use std::collections::BTreeMap;
@@ -300,14 +301,28 @@ pub struct FluidSpec {
 /// What the controller believes of the engine.
 #[derive(Clone, Debug, PartialEq)]
 pub struct EngineSpec {
-    /// Manifold sensor: (volts, absolute kPa) at two points; none where no sensor is played.
-    pub boost_sensor: Option<[(f64, f64); 2]>,
+    /// Manifold sensor; none where no sensor is played.
+    pub boost_sensor: Option<PressureSensor>,
     /// Whether the sensor is ratiometric to a measured 5 V reference.
     pub ratiometric: bool,
     /// Tach pulses per revolution.
     pub pulses_per_rev: f64,
-    /// Ambient pressure where no channel reads it, absolute kPa.
-    pub ambient_kpa: f64,
+    /// Ambient pressure where no channel reads it.
+    pub ambient: Absolute,
+}
+
+impl EngineSpec {
+    /// The sensor's voltage, V, at a boost, with the ambient pressure measured or else stated; none without a sensor.
+    #[must_use]
+    pub fn boost_volts(&self, boost: Gauge, ambient: Option<Absolute>) -> Option<f64> {
+        Some(self.boost_sensor?.volts(boost.to_absolute(ambient.unwrap_or(self.ambient))))
+    }
+
+    /// The boost that a voltage, V, shows the controller; none without a sensor.
+    #[must_use]
+    pub fn boost(&self, volts: f64, ambient: Option<Absolute>) -> Option<Gauge> {
+        Some(self.boost_sensor?.pressure(volts).to_gauge(ambient.unwrap_or(self.ambient)))
+    }
 }
 
 /// Hard limits. A scenario may lower them, never raise them.

@@ -7,7 +7,9 @@ use super::config::{Config, ErrorSet};
 use super::devices::port::Port;
 use super::devices::{Answer, Driver, Generator, Logger, LoggerNoise, Scale, Supply, World};
 use super::noise::{self, Source};
-use super::plant::{self, Plant, Settled};
+#[cfg(feature = "door")]
+use super::plant::Settled;
+use super::plant::{self, Plant};
 use super::{Device, VirtualBench, mishaps};
 use crate::chance::Seed;
 use crate::clock::Moment;
@@ -45,6 +47,7 @@ pub struct Bench {
 
 /// What is true on the bench; for tests of what the analysis made of the readings, which never sees it.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg(feature = "door")]
 pub struct Truth {
     /// Flow out of the nozzles, mL/min.
     pub flow_ml_min: f64,
@@ -118,6 +121,7 @@ impl Bench {
 
     /// What is true now; for tests, never for the analysis.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn truth(&self) -> Truth {
         Truth {
             flow_ml_min: self.plant.flow() * 60.0,
@@ -143,6 +147,7 @@ impl Bench {
     ///
     /// # Errors
     /// Nozzles that the bench does not have; a number that is not finite.
+    #[cfg(feature = "door")]
     pub fn settled_state(
         &self,
         duty_pct: f64,
@@ -161,12 +166,14 @@ impl Bench {
 
     /// Whether the pump output is on.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn pump_is_on(&self) -> bool {
         self.driver.is_on(&self.plant)
     }
 
     /// Whether water passes the solenoid.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn solenoid_is_open(&self) -> bool {
         self.plant.solenoid.open
     }
@@ -207,6 +214,7 @@ impl Bench {
     }
 
     /// The operator sets the pressure that the nozzle sprays into, gauge kPa; a number that is not finite is ignored.
+    #[cfg(feature = "door")]
     pub fn set_back_pressure(&mut self, back_kpa: f64, now: Moment) {
         self.advance(now);
         self.run_plant(now);
@@ -216,6 +224,7 @@ impl Bench {
     }
 
     /// The operator presses or releases the emergency stop.
+    #[cfg(feature = "door")]
     pub fn press_emergency_stop(&mut self, pressed: bool, now: Moment) {
         self.advance(now);
         self.run_plant(now);

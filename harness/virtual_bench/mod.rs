@@ -10,11 +10,16 @@ mod firmware;
 mod mishaps;
 mod noise;
 mod operator;
+#[cfg(feature = "door")]
 mod pairs;
 mod plant;
 
-pub use bench::{Bench, Truth};
+pub use bench::Bench;
+#[cfg(feature = "door")]
+pub use bench::Truth;
+#[cfg(feature = "door")]
 pub use pairs::random_pair;
+#[cfg(feature = "door")]
 pub use plant::Settled;
 
 use crate::chance::Seed;
@@ -53,6 +58,7 @@ pub fn build(section: &serde_yaml::Value, seed: Seed) -> Result<Bench, Problems>
 ///
 /// # Errors
 /// Nozzles that the bench does not have; a number that is not finite.
+#[cfg(feature = "door")]
 pub fn settled_state(
     config: &Config,
     duty_pct: f64,

@@ -13,13 +13,11 @@
 //! | [`text`] | a line read by a pattern |
 //! | [`scpi`] | program messages, response fields and the error queue |
 //! | [`block`] | IEEE 488.2 block data |
-//! | [`header`] | SCPI headers in their long and short form |
 //! | [`modbus`] | Modbus RTU frames |
 //! | [`register`] | registers as numbers |
 //! | [`uart`] | how long characters take on a serial line |
 
 pub mod block;
-pub mod header;
 pub mod line;
 pub mod modbus;
 pub mod number;

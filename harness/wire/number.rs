@@ -63,19 +63,6 @@ impl fmt::Display for NumberProblem {
     }
 }
 
-/// The forms of IEEE 488.2 for decimal numbers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Form {
-    /// `[+-]digits`
-    Nr1,
-    /// `[+-]digits.digits`
-    Nr2,
-    /// `[+-]digits.digits E [+-]digits`
-    Nr3,
-    /// A form that only program data may have: no digit on one side of the point, or an exponent without a point.
-    Flexible,
-}
-
 /// Powers of ten that a double holds exactly.
 const TENS: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18,
@@ -91,7 +78,6 @@ struct Scan {
     /// `mantissa` holds every digit.
     exact: bool,
     exponent: i32,
-    form: Form,
 }
 
 /// A decimal number of any form of NRf, with the declared decimal mark.
@@ -117,14 +103,6 @@ fn slow(text: &[u8]) -> Result<f64, NumberProblem> {
     if value.is_finite() { Ok(value) } else { Err(NumberProblem::TooLarge) }
 }
 
-/// Which form of IEEE 488.2 a decimal number with a point has.
-///
-/// # Errors
-/// Why it is none.
-pub fn form(text: &[u8]) -> Result<Form, NumberProblem> {
-    scan(text, DecimalMark::Point).map(|s| s.form)
-}
-
 fn scan(text: &[u8], mark: DecimalMark) -> Result<Scan, NumberProblem> {
     if text.is_empty() {
         return Err(NumberProblem::Empty);
@@ -133,7 +111,7 @@ fn scan(text: &[u8], mark: DecimalMark) -> Result<Scan, NumberProblem> {
         return Err(NumberProblem::TooLong);
     }
     let point = if mark == DecimalMark::Point { b'.' } else { b',' };
-    let mut s = Scan { negative: text[0] == b'-', mantissa: 0, exact: true, exponent: 0, form: Form::Nr1 };
+    let mut s = Scan { negative: text[0] == b'-', mantissa: 0, exact: true, exponent: 0 };
     let mut i = usize::from(matches!(text[0], b'+' | b'-'));
     let (mut before, mut after, mut marked) = (0, 0, false);
     while i < text.len() {
@@ -161,12 +139,6 @@ fn scan(text: &[u8], mark: DecimalMark) -> Result<Scan, NumberProblem> {
     if powered {
         s.exponent = s.exponent.saturating_add(exponent(&text[i + 1..])?);
     }
-    s.form = match (before > 0, marked, after > 0, powered) {
-        (true, false, _, false) => Form::Nr1,
-        (true, true, true, false) => Form::Nr2,
-        (true, true, true, true) => Form::Nr3,
-        _ => Form::Flexible,
-    };
     Ok(s)
 }
 

@@ -22,15 +22,6 @@ pub fn character_time(baud: u32, bits: u32) -> Duration {
     rounded(u64::from(bits) * 1_000_000_000, baud)
 }
 
-/// Longest silence allowed inside a Modbus RTU frame.
-#[must_use]
-pub fn modbus_t1_5(baud: u32) -> Duration {
-    if baud > MODBUS_FIXED_ABOVE_BAUD {
-        return Duration::from_micros(750);
-    }
-    rounded(MODBUS_BITS * 1_500_000_000, baud)
-}
-
 /// Shortest silence between Modbus RTU frames.
 #[must_use]
 pub fn modbus_t3_5(baud: u32) -> Duration {

@@ -26,7 +26,7 @@ pub(crate) fn number(bytes: &[u8]) {
             assert!(value.is_finite() && bytes.len() <= NUMBER_BYTES_MAX, "{value}");
         }
     }
-    let _ = (number::form(bytes), word::flag(bytes));
+    let _ = word::flag(bytes);
     number::scpi(bytes).ok().into_iter().chain(word::no_value(bytes)).for_each(is_number);
 }
 
@@ -98,13 +98,6 @@ pub(crate) fn block(bytes: &[u8]) {
         Decoded::Bad { skip, .. } => assert!((1..=bytes.len()).contains(&skip)),
         Decoded::NeedMore => {}
     }
-}
-
-/// A definition and a header in two lines.
-pub(crate) fn header(bytes: &[u8]) {
-    let text = String::from_utf8_lossy(bytes);
-    let (definition, input) = text.split_once('\n').unwrap_or((&text, ""));
-    let _ = wire::header::matches(definition, input);
 }
 
 pub(crate) fn modbus(bytes: &[u8]) {

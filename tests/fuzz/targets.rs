@@ -74,7 +74,6 @@ pub(crate) const TARGETS: &[Target] = &[
     target("template", lines::template, &["D {value:.2}", "OUTP {value:ON|OFF}", "{{{value}}}"]),
     target("scpi", lines::scpi, &["1,-2.5,\"a,\"\"b\",#15A,B;C", "-113,\"Undefined header\"", "MEAS? (@101,105:107)"]),
     target("block", lines::block, &["#15HELLO", "#0abc\n", "#800000003abc"]),
-    target("header", lines::header, &["SYSTem:ERRor?\nsyst:err?", "MEASure:VOLTage?\nMEAS:VOLT?"]),
     target("modbus", lines::modbus, &["\u{11}\u{3}\u{4}@ \0\0\u{7f}", "\u{11}\u{6}\0\n\0\u{5}k["]),
     target("instruments", lines::instruments, &["m +123.4 g stable\r\nOK\r\nS duty=44.97 on=1 estop=0 tripped=0\r\n",
         "dutycup,virtual generator,G-0001,1.0\r\n1.0E+00,2.5,3\r\n0,\"No error\"\r\n", "\u{11}\u{3}\u{4}@ \0\0"]),

@@ -3,6 +3,7 @@
 use crate::common;
 use crate::record_rig;
 use dutycup::door::chance::*;
+use dutycup::door::quantity::Absolute;
 use dutycup::door::reduce::{Reduced, collections_csv, from_table, table};
 use dutycup::door::uncertainty::Cause;
 
@@ -58,7 +59,7 @@ fn published_weighings_are_matched() {
         let (degc, psi) = (row.num("water_temp_degC"), row.num("line_gauge_psi"));
         let text = format!("{HEADER},water_degc\n50,13.8,{psi},{mass:.6},{time:.6},{degc}\n");
         let mut rig = record_rig::rig_and_plan().0;
-        rig.engine.ambient_kpa = row.num("air_pressure_hPa") / 10.0;
+        rig.engine.ambient = Absolute(row.num("air_pressure_hPa") / 10.0);
         let table = table::parse("points.csv", text.as_bytes()).unwrap();
         let reduced = from_table(&table, Some(&rig)).unwrap();
         let at_line = row.num("rho_water_atm_kg_m3") / row.num("rho_water_line_kg_m3");

@@ -4,9 +4,9 @@
 //! In: `reference/protocol/*.csv`. Never: a number computed by the code under test.
 
 use dutycup::door::wire::modbus::{self, Request, Response};
-use dutycup::door::wire::number::{self, DecimalMark, Form, Numeric};
+use dutycup::door::wire::number::{self, DecimalMark, Numeric};
 use dutycup::door::wire::register::Kind;
-use dutycup::door::wire::{Decoded, block, header, scpi, uart};
+use dutycup::door::wire::{Decoded, block, scpi, uart};
 
 /// The rows of a table, each as the texts of the named columns.
 fn table<const N: usize>(name: &str, columns: [&str; N]) -> Vec<[String; N]> {
@@ -140,9 +140,6 @@ fn modbus_limits_and_names() {
             "unit_addresses" => {
                 assert_eq!(format!("{}-{}", modbus::UNITS.start(), modbus::UNITS.end()), value)
             }
-            "t1_5_fixed_us_above_19200_baud" => {
-                assert_eq!(uart::modbus_t1_5(38_400).as_micros().to_string(), value);
-            }
             "t3_5_fixed_us_above_19200_baud" => {
                 assert_eq!(uart::modbus_t3_5(38_400).as_micros().to_string(), value);
             }
@@ -214,15 +211,6 @@ fn scpi_numbers_by_the_rules_of_ieee_488_2() {
         } else {
             assert_eq!(found, Ok(Numeric::Finite(value.parse().unwrap())), "{text}");
         }
-        let form = number::form(text.as_bytes());
-        match (&*kind, &*valid) {
-            ("NR1", "yes") => assert_eq!(form, Ok(Form::Nr1), "{text}"),
-            ("NR2", "yes") => assert_eq!(form, Ok(Form::Nr2), "{text}"),
-            ("NR3", "yes") => assert_eq!(form, Ok(Form::Nr3), "{text}"),
-            // "program data only; response form needs a digit after the point", "needs a decimal point"
-            ("NR2" | "NR3", _) => assert_eq!(form, Ok(Form::Flexible), "{text}"),
-            _ => {}
-        }
     }
     assert_eq!(number::decimal(b"+12.", DecimalMark::Point), Ok(12.0));
 }
@@ -264,26 +252,15 @@ fn scpi_error_entries_of_the_standard() {
 }
 
 #[test]
-fn scpi_headers_in_long_and_short_form() {
-    for [definition, input, expected] in table("scpi_header_match", ["definition", "input", "matches"]) {
-        assert_eq!(header::matches(&definition, &input), expected == "yes", "{definition} {input}");
-    }
-    assert!(header::matches("SYSTem:ERRor[:NEXT]?", scpi::ERROR_QUERY));
-    assert!(!header::matches("SYSTem:ERRor[:NEXT]?", "SYST?"));
-    assert!(!header::matches("OUTPut[1]:STATe", "OUTP2:STAT"));
-}
-
-#[test]
 fn serial_line_timing() {
-    let columns = ["baud", "format", "bits_per_char", "char_time_us", "modbus_t1_5_us", "modbus_t3_5_us"];
-    for [baud, format, bits, char_time, t1_5, t3_5] in table("uart_timing", columns) {
+    let columns = ["baud", "format", "bits_per_char", "char_time_us", "modbus_t3_5_us"];
+    for [baud, format, bits, char_time, t3_5] in table("uart_timing", columns) {
         let baud: u32 = baud.parse().unwrap();
         let f = format.as_bytes();
         let found = uart::bits_per_character(f[0] - b'0', f[1] != b'N', f[2] - b'0');
         assert_eq!(found.to_string(), bits, "{format}");
         for (span, expected) in [
             (uart::character_time(baud, found), char_time),
-            (uart::modbus_t1_5(baud), t1_5),
             (uart::modbus_t3_5(baud), t3_5),
         ] {
             let expected_ns = expected.parse::<f64>().unwrap() * 1e3;

@@ -3,6 +3,7 @@
 //! In: a decoded rig and its fields. Out: problems, with both ends of a bad reference named. Never: a rig that can
 //! energise a pump without a way to switch it off, to see its pressure, or to keep its watchdog quiet.
 
+use crate::quantity::PressureSensor;
 use super::Tell;
 use crate::problem::Problem;
 use crate::script::rig::{DialectSpec, ExchangeSpec, Rig, Watchdog};
@@ -115,7 +116,9 @@ fn sensor(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
                 ),
             );
         }
-        Some([(v0, p0), (v1, p1)]) if v0.total_cmp(&v1).is_eq() || p0.total_cmp(&p1).is_eq() => {
+        Some(PressureSensor { points: [(v0, p0), (v1, p1)] })
+            if v0.total_cmp(&v1).is_eq() || p0.0.total_cmp(&p1.0).is_eq() =>
+        {
             let problem = Problem::new("the two points of the manifold sensor do not make a line");
             tell(engine, problem.expected("two voltages with two pressures"));
         }

@@ -3,6 +3,7 @@
 //! In: checked fields. Out: the parts of a [`Rig`](crate::script::rig::Rig). Never: a value without a range in the
 //! table.
 
+use crate::quantity::{Absolute, PressureSensor};
 use super::Tell;
 use crate::problem::Problem;
 use crate::script::rig::{
@@ -164,13 +165,13 @@ pub(super) fn engine(fields: &Fields) -> EngineSpec {
         boost_sensor: fields.get("boost_sensor").map(|item| {
             let point = |i: usize| {
                 let fields = item.list()[i].fields();
-                (fields.number("at"), fields.number("is"))
+                (fields.number("at"), Absolute(fields.number("is")))
             };
-            [point(0), point(1)]
+            PressureSensor { points: [point(0), point(1)] }
         }),
         ratiometric: fields.flag("ratiometric"),
         pulses_per_rev: fields.number("pulses_per_rev"),
-        ambient_kpa: fields.number("ambient"),
+        ambient: Absolute(fields.number("ambient")),
     }
 }
 

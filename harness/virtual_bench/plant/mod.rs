@@ -10,6 +10,7 @@ mod line;
 mod motor;
 mod nozzle;
 mod pump;
+#[cfg(feature = "door")]
 mod settle;
 mod solenoid;
 mod supply;
@@ -20,7 +21,9 @@ mod tests;
 mod water;
 mod winding;
 
+#[cfg(feature = "door")]
 pub use settle::Settled;
+#[cfg(feature = "door")]
 pub(crate) use settle::settled;
 
 use super::config::{Config, DriveSide, ErrorSet};

@@ -101,6 +101,7 @@ impl Pump {
     }
 
     /// Ripple periods per second at a speed, Hz.
+    #[cfg(feature = "door")]
     pub(crate) fn ripple_hz(&self, speed: f64) -> f64 {
         speed * self.strokes_per_rad
     }

@@ -45,7 +45,7 @@ fn rig() -> Rig {
             boost_sensor: None,
             ratiometric: false,
             pulses_per_rev: 2.0,
-            ambient_kpa: 101.325,
+            ambient: dutycup::door::quantity::Absolute(101.325),
         },
         limits: Limits {
             line_pressure_kpa: 1700.0,

@@ -108,7 +108,7 @@ pub(crate) fn rig(instrument: InstrumentSpec, channels: Vec<ChannelSpec>) -> Rig
             boost_sensor: None,
             ratiometric: false,
             pulses_per_rev: 2.0,
-            ambient_kpa: 101.3,
+            ambient: dutycup::door::quantity::Absolute(101.3),
         },
         limits: Limits {
             line_pressure_kpa: 1700.0,
