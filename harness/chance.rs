@@ -7,7 +7,9 @@
 pub use rand::RngExt as _;
 use rand::SeedableRng;
 pub use rand_distr::Distribution;
-use rand_distr::{Normal, StandardNormal};
+#[cfg(feature = "door")]
+use rand_distr::Normal;
+use rand_distr::StandardNormal;
 pub use rand_pcg::Pcg64Mcg as Stream;
 
 /// The seed of a run; every random stream of the run comes from it by name.
@@ -40,6 +42,7 @@ pub fn standard_normal(stream: &mut Stream) -> f64 {
 }
 
 /// One draw from the normal distribution; a standard deviation that is not finite and positive gives the mean.
+#[cfg(feature = "door")]
 pub fn normal(stream: &mut Stream, mean: f64, sd: f64) -> f64 {
     Normal::new(mean, sd).map_or(mean, |d| d.sample(stream))
 }

@@ -16,6 +16,7 @@
 //! | `wire` | what bytes mean: one file a dialect |
 //! | `uncertainty` | a value with what it is uncertain by, and the rule from that to U |
 //! | `verdict` | the decision rule and what it is put to |
+//! | `table` | one writer for every table that is a file |
 //! | `script` | what was asked: scenario, rig, checks, plan |
 //! | `instrument` | exchanges with an instrument, as state machines without IO |
 //! | `virtual_bench` | a bench made of physics and bytes |
@@ -41,6 +42,7 @@ mod fluid;
 mod wire;
 mod uncertainty;
 mod verdict;
+mod table;
 mod script;
 mod instrument;
 mod virtual_bench;
@@ -100,6 +102,10 @@ pub mod door {
     /// See the table above: the decision rule and what it is put to.
     pub mod verdict {
         pub use crate::verdict::*;
+    }
+    /// See the table above: one writer for every table that is a file.
+    pub mod table {
+        pub use crate::table::*;
     }
     /// See the table above: what was asked: scenario, rig, checks, plan.
     pub mod script {

@@ -56,9 +56,7 @@ pub(super) fn main(options: &Options) -> Outcome {
         load(&options.run)?
     };
     let output = choose(&duty_outputs(&baseline.observations), options.output.as_deref())?;
-    let boost_of = |volts: f64| {
-        Some(engine.as_ref()?.boost(volts, None)?.0)
-    };
+    let boost_of = |volts: f64| Some(engine.as_ref()?.boost(volts, None)?.0);
     let rows = rows(&model, &Ask::default(), &baseline.observations, &output, boost_of);
     let table = csv(&rows);
     let exit = exit(&rows);

@@ -5,7 +5,7 @@
 
 use super::ask::{Ask, Basis, Refusal};
 use super::model::PairModel;
-use std::fmt::Write as _;
+use crate::table::{Cell, Sheet};
 
 /// Boost of the tables, kPa: from manifold vacuum to well above what road engines see.
 const BOOST_KPA: std::ops::RangeInclusive<i32> = -60..=200;
@@ -141,63 +141,55 @@ fn duty_row(model: &PairModel, ask: &Ask, nozzle: usize, flow: f64) -> Option<Du
     })
 }
 
-/// A text cell: quoted where RFC 4180 asks for it, and never read as a formula by a spreadsheet.
-fn cell(text: &str) -> String {
-    let guarded = if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text.to_owned() };
-    if guarded.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", guarded.replace('"', "\"\""))
-    } else {
-        guarded
-    }
-}
-
 /// `nozzle, duty_pct, flow_ml_min, u95_ml_min, basis`.
 #[must_use]
 pub fn duty_flow_csv(rows: &[FlowRow]) -> String {
-    let mut out = String::from("nozzle,duty_pct,flow_ml_min,u95_ml_min,basis\n");
+    let mut sheet = Sheet::new(&["nozzle", "duty_pct", "flow_ml_min", "u95_ml_min", "basis"]);
     for r in rows {
-        let (q, u, basis) = (r.flow_ml_min, r.u95_ml_min, r.basis.word());
-        let _ = writeln!(out, "{},{:.2},{q:.3},{u:.3},{basis}", cell(&r.nozzle), r.duty_pct);
+        let (flow, u95) = (Cell::Fixed(r.flow_ml_min, 3), Cell::Fixed(r.u95_ml_min, 3));
+        let duty = Cell::Fixed(r.duty_pct, 2);
+        sheet.row(&[Cell::Text(&r.nozzle), duty, flow, u95, Cell::Text(r.basis.word())]);
     }
-    out
+    sheet.finish()
 }
 
 /// `nozzle, flow_ml_min, duty_pct, u95_pct, basis`.
 #[must_use]
 pub fn flow_duty_csv(rows: &[DutyRow]) -> String {
-    let mut out = String::from("nozzle,flow_ml_min,duty_pct,u95_pct,basis\n");
+    let mut sheet = Sheet::new(&["nozzle", "flow_ml_min", "duty_pct", "u95_pct", "basis"]);
     for r in rows {
-        let (duty, basis) = duty_cells(r);
-        let _ = writeln!(out, "{},{:.3},{duty},{basis}", cell(&r.nozzle), r.flow_ml_min);
+        let [duty, u95] = duty_cells(r);
+        let basis = r.duty.map_or("", |(_, _, basis)| basis.word());
+        sheet.row(&[Cell::Text(&r.nozzle), Cell::Fixed(r.flow_ml_min, 3), duty, u95, Cell::Text(basis)]);
     }
-    out
+    sheet.finish()
 }
 
 /// `nozzle, duty_pct, boost_kpa, flow_ml_min, u95_ml_min, basis`.
 #[must_use]
 pub fn boost_flow_csv(rows: &[FlowRow]) -> String {
-    let mut out = String::from("nozzle,duty_pct,boost_kpa,flow_ml_min,u95_ml_min,basis\n");
+    let mut sheet = Sheet::new(&["nozzle", "duty_pct", "boost_kpa", "flow_ml_min", "u95_ml_min", "basis"]);
     for r in rows {
-        let (q, u, basis) = (r.flow_ml_min, r.u95_ml_min, r.basis.word());
-        let _ =
-            writeln!(out, "{},{:.2},{:.1},{q:.3},{u:.3},{basis}", cell(&r.nozzle), r.duty_pct, r.boost_kpa);
+        let (flow, u95) = (Cell::Fixed(r.flow_ml_min, 3), Cell::Fixed(r.u95_ml_min, 3));
+        let (duty, boost) = (Cell::Fixed(r.duty_pct, 2), Cell::Fixed(r.boost_kpa, 1));
+        sheet.row(&[Cell::Text(&r.nozzle), duty, boost, flow, u95, Cell::Text(r.basis.word())]);
     }
-    out
+    sheet.finish()
 }
 
 /// `nozzle, flow_ml_min, boost_kpa, duty_pct, u95_pct, reachable`.
 #[must_use]
 pub fn boost_duty_csv(rows: &[DutyRow]) -> String {
-    let mut out = String::from("nozzle,flow_ml_min,boost_kpa,duty_pct,u95_pct,reachable\n");
+    let mut sheet = Sheet::new(&["nozzle", "flow_ml_min", "boost_kpa", "duty_pct", "u95_pct", "reachable"]);
     for r in rows {
-        let reachable = if r.duty.is_some() { "yes" } else { "no" };
-        let (duty, _) = duty_cells(r);
-        let _ =
-            writeln!(out, "{},{:.3},{:.1},{duty},{reachable}", cell(&r.nozzle), r.flow_ml_min, r.boost_kpa);
+        let reachable = Cell::Text(if r.duty.is_some() { "yes" } else { "no" });
+        let [duty, u95] = duty_cells(r);
+        let (flow, boost) = (Cell::Fixed(r.flow_ml_min, 3), Cell::Fixed(r.boost_kpa, 1));
+        sheet.row(&[Cell::Text(&r.nozzle), flow, boost, duty, u95, reachable]);
     }
-    out
+    sheet.finish()
 }
 
-fn duty_cells(row: &DutyRow) -> (String, &'static str) {
-    row.duty.map_or((",".to_owned(), ""), |(duty, u, basis)| (format!("{duty:.4},{u:.4}"), basis.word()))
+fn duty_cells(row: &DutyRow) -> [Cell<'static>; 2] {
+    row.duty.map_or([Cell::Missing; 2], |(duty, u95, _)| [Cell::Fixed(duty, 4), Cell::Fixed(u95, 4)])
 }

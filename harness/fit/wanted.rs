@@ -9,6 +9,7 @@ use super::model::PairModel;
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Dimension, find_unit};
 use crate::reduce::table::{self, Table};
+use crate::table::{Cell, Sheet};
 use std::path::Path;
 
 /// Rows a table may have.
@@ -16,7 +17,7 @@ const CELLS_MOST: usize = 100_000;
 
 /// A wanted flow.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Cell {
+pub struct SprayCell {
     /// Boost, gauge kPa.
     pub boost_kpa: f64,
     /// Engine speed, rpm; none where the table has none.
@@ -27,11 +28,11 @@ pub struct Cell {
 
 /// A table of wanted flows.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Wanted(pub Vec<Cell>);
+pub struct Wanted(pub Vec<SprayCell>);
 
 /// A table of duties.
 #[derive(Debug)]
-pub struct Duties(Vec<(Cell, Result<Option<Answer>, Refusal>)>);
+pub struct Duties(Vec<(SprayCell, Result<Option<Answer>, Refusal>)>);
 
 /// Reads a table.
 ///
@@ -106,7 +107,7 @@ pub fn from_table(table: &Table) -> Result<Wanted, Problems> {
                 None => Some(value),
             };
             let rpm = of_grid.or(own_rpm);
-            cells.extend(flow_ml_min.map(|flow_ml_min| Cell { boost_kpa, rpm, flow_ml_min }));
+            cells.extend(flow_ml_min.map(|flow_ml_min| SprayCell { boost_kpa, rpm, flow_ml_min }));
         }
     }
     if cells.len() > CELLS_MOST {
@@ -137,7 +138,7 @@ impl Wanted {
     /// The duty for each cell; `ask` gives everything but the boost. A wanted flow of 0 needs no duty.
     #[must_use]
     pub fn duties(&self, model: &PairModel, ask: &Ask) -> Duties {
-        let of = |cell: &Cell| {
+        let of = |cell: &SprayCell| {
             let ask = Ask { boost_kpa: cell.boost_kpa, ..ask.clone() };
             let answer = if cell.flow_ml_min == 0.0 {
                 Ok(None)
@@ -158,22 +159,40 @@ impl Duties {
         (reached, self.0.len() - reached)
     }
 
-    /// `boost_kpa, rpm, flow_ml_min, duty_pct, u95_pct, basis, reachable, reason`, RFC 4180.
+    /// `boost_kpa, rpm, flow_ml_min, duty_pct, u95_pct, basis, reachable, reason`.
     #[must_use]
     pub fn csv(&self) -> String {
-        let mut out = String::from("boost_kpa,rpm,flow_ml_min,duty_pct,u95_pct,basis,reachable,reason\r\n");
-        for (cell, answer) in &self.0 {
-            let rpm = cell.rpm.map_or_else(String::new, |v| format!("{v}"));
-            let rest = match answer {
-                Ok(None) => "0,0,,yes,".to_owned(),
+        let mut sheet = Sheet::new(&[
+            "boost_kpa",
+            "rpm",
+            "flow_ml_min",
+            "duty_pct",
+            "u95_pct",
+            "basis",
+            "reachable",
+            "reason",
+        ]);
+        for (asked, answer) in &self.0 {
+            let reason = answer.as_ref().err().map(ToString::to_string).unwrap_or_default();
+            let (duty, u95, basis) = match answer {
+                Ok(None) => (Cell::Whole(0), Cell::Whole(0), ""),
                 Ok(Some(a)) => {
-                    format!("{:.3},{:.3},{},yes,", a.estimate.value, a.estimate.u95, a.basis.word())
+                    (Cell::Fixed(a.estimate.value, 3), Cell::Fixed(a.estimate.u95, 3), a.basis.word())
                 }
-                Err(refusal) => format!(",,,no,\"{}\"", refusal.to_string().replace('"', "\"\"")),
+                Err(_) => (Cell::Missing, Cell::Missing, ""),
             };
-            out += &format!("{:.3},{rpm},{:.3},{rest}\r\n", cell.boost_kpa, cell.flow_ml_min);
+            sheet.row(&[
+                Cell::Fixed(asked.boost_kpa, 3),
+                asked.rpm.map_or(Cell::Missing, Cell::Exact),
+                Cell::Fixed(asked.flow_ml_min, 3),
+                duty,
+                u95,
+                Cell::Text(basis),
+                Cell::Text(if answer.is_ok() { "yes" } else { "no" }),
+                Cell::Text(&reason),
+            ]);
         }
-        out
+        sheet.finish()
     }
 }
 
@@ -181,7 +200,7 @@ impl Duties {
 mod tests {
     use super::*;
 
-    fn cells(text: &str) -> Result<Vec<Cell>, String> {
+    fn cells(text: &str) -> Result<Vec<SprayCell>, String> {
         let table = table::parse("wanted.csv", text.as_bytes()).map_err(|e| e.to_string())?;
         from_table(&table).map(|w| w.0).map_err(|e| e.to_string())
     }

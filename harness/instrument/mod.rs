@@ -48,5 +48,7 @@ mod straying;
 mod telling;
 mod unit;
 
-pub use event::{Counts, Discard, Flag, InstrumentEvent};
+#[cfg(feature = "door")]
+pub use event::{Counts, Discard};
+pub use event::{Flag, InstrumentEvent};
 pub use machine::Instrument;

@@ -3,6 +3,7 @@
 use super::baseline::items::id_at;
 use crate::reduce::controller::{Kind, Observation, Observations, Quantity, Way};
 use crate::script::role::Role;
+use crate::table::{Cell, Sheet};
 use crate::uncertainty::{Cause, Term, Uncertain};
 use crate::verdict::catalogue::{
     CONTROLLER_HYSTERESIS_BOOST, CONTROLLER_HYSTERESIS_RPM, CONTROLLER_HYSTERESIS_SENSOR,
@@ -10,7 +11,6 @@ use crate::verdict::catalogue::{
     CONTROLLER_THRESHOLD_SENSOR, CONTROLLER_THRESHOLD_SUPPLY, Entry,
 };
 use crate::verdict::subject::{Found, Subject};
-use std::fmt::Write as _;
 
 /// Percentiles told of each response.
 const PERCENTILES: [(f64, &str); 2] = [(0.5, "median"), (0.95, "95th percentile")];
@@ -75,9 +75,19 @@ fn gap<'a>(o: &Observation, mut edges: impl Iterator<Item = &'a Observation>) ->
 /// `observations.csv`.
 #[must_use]
 pub fn csv(observations: &Observations) -> String {
-    let mut text = String::from("output,kind,boost_kpa,boost_v,rpm,supply_v,value,unit,u95,repeats\n");
+    let mut sheet = Sheet::new(&[
+        "output",
+        "kind",
+        "boost_kpa",
+        "boost_v",
+        "rpm",
+        "supply_v",
+        "value",
+        "unit",
+        "u95",
+        "repeats",
+    ]);
     for o in &observations.list {
-        let cell = |v: Option<f64>, decimals: usize| v.map_or(String::new(), |v| format!("{v:.decimals$}"));
         let mut terms = vec![o.common(), o.own()];
         if o.repeats > 1 {
             let dof = f64::from(o.repeats - 1);
@@ -86,20 +96,18 @@ pub fn csv(observations: &Observations) -> String {
         }
         let u95 = o.value.map(|v| Uncertain::new(v, terms).u95);
         let unit = if o.kind.quantity() == Quantity::Value && o.unit == "on" { "" } else { o.unit.as_str() };
-        // Writing to a String cannot fail.
-        let _ = writeln!(
-            text,
-            "{},{},{},{},{},{},{},{unit},{},{}",
-            o.output,
-            o.kind.word(),
-            cell(o.at.boost_kpa, 3),
-            cell(o.at.boost_v, 4),
-            cell(o.at.rpm, 1),
-            cell(o.at.supply_v, 2),
-            cell(o.value, 5),
-            cell(u95, 5),
-            o.repeats
-        );
+        sheet.row(&[
+            Cell::Text(&o.output),
+            Cell::Text(&o.kind.word()),
+            Cell::fixed(o.at.boost_kpa, 3),
+            Cell::fixed(o.at.boost_v, 4),
+            Cell::fixed(o.at.rpm, 1),
+            Cell::fixed(o.at.supply_v, 2),
+            Cell::fixed(o.value, 5),
+            Cell::Text(unit),
+            Cell::fixed(u95, 5),
+            Cell::Whole(o.repeats.into()),
+        ]);
     }
-    text
+    sheet.finish()
 }

@@ -8,8 +8,8 @@ use crate::fit::delivered::{Delivered, DutyAt, delivered};
 use crate::fit::model::PairModel;
 use crate::judge::baseline::scatter::pooled;
 use crate::reduce::controller::{Kind, Observation};
+use crate::table::{Cell, Sheet};
 use crate::uncertainty::{Cause, Term, Uncertain};
-use std::fmt::Write as _;
 
 /// A point.
 #[derive(Clone, Debug)]
@@ -75,12 +75,21 @@ pub fn rows(
 /// `map.csv`.
 #[must_use]
 pub fn csv(rows: &[Row]) -> String {
-    let mut text = String::from(
-        "output,approach,boost_kpa,rpm,supply_v,duty_pct,duty_u95_pct,flow_ml_min,u95_ml_min,basis,note\n",
-    );
+    let mut sheet = Sheet::new(&[
+        "output",
+        "approach",
+        "boost_kpa",
+        "rpm",
+        "supply_v",
+        "duty_pct",
+        "duty_u95_pct",
+        "flow_ml_min",
+        "u95_ml_min",
+        "basis",
+        "note",
+    ]);
     for row in rows {
         let o = &row.observation;
-        let cell = |v: Option<f64>, decimals: usize| v.map_or(String::new(), |v| format!("{v:.decimals$}"));
         let approach = match o.kind {
             Kind::SteadyUp => "below",
             Kind::SteadyDown => "above",
@@ -90,21 +99,19 @@ pub fn csv(rows: &[Row]) -> String {
             Ok(d) => (Some(d.flow_ml_min), Some(d.u95_ml_min), d.basis.word(), d.warnings.join("; ")),
             Err(why) => (None, None, "", why.clone()),
         };
-        let supply = o.supply_read_v.or(o.at.supply_v);
-        // Writing to a String cannot fail.
-        let _ = writeln!(
-            text,
-            "{},{approach},{},{},{},{},{:.3},{},{},{basis},\"{}\"",
-            o.output,
-            cell(row.boost_kpa, 2),
-            cell(o.at.rpm, 0),
-            cell(supply, 2),
-            cell(o.value, 3),
-            row.u95_pct,
-            cell(flow, 2),
-            cell(u95, 2),
-            note.replace('"', "\"\"")
-        );
+        sheet.row(&[
+            Cell::Text(&o.output),
+            Cell::Text(approach),
+            Cell::fixed(row.boost_kpa, 2),
+            Cell::fixed(o.at.rpm, 0),
+            Cell::fixed(o.supply_read_v.or(o.at.supply_v), 2),
+            Cell::fixed(o.value, 3),
+            Cell::Fixed(row.u95_pct, 3),
+            Cell::fixed(flow, 2),
+            Cell::fixed(u95, 2),
+            Cell::Text(basis),
+            Cell::Text(&note),
+        ]);
     }
-    text
+    sheet.finish()
 }

@@ -3,10 +3,10 @@
 //! In: a [`Window`]. Out: sentences for people, metric; `window_cells.csv`. Never: a judgement of its own.
 
 use super::window::{Advice, ByBoost, From, Lamp, Window};
-use std::fmt::Write as _;
+use crate::table::{Cell, Sheet};
 
 /// The header of the table of cells.
-pub const HEADER: &str = "boost_kpa,duty_pct,flow_ml_min,line_pressure_kpa,u95_kpa,lamp";
+const COLUMNS: [&str; 6] = ["boost_kpa", "duty_pct", "flow_ml_min", "line_pressure_kpa", "u95_kpa", "lamp"];
 
 /// What the lamp would show, where trip and reset lie, and what to do about it.
 #[must_use]
@@ -77,19 +77,17 @@ fn from_where(from: Option<From>, what: &str) -> String {
 /// `window_cells.csv`.
 #[must_use]
 pub fn to_csv(window: &Window) -> String {
-    let mut out = format!("{HEADER}\n");
+    let mut sheet = Sheet::new(&COLUMNS);
     for c in &window.cells {
         let lamp = match c.lamp {
             Lamp::Lit => "lit",
             Lamp::Dark => "dark",
             Lamp::Unsure => "unsure",
         };
-        // Writing to a String cannot fail.
-        let _ = writeln!(
-            out,
-            "{:.2},{:.2},{:.2},{:.2},{:.2},{lamp}",
-            c.cell.boost_kpa, c.cell.duty_pct, c.line.flow_ml_min, c.line.line_kpa, c.line.line_u95_kpa
-        );
+        let numbers =
+            [c.cell.boost_kpa, c.cell.duty_pct, c.line.flow_ml_min, c.line.line_kpa, c.line.line_u95_kpa];
+        let [boost, duty, flow, line, u95] = numbers.map(|v| Cell::Fixed(v, 2));
+        sheet.row(&[boost, duty, flow, line, u95, Cell::Text(lamp)]);
     }
-    out
+    sheet.finish()
 }

@@ -89,6 +89,7 @@ impl Frame {
 
     /// The rows as text, without blanks at their ends.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn lines(&self) -> Vec<String> {
         let line = |row: &Vec<(char, Style)>| {
             let text: String = row.iter().map(|(c, _)| c).collect();

@@ -2,8 +2,8 @@
 //!
 //! In: plan and rig. Out: [`Setup`], which owns what it holds. Never: a reading.
 
-use crate::quantity::Absolute;
 use crate::fluid::Fluid;
+use crate::quantity::Absolute;
 use crate::report::figure_text::Units;
 use crate::script::plan::{Op, Plan};
 use crate::script::rig::{EngineSpec, Limits, Rig};

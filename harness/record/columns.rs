@@ -10,9 +10,6 @@ use crate::script::role::{Name, Role};
 /// Columns that a record may have at most, besides time and step.
 pub const COLUMNS_MAX: usize = 1000;
 
-/// Decimals of `time_s`: whole microseconds.
-pub const TIME_DECIMALS: u8 = 6;
-
 /// Decimals a column is written with: finer than any instrument the role is read with resolves.
 #[must_use]
 pub fn decimals(role: &Role) -> u8 {

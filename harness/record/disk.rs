@@ -41,6 +41,7 @@ pub struct Gate(Option<Arc<Pass>>);
 impl Gate {
     /// A gate that asks `pass` before each operation: an error stands for the system's, a number smaller than that of
     /// [`Op::Write`] makes the write short.
+    #[cfg(feature = "door")]
     pub fn new(pass: impl Fn(Op) -> io::Result<usize> + Send + Sync + 'static) -> Self {
         Gate(Some(Arc::new(pass)))
     }

@@ -19,11 +19,16 @@ mod samples;
 pub mod sums;
 pub mod writer;
 
-pub use disk::write_whole;
-pub use events::{Event, EventReader};
+pub use events::Event;
 pub use reader::{RunFolder, SampleRow};
 pub use run_file::RunFile;
-pub use writer::{Finished, Pace, Recorder};
+pub use writer::Finished;
+#[cfg(feature = "door")]
+pub use {
+    disk::write_whole,
+    events::EventReader,
+    writer::{Pace, Recorder},
+};
 
 /// Name of the file of samples in a run folder.
 pub const SAMPLES: &str = "samples.csv";

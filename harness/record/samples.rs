@@ -22,7 +22,8 @@ const WORKERS: usize = 2;
 pub struct SampleRow<'a> {
     /// When the readings were taken, s since the start of the run.
     pub time_s: f64,
-    /// During which step of the plan.
+    /// During which step of the plan; the analysis goes by spans.
+    #[cfg(feature = "door")]
     pub step: u32,
     /// A value a column, in column order, role units; `NaN` where nothing was read.
     pub values: &'a [f64],
@@ -148,9 +149,14 @@ impl Source<'_> {
         crc: u32,
         each: &mut impl FnMut(&SampleRow<'_>),
     ) -> Result<(u32, Batch), Stop> {
-        for (i, (time_s, step)) in batch.heads.iter().enumerate() {
+        for (i, (time_s, _step)) in batch.heads.iter().enumerate() {
             let values = &batch.values[i * self.wanted.len()..(i + 1) * self.wanted.len()];
-            each(&SampleRow { time_s: *time_s, step: *step, values });
+            each(&SampleRow {
+                time_s: *time_s,
+                #[cfg(feature = "door")]
+                step: *_step,
+                values,
+            });
         }
         match batch.stop.take() {
             Some(stop) => Err(stop),

@@ -173,6 +173,7 @@ impl Recorder {
     /// that is a failure like any other of the disk: whatever floods the record ends the run, with what came before
     /// kept.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn at_most(mut self, bytes: u64) -> Recorder {
         self.bytes_max = bytes;
         self
@@ -192,6 +193,7 @@ impl Recorder {
 
     /// Roles of the columns, in order.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn columns(&self) -> &[Role] {
         &self.columns
     }

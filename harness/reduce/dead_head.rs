@@ -8,9 +8,9 @@ use super::gauge::Gauge;
 use super::noise::trend;
 use super::spans::{Span, Trace};
 use crate::script::role::Role;
+use crate::table::{Cell, Sheet};
 use crate::uncertainty::{Cause, Term, Uncertain};
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 
 /// Kind of the spans.
 pub const KIND: &str = "dead_head";
@@ -61,17 +61,13 @@ impl DeadHead {
     /// `dead_head.csv`.
     #[must_use]
     pub fn to_csv(&self) -> String {
-        let mut out = String::from("duty_pct,supply_v,line_pressure_kpa,u95_kpa\n");
+        let mut sheet = Sheet::new(&["duty_pct", "supply_v", "line_pressure_kpa", "u95_kpa"]);
         for row in &self.rows {
-            let supply = row.supply_v.map_or_else(String::new, |v| format!("{v:.3}"));
-            // Writing to a String cannot fail.
-            let _ = writeln!(
-                out,
-                "{:.2},{supply},{:.2},{:.2}",
-                row.duty_pct, row.pressure_kpa.value, row.pressure_kpa.u95
-            );
+            let (pressure, u95) =
+                (Cell::Fixed(row.pressure_kpa.value, 2), Cell::Fixed(row.pressure_kpa.u95, 2));
+            sheet.row(&[Cell::Fixed(row.duty_pct, 2), Cell::fixed(row.supply_v, 3), pressure, u95]);
         }
-        out
+        sheet.finish()
     }
 }
 

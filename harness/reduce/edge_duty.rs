@@ -47,13 +47,7 @@ pub struct DutyEdge {
     pub u_reading_pct: f64,
 }
 
-impl DutyEdge {
-    /// Standard uncertainty: limits are rectangular (JCGM 100:2008, 4.3.7).
-    #[must_use]
-    pub fn u_pct(&self) -> f64 {
-        (self.limits_pct / 3.0_f64.sqrt()).hypot(self.u_reading_pct)
-    }
-}
+impl DutyEdge {}
 
 /// What a person reads of a knob or a display while watching the spray, limits, % (common practice, no source).
 const BY_EYE_PCT: f64 = 1.0;

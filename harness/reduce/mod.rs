@@ -74,4 +74,4 @@ pub mod table;
 pub mod windows;
 pub mod zero;
 
-pub use reduced::{Reduced, from_points, from_run, from_table};
+pub use reduced::{Reduced, from_run, from_table};

@@ -106,12 +106,6 @@ const MOST_KPA: f64 = 4830.0;
 /// A scale may read this much below zero where nothing came, g.
 const LEAST_G: f64 = -5.0;
 
-/// Whether a header is that of a file of points.
-#[must_use]
-pub fn recognises(header: &[String]) -> bool {
-    ["duty_pct", "collected_g", "collect_s"].iter().filter(|n| header.iter().any(|h| h == *n)).count() >= 2
-}
-
 /// Reads the points of a table.
 ///
 /// # Errors

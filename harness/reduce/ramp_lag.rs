@@ -36,20 +36,6 @@ impl Lag {
     pub fn bounded() -> Self {
         Lag { value_s: 0.0, u_s: LAG_MAX_S / 3f64.sqrt(), dof: f64::INFINITY, from_data: 0.0 }
     }
-
-    /// In words.
-    #[must_use]
-    pub fn describe(&self) -> String {
-        if self.from_data < 0.5 {
-            return format!(
-                "bounded: within +-{LAG_MAX_S} s assumed, times the rate; ramps of two rates would find it"
-            );
-        }
-        format!(
-            "found from ramps of different rates: {:.3} s with a standard uncertainty of {:.3} s, taken out",
-            self.value_s, self.u_s
-        )
-    }
 }
 
 /// Finds or bounds the lag.
@@ -127,7 +113,6 @@ mod tests {
         let two = found(0.1, &rates, 2.0, 1);
         assert!(two.from_data > 0.9, "{two:?}");
         assert!((two.value_s - 0.1).abs() < 3.0 * two.u_s, "{two:?}");
-        assert!(two.describe().contains("taken out"));
     }
 
     #[test]

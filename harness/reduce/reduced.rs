@@ -20,7 +20,6 @@ use super::zero::{self, Zeros};
 use crate::problem::Problems;
 use crate::record::{Event, RunFolder};
 use crate::script::rig::Rig;
-use std::path::Path;
 
 /// A stretch of time for the plots.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,8 +47,6 @@ pub struct Reduced {
     pub series: Vec<Series>,
     /// Dwells, void dwells and rests on the time line.
     pub stretches: Vec<Stretch>,
-    /// What was taken to be known of the instruments.
-    pub instruments: Instruments,
     /// Density of the liquid in the cup, kg/m3.
     pub density_kg_m3: f64,
     /// What a check of scale and clock found, where the run was one.
@@ -89,14 +86,6 @@ pub fn from_run(folder: &RunFolder, rig: &Rig) -> Result<Reduced, Problems> {
     };
     reduced.findings.extend(folder.notes.iter().map(torn));
     Ok(reduced)
-}
-
-/// Reduces points taken by hand.
-///
-/// # Errors
-/// Every problem of the file, with its place.
-pub fn from_points(path: &Path, rig: Option<&Rig>) -> Result<Reduced, Problems> {
-    from_table(&table::read(path)?, rig)
 }
 
 /// Reduces a table of points.
@@ -147,7 +136,6 @@ fn finish(
         budget,
         series,
         stretches,
-        instruments: known,
         check: Check::default(),
         edges: Vec::new(),
         density_kg_m3: density,

@@ -11,8 +11,8 @@ use crate::problem::{Problem, Problems};
 use crate::record::RunFolder;
 use crate::script::rig::Rig;
 use crate::script::role::Role;
+use crate::table::{Cell, Sheet};
 use crate::uncertainty::{Bound, Cause, Term, Uncertain};
-use std::fmt::Write as _;
 
 /// Time that a row of the table stands for, s.
 const ROW_S: f64 = 0.5;
@@ -164,26 +164,17 @@ fn thinned(span: &Span, role: &Role, map: impl Fn(f64) -> f64) -> Vec<(f64, f64)
 }
 
 fn csv(span: &Span, empty_g: f64, ml_per_g: f64) -> String {
-    let mut text = String::from("time_s");
-    COLUMNS.iter().for_each(|c| text.extend([",", c.0]));
-    text += ",used_ml\n";
+    let names = ["time_s"].into_iter().chain(COLUMNS.iter().map(|c| c.0)).chain(["used_ml"]);
+    let mut sheet = Sheet::new(&names.collect::<Vec<_>>());
     let set = |role: &Role| matches!(role, Role::Boost | Role::Rpm);
     let columns: Vec<_> =
         COLUMNS.iter().map(|(_, role, _)| binned(span.traces.get(role), span, set(role))).collect();
     let cup = binned(span.traces.get(&Role::CupMass), span, false);
     for (i, grams) in cup.iter().enumerate() {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{:.2}", (i as f64 + 0.5) * ROW_S);
-        for ((_, _, decimals), column) in COLUMNS.iter().zip(&columns) {
-            let _ = match column[i] {
-                Some(v) => write!(text, ",{v:.decimals$}"),
-                None => write!(text, ","),
-            };
-        }
-        let _ = match grams {
-            Some(g) => writeln!(text, ",{:.2}", (g - empty_g) * ml_per_g),
-            None => writeln!(text, ","),
-        };
+        let mut row = vec![Cell::Fixed((i as f64 + 0.5) * ROW_S, 2)];
+        row.extend(COLUMNS.iter().zip(&columns).map(|((_, _, decimals), c)| Cell::fixed(c[i], *decimals)));
+        row.push(Cell::fixed(grams.map(|g| (g - empty_g) * ml_per_g), 2));
+        sheet.row(&row);
     }
-    text
+    sheet.finish()
 }

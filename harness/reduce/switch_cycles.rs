@@ -3,50 +3,37 @@
 //! In: [`RampResult`]s. Out: the file's text, metric, empty = missing. Never: a ramp left out because it was not used.
 
 use super::switch_ramps::{RampResult, Way};
-use std::fmt::Write as _;
+use crate::table::{Cell, Sheet};
 
-/// The header line.
-pub const HEADER: &str = "ramp,direction,rate_kpa_s,trip_kpa,reset_kpa,step_kpa,bounces,used,note";
+/// The columns.
+const COLUMNS: [&str; 9] =
+    ["ramp", "direction", "rate_kpa_s", "trip_kpa", "reset_kpa", "step_kpa", "bounces", "used", "note"];
 
 /// The file.
 #[must_use]
 pub fn to_csv(ramps: &[RampResult]) -> String {
-    let mut out = format!("{HEADER}\n");
+    let mut sheet = Sheet::new(&COLUMNS);
     for ramp in ramps {
+        let crossing = ramp.crossing.as_ref();
         let at = |way: Way| {
-            let own = ramp.crossing.filter(|_| ramp.way == Some(way));
-            own.map_or_else(String::new, |c| format!("{:.3}", c.pressure_kpa))
-        };
-        let of = |show: &dyn Fn(&super::switch_ramps::Crossing) -> String| {
-            ramp.crossing.as_ref().map_or_else(String::new, show)
+            let own = crossing.filter(|_| ramp.way == Some(way));
+            Cell::fixed(own.map(|c| c.pressure_kpa), 3)
         };
         let note = [ramp.void.as_deref().unwrap_or(""), &ramp.note];
         let note: Vec<&str> = note.into_iter().filter(|n| !n.is_empty()).collect();
-        // Writing to a String cannot fail.
-        let _ = writeln!(
-            out,
-            "{},{},{},{},{},{},{},{},{}",
-            text_cell(&ramp.label),
-            ramp.way.map_or("", Way::word),
-            of(&|c| format!("{:.4}", c.rate_kpa_s)),
+        sheet.row(&[
+            Cell::Text(&ramp.label),
+            Cell::Text(ramp.way.map_or("", Way::word)),
+            Cell::fixed(crossing.map(|c| c.rate_kpa_s), 4),
             at(Way::Rising),
             at(Way::Falling),
-            of(&|c| format!("{:.4}", c.step_kpa)),
-            of(&|c| c.bounces.to_string()),
-            u8::from(ramp.used().is_some()),
-            text_cell(&note.join("; ")),
-        );
+            Cell::fixed(crossing.map(|c| c.step_kpa), 4),
+            crossing.map_or(Cell::Missing, |c| Cell::Whole(c.bounces as u64)),
+            Cell::Whole(ramp.used().is_some().into()),
+            Cell::Text(&note.join("; ")),
+        ]);
     }
-    out
-}
-
-/// A text cell (RFC 4180), with a guard where a spreadsheet would take it for a formula.
-fn text_cell(text: &str) -> String {
-    let mut safe = crate::problem::safe_text(text);
-    if safe.starts_with(['=', '+', '-', '@']) {
-        safe.insert(0, '\'');
-    }
-    if safe.contains([',', '"']) { format!("\"{}\"", safe.replace('"', "\"\"")) } else { safe }
+    sheet.finish()
 }
 
 #[cfg(test)]

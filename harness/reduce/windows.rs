@@ -50,8 +50,6 @@ pub struct Window {
     pub void: Option<String>,
     /// What is worth knowing.
     pub notes: Vec<String>,
-    /// When the pump was set going, and at which duty, last before the window.
-    pub pump_on: Option<(f64, f64)>,
     /// Weighed by hand before and after, with the time it took, s; none where the scale was read all the while.
     pub weighed_s: Option<f64>,
 }
@@ -197,7 +195,6 @@ impl Cutter {
             root: Bins::new(event.time_s),
             void: None,
             notes: self.not_settled.take().into_iter().collect(),
-            pump_on: on,
             weighed_s: (event.get("weighed") == Some("by_hand")).then_some(0.0),
         })));
     }

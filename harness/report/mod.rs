@@ -5,7 +5,6 @@
 
 pub mod chart;
 pub mod csv_metadata;
-pub mod csv_text;
 pub mod figure_text;
 pub mod junit;
 pub mod page;

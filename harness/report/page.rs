@@ -62,7 +62,7 @@
 
 use super::chart::Chart;
 use super::figure_text::{self, Units};
-use super::summary::{Finding, Summary};
+use super::summary::Summary;
 use super::words::{FileName, Words};
 use crate::calibration::Measured;
 use crate::verdict::item::Verdict;
@@ -132,8 +132,6 @@ impl Section {
 pub enum Block {
     /// A paragraph.
     Paragraph(Words),
-    /// A finding where it belongs.
-    Finding(Finding),
     /// A table.
     Table(Table),
     /// A chart with its data.

@@ -6,7 +6,7 @@
 
 use super::chart::{self, Size, palette};
 use super::page::{self, Block, Cell, Fact, Page, Table};
-use super::summary::{Finding, Tone, verdict_word};
+use super::summary::{Tone, verdict_word};
 use super::words::{FileName, Words};
 use crate::verdict::item::Verdict;
 use askama::Template;
@@ -58,7 +58,6 @@ struct SectionView<'a> {
 /// A block, ready for the template.
 enum View<'a> {
     Paragraph(&'a Words),
-    Finding(&'a Finding),
     Table(TableView<'a>),
     Figure(FigureView<'a>),
     Facts(&'a [Fact]),
@@ -110,7 +109,6 @@ fn sections(page: &Page) -> Vec<SectionView<'_>> {
 fn view<'a>(block: &'a Block, figures: &mut usize, tables: &mut usize) -> View<'a> {
     match block {
         Block::Paragraph(words) => View::Paragraph(words),
-        Block::Finding(finding) => View::Finding(finding),
         Block::Facts(facts) => View::Facts(facts),
         Block::Table(table) => {
             *tables += 1;

@@ -102,37 +102,6 @@ fn push_finding(out: &mut String, finding: &Finding, look: Look) {
     }
 }
 
-/// A time as people say it: `12 s`, `3 min 20 s`, `1 h 05 min`. Negative times are 0.
-#[must_use]
-pub fn span(seconds: f64) -> String {
-    let s = seconds.max(0.0).round() as u64;
-    match s {
-        0..60 => format!("{s} s"),
-        60..3600 => format!("{} min {:02} s", s / 60, s % 60),
-        _ => format!("{} h {:02} min", s / 3600, s / 60 % 60),
-    }
-}
-
-/// Text in at most `room` columns, its end replaced by `…` where it does not fit.
-fn shortened(text: &str, room: usize) -> String {
-    if columns(text) <= room {
-        return text.to_owned();
-    }
-    let mut out = String::new();
-    let mut used = 1;
-    for c in text.chars() {
-        used += wide(c);
-        if used > room {
-            break;
-        }
-        out.push(c);
-    }
-    if room > 0 {
-        out.push('…');
-    }
-    out
-}
-
 /// Adds text folded between words; `(first, later)` are what its lines begin with.
 fn push_folded(out: &mut String, text: &str, (first, later): (&str, &str), width: usize) {
     let mut line = first.to_owned();
@@ -207,19 +176,6 @@ mod tests {
         }
         assert_eq!(Look::of(false, None, None, None).width, 80);
         assert_eq!(Look::of(true, None, None, Some(7)).width, 40);
-    }
-
-    #[test]
-    fn times_as_people_say_them() {
-        for (s, text) in [
-            (-1.0, "0 s"),
-            (59.4, "59 s"),
-            (60.0, "1 min 00 s"),
-            (200.0, "3 min 20 s"),
-            (3900.0, "1 h 05 min"),
-        ] {
-            assert_eq!(span(s), text);
-        }
     }
 
     #[test]

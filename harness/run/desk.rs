@@ -3,11 +3,11 @@
 //! In: set points in role units, bytes, moments. Out: commands queued at instruments, bytes to send, events.
 //! Never: a value that is not finite or lies outside its channel's range.
 
-use crate::quantity::{Absolute, Gauge};
 use crate::clock::Moment;
 use crate::instrument::{Instrument, InstrumentEvent};
 use crate::problem::fault::{Fault, FaultCode};
 use crate::problem::{Problem, Problems};
+use crate::quantity::{Absolute, Gauge};
 use crate::run::readings::Readings;
 use crate::script::rig::{ChannelSpec, ExchangeSpec, Rig};
 use crate::script::role::{Direction, Role};
@@ -61,6 +61,7 @@ impl<'a> Desk<'a> {
 
     /// Whether there is no instrument at all.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn is_empty(&self) -> bool {
         self.instruments.is_empty()
     }

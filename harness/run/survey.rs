@@ -34,8 +34,6 @@ pub struct Found {
 /// What one channel read.
 #[derive(Clone, Debug, Default)]
 pub struct Seen {
-    /// Role.
-    pub role: String,
     /// Readings.
     pub count: u64,
     /// Mean, role units.
@@ -134,10 +132,9 @@ pub fn survey<P: Ports>(
 
 fn empty(rig: &Rig) -> Survey {
     let found = |name: &String| Found { name: name.clone(), ..Found::default() };
-    let seen = |role: String| Seen { role, ..Seen::default() };
     Survey {
         instruments: rig.instruments.iter().map(|i| found(&i.name)).collect(),
-        channels: rig.channels.iter().map(|c| seen(c.role.word())).collect(),
+        channels: rig.channels.iter().map(|_| Seen::default()).collect(),
     }
 }
 

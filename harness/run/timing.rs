@@ -29,17 +29,6 @@ impl Timing {
         }
     }
 
-    /// Kind, count, and percentiles 50, 99, 99.9 and 100 in microseconds.
-    #[must_use]
-    pub fn summary(&self) -> Vec<(String, u64, [u64; 4])> {
-        let row = |(name, h): &(String, Option<Histogram<u64>>)| {
-            let h = h.as_ref()?;
-            let p = |q| h.value_at_quantile(q);
-            Some((name.clone(), h.len(), [p(0.5), p(0.99), p(0.999), h.max()]))
-        };
-        self.kinds.iter().filter_map(row).collect()
-    }
-
     /// The interval log.
     #[must_use]
     pub fn to_hlog(&self) -> Vec<u8> {
@@ -73,15 +62,21 @@ mod tests {
             timing.count("round trip scale", Duration::from_millis(ms));
         }
         let log = timing.to_hlog();
-        let tags: Vec<String> = IntervalLogIterator::new(&log)
+        let read: Vec<(String, String)> = IntervalLogIterator::new(&log)
             .filter_map(|entry| match entry {
-                Ok(LogEntry::Interval(i)) => i.tag().map(|t| t.as_str().to_owned()),
+                Ok(LogEntry::Interval(i)) => {
+                    Some((i.tag()?.as_str().to_owned(), i.encoded_histogram().to_owned()))
+                }
                 _ => None,
             })
             .collect();
-        assert_eq!(tags, ["round_trip_scale"]);
-        let (_, n, [p50, ..]) = timing.summary().remove(0);
-        assert_eq!(n, 100);
-        assert!((49_000..=51_000).contains(&p50), "{p50}");
+        assert_eq!(read.len(), 1);
+        assert_eq!(read[0].0, "round_trip_scale");
+        let bytes =
+            base64::engine::Engine::decode(&base64::engine::general_purpose::STANDARD, &read[0].1).unwrap();
+        let mut reader = hdrhistogram::serialization::Deserializer::new();
+        let back: Histogram<u64> = reader.deserialize(&mut bytes.as_slice()).unwrap();
+        assert_eq!(back.len(), 100);
+        assert!((49_000..=51_000).contains(&back.value_at_quantile(0.5)), "{back:?}");
     }
 }

@@ -18,6 +18,8 @@ pub mod shipped;
 pub mod yaml;
 
 pub use planner::plan;
-pub use planner::timeline::{Timeline, timeline};
+#[cfg(feature = "door")]
+pub use planner::timeline::Timeline;
+pub use planner::timeline::timeline;
 pub use rig_file::load as load_rig;
 pub use scenario::{Scenario, load as load_scenario};

@@ -2,8 +2,8 @@
 //!
 //! Every number is in internal units: gauge kPa unless the name says absolute, mL/min, g, s, V, degC, %, rpm.
 
-use crate::quantity::{Absolute, Gauge, PressureSensor};
 use super::role::Role;
+use crate::quantity::{Absolute, Gauge, PressureSensor};
 use crate::uncertainty::Bound;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -33,8 +33,6 @@ pub struct Rig {
     pub method: MethodSpec,
     /// Section `virtual_bench:` as it stands in the file; none on a bench that only exists in metal.
     pub virtual_bench: Option<serde_yaml::Value>,
-    /// Where the section starts, for messages: line from 1.
-    pub virtual_bench_line: u32,
 }
 
 /// An instrument on a port.

@@ -8,8 +8,10 @@ use super::devices::port::Port;
 use super::devices::{Answer, Driver, Generator, Logger, LoggerNoise, Scale, Supply, World};
 use super::noise::{self, Source};
 #[cfg(feature = "door")]
+use super::plant;
+use super::plant::Plant;
+#[cfg(feature = "door")]
 use super::plant::Settled;
-use super::plant::{self, Plant};
 use super::{Device, VirtualBench, mishaps};
 use crate::chance::Seed;
 use crate::clock::Moment;

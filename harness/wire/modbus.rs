@@ -12,8 +12,10 @@ use std::fmt;
 /// Unit addresses of single devices.
 pub const UNITS: std::ops::RangeInclusive<u8> = 1..=247;
 /// Most registers one read may ask for (section 6.3).
+#[cfg(feature = "door")]
 pub const READ_REGISTERS_MAX: u16 = 125;
 /// Longest RTU frame, bytes.
+#[cfg(feature = "door")]
 pub const FRAME_BYTES_MAX: usize = 256;
 /// Marks the function code of an exception.
 const EXCEPTION: u8 = 0x80;

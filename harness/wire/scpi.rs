@@ -3,9 +3,9 @@
 //! In: the bytes of a response message without its end. Out: its fields and entries of the error queue; the number
 //! of channels a query asks for. Never: a value taken from a response with another number of fields.
 
+use super::Decoded;
 use super::block;
 use super::number::{self, NumberProblem, Numeric};
-use super::{Decoded, template};
 use std::borrow::Cow;
 
 /// What ends a program message.
@@ -134,17 +134,6 @@ pub fn channel_count(query: &str) -> Option<usize> {
     (count <= CHANNELS_MAX).then_some(count)
 }
 
-/// Appends a program message with its end.
-///
-/// # Errors
-/// What may not be sent in it.
-pub fn program_message(command: &str, out: &mut Vec<u8>) -> Result<(), template::TemplateProblem> {
-    template::check_plain(command)?;
-    out.extend_from_slice(command.as_bytes());
-    out.extend_from_slice(MESSAGE_END);
-    Ok(())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -201,14 +190,5 @@ mod tests {
         for bad in ["", "0", "0,", "0,No error", "x,\"No error\"", "0,\"a\",1", "99999,\"a\"", "0,\"open"] {
             assert_eq!(error_entry(bad.as_bytes()), None, "{bad}");
         }
-    }
-
-    #[test]
-    fn nothing_but_one_plain_line_becomes_a_message() {
-        let mut out = Vec::new();
-        program_message("*IDN?", &mut out).unwrap();
-        assert_eq!(out, b"*IDN?\n");
-        assert!(program_message("OUTP ON\nOUTP OFF", &mut out).is_err());
-        assert_eq!(out, b"*IDN?\n");
     }
 }

@@ -4,7 +4,6 @@
 use super::targets::{file, finite, safe, told};
 use dutycup::door::problem::Problems;
 use dutycup::door::record::{RunFile, RunFolder, sums};
-use dutycup::door::reduce::collections_csv;
 use dutycup::door::script::scenario;
 use dutycup::door::script::yaml::Text;
 use std::fs;
@@ -87,14 +86,6 @@ pub(crate) fn sums(bytes: &[u8]) {
             assert!(line > 0);
             safe(what);
         }
-    }
-}
-
-pub(crate) fn collections(bytes: &[u8]) {
-    let dir = scratch();
-    put(dir.path(), "collections.csv", bytes);
-    if let Some(lines) = told(collections_csv::read(&dir.path().join("collections.csv"))) {
-        finite(&lines);
     }
 }
 

@@ -62,7 +62,6 @@ pub(crate) const TARGETS: &[Target] = &[
     target("samples", disk::samples, &["results/example/samples.csv"]),
     target("events", disk::events, &["results/example/events.csv"]),
     target("sums", disk::sums, &["results/example/sums.csv"]),
-    target("collections", disk::collections, &["results/example/collections.csv"]),
     target("trace", disk::trace, &["tests/data/trace.csv", "scenarios/road-trace.csv"]),
     target("points", points_csv, &["tests/data/points.csv", "tests/fuzz/seeds/points.csv"]),
     target("ramps", ramps, &["tests/fuzz/seeds/ramps.csv"]),

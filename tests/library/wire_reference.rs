@@ -259,10 +259,9 @@ fn serial_line_timing() {
         let f = format.as_bytes();
         let found = uart::bits_per_character(f[0] - b'0', f[1] != b'N', f[2] - b'0');
         assert_eq!(found.to_string(), bits, "{format}");
-        for (span, expected) in [
-            (uart::character_time(baud, found), char_time),
-            (uart::modbus_t3_5(baud), t3_5),
-        ] {
+        for (span, expected) in
+            [(uart::character_time(baud, found), char_time), (uart::modbus_t3_5(baud), t3_5)]
+        {
             let expected_ns = expected.parse::<f64>().unwrap() * 1e3;
             assert!((span.as_nanos() as f64 - expected_ns).abs() <= 0.5, "{baud} {format}: {span:?}");
         }

@@ -24,6 +24,7 @@ use crate::run::ending::Ending;
 use crate::script::Scenario;
 use crate::script::plan::{Op, Plan};
 use crate::script::rig::Rig;
+use crate::script::scenario::parameters::Parameter;
 use crate::script::shipped;
 use crate::script::yaml::Text;
 use crate::verdict::purpose::Purpose;
@@ -96,6 +97,8 @@ struct Job {
     /// Folder of the results.
     dir: PathBuf,
     seed: u64,
+    /// What the scenario lets be set.
+    parameters: Vec<Parameter>,
     /// The traces that are replayed: name and text.
     traces: Vec<(String, String)>,
     /// Files that the run was made from, each with the hash of what was read.
@@ -119,6 +122,7 @@ pub(super) fn main(options: &Options) -> Outcome {
     }
     if options.dry_run {
         data(&crate::script::timeline(&job.plan, &job.rig).text(Units::Us));
+        data(&parameters(&job));
         return Ok(Exit::Pass);
     }
     let clock = choose_clock(options.clock, energises(&job.rig))?;
@@ -163,6 +167,23 @@ fn judge(options: &Options, job: &Job, besides: &Besides, ending: &Ending) -> Ou
     judged.map(|_| exit)
 }
 
+/// What `--set` may change, with what it is now.
+fn parameters(job: &Job) -> String {
+    if job.parameters.is_empty() {
+        return String::new();
+    }
+    let mut text = String::from("\nparameters, changed with --set NAME=VALUE:\n");
+    for declared in &job.parameters {
+        let used = job.plan.parameters.iter().find(|(name, _)| *name == declared.name);
+        let used = used.map_or(declared.default.as_str(), |(_, value)| value);
+        let changed =
+            if used == declared.default { String::new() } else { format!(", not {}", declared.default) };
+        let about = declared.about.as_deref().map_or_else(String::new, |about| format!("  ({about})"));
+        text += &format!("  {} = {used}{changed}{about}\n", declared.name);
+    }
+    text
+}
+
 /// The rig of a run that names none: as it comes with the program, whatever lies in the working folder.
 fn virtual_rig() -> Result<Rig, Failure> {
     let (name, text) = shipped::named("rigs", Path::new(shipped::VIRTUAL_RIG))
@@ -205,7 +226,8 @@ fn fresh(options: &Options) -> Result<Job, Failure> {
         Some(dir) => dir.clone(),
         None => results_folder(&plan, WallTime::now()),
     };
-    Ok(Job { rig, plan, cautions: scenario.cautions, dir, seed: options.seed, traces, read, resumed: None })
+    let (cautions, parameters) = (scenario.cautions, scenario.parameters);
+    Ok(Job { rig, plan, cautions, dir, seed: options.seed, parameters, traces, read, resumed: None })
 }
 
 /// Whether a rig has a pump made of metal: behind a port, or switched by the operator.

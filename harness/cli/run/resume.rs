@@ -73,6 +73,7 @@ pub(super) fn job(options: &Options, dir: &Path) -> Result<Job, Failure> {
         dir: dir.to_owned(),
         seed,
         traces: Vec::new(),
+        parameters: scenario.parameters,
         read: Vec::new(),
         resumed: Some(Resumed { run: folder.run, after, from_step: first, torn }),
     })

@@ -13,7 +13,6 @@ pub(super) fn hatch(canvas: &mut Canvas, kind: BandKind, ink: Ink) -> String {
     let (name, edge, turn, width) = match kind {
         BandKind::Confidence => ("ci", 5.0, 45.0, 1.4),
         BandKind::Prediction => ("pi", 11.0, 135.0, 1.0),
-        BandKind::Tolerance => ("tol", 7.0, 90.0, 0.8),
     };
     let class = ink_class(ink);
     canvas.define(

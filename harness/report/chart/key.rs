@@ -87,7 +87,6 @@ pub(super) fn spoken_for(points: &Points, layers: &[Layer]) -> bool {
 pub(super) const fn reference_class(kind: ReferenceKind) -> &'static str {
     match kind {
         ReferenceKind::Limit => "rl",
-        ReferenceKind::Mark => "rm",
         ReferenceKind::Base => "rb",
     }
 }

@@ -34,12 +34,8 @@ pub enum Marker {
     Square,
     /// A triangle pointing up.
     Triangle,
-    /// A square on its corner.
-    Diamond,
     /// Two crossed lines.
     Cross,
-    /// An upright dash, for many values along one line.
-    Tick,
 }
 
 /// The style of a line.
@@ -51,8 +47,6 @@ pub enum Dash {
     Long,
     /// Short dashes.
     Short,
-    /// Dots.
-    Dots,
     /// Dash and dot.
     DashDot,
 }
@@ -156,8 +150,6 @@ pub enum BandKind {
     Confidence,
     /// Where a single further value may lie (hatched falling, wide).
     Prediction,
-    /// Where values are wanted (level lines).
-    Tolerance,
 }
 
 /// A band along x.
@@ -202,8 +194,6 @@ pub struct Span {
 pub enum ReferenceKind {
     /// A limit: heavy dashes.
     Limit,
-    /// A value worth seeing: thin dashes.
-    Mark,
     /// A zero or a nominal value: thin solid.
     Base,
 }

@@ -41,7 +41,9 @@ pub use layer::{
     Band, BandKind, Bins, Callout, Dash, Ink, Layer, Line, Marker, Point, Points, Reference, ReferenceKind,
     Span, SpanKind,
 };
-pub use model::{Axis, Bar, Budget, Cell, Chart, Multiples, Overview, Panel, Plot, Small, Spacing};
+#[cfg(feature = "door")]
+pub use model::Spacing;
+pub use model::{Axis, Bar, Budget, Cell, Chart, Multiples, Overview, Panel, Plot, Small};
 
 use super::words::Words;
 

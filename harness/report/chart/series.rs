@@ -29,7 +29,6 @@ pub(super) const fn dash_array(dash: Dash) -> Option<&'static str> {
         Dash::Solid => None,
         Dash::Long => Some("9 4"),
         Dash::Short => Some("5 3"),
-        Dash::Dots => Some("1.5 3.5"),
         Dash::DashDot => Some("9 3 2 3"),
     }
 }
@@ -55,7 +54,6 @@ pub(super) fn marker_path(marker: Marker, (x, y): (f64, f64), r: f64) -> String 
         ),
         Marker::Square => closed(&[(-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)]),
         Marker::Triangle => closed(&[(0.0, -1.15), (1.1, 0.85), (-1.1, 0.85)]),
-        Marker::Diamond => closed(&[(0.0, -1.25), (1.25, 0.0), (0.0, 1.25), (-1.25, 0.0)]),
         Marker::Cross => format!(
             "M{} {}L{} {}M{} {}L{} {}",
             n(x - r),
@@ -67,13 +65,12 @@ pub(super) fn marker_path(marker: Marker, (x, y): (f64, f64), r: f64) -> String 
             n(x + r),
             n(y - r)
         ),
-        Marker::Tick => format!("M{} {}L{} {}", n(x), n(y - 1.5 * r), n(x), n(y + 1.5 * r)),
     }
 }
 
 /// One marker.
 pub(super) fn draw_marker(canvas: &mut Canvas, ink: Ink, marker: Marker, hollow: bool, at: (f64, f64)) {
-    let stroked = matches!(marker, Marker::Cross | Marker::Tick);
+    let stroked = marker == Marker::Cross;
     let kind = if stroked {
         "mx"
     } else if hollow {

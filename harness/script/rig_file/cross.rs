@@ -3,9 +3,9 @@
 //! In: a decoded rig and its fields. Out: problems, with both ends of a bad reference named. Never: a rig that can
 //! energise a pump without a way to switch it off, to see its pressure, or to keep its watchdog quiet.
 
-use crate::quantity::PressureSensor;
 use super::Tell;
 use crate::problem::Problem;
+use crate::quantity::PressureSensor;
 use crate::script::rig::{DialectSpec, ExchangeSpec, Rig, Watchdog};
 use crate::script::role::Role;
 use crate::script::shape::value::{Fields, Item};

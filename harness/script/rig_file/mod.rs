@@ -12,7 +12,7 @@ use super::shape::check::Checker;
 use super::shape::rig::RIG;
 use super::shape::value::{Fields, Item, Value};
 use super::shipped;
-use super::yaml::{self, Body, Node, Text};
+use super::yaml::{self, Text};
 use crate::problem::{Place, Problem, Problems};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -36,7 +36,7 @@ pub fn read(text: &Text) -> Result<Rig, Problems> {
     checker.problems.into_result()?;
     let mut problems = Problems::default();
     let mut told = |item: &Item, problem: Problem| problems.push(problem.at(text.place(item.mark)));
-    let rig = decode(text, &root, &fields, &mut told);
+    let rig = decode(text, &fields, &mut told);
     cross::check(&rig, &fields, &mut told);
     problems.into_result()?;
     Ok(rig)
@@ -45,7 +45,7 @@ pub fn read(text: &Text) -> Result<Rig, Problems> {
 /// Tells a problem at an item.
 type Tell<'a> = dyn FnMut(&Item, Problem) + 'a;
 
-fn decode(text: &Text, root: &Node, fields: &Fields, tell: &mut Tell<'_>) -> Rig {
+fn decode(text: &Text, fields: &Fields, tell: &mut Tell<'_>) -> Rig {
     let engine = sections::engine(fields.fields("engine"));
     let instruments = fields.item("instruments").list();
     let instruments: Vec<_> = instruments.iter().map(|i| sections::instrument(i.fields(), tell)).collect();
@@ -53,10 +53,6 @@ fn decode(text: &Text, root: &Node, fields: &Fields, tell: &mut Tell<'_>) -> Rig
     let channels = channels.iter().filter_map(|c| channel::channel(c, &instruments, &engine, tell)).collect();
     let mut method = sections::method(fields.fields("method"), tell);
     method.place = fields.get("place").map(place);
-    let key = match &root.body {
-        Body::Map(pairs) => pairs.iter().map(|(key, _)| key).find(|key| key.name == "virtual_bench"),
-        _ => None,
-    };
     Rig {
         name: fields.text("rig"),
         source: text.text.to_string(),
@@ -69,7 +65,6 @@ fn decode(text: &Text, root: &Node, fields: &Fields, tell: &mut Tell<'_>) -> Rig
         watchdog: sections::watchdog(fields.item("watchdog")),
         method,
         virtual_bench: fields.get("virtual_bench").and_then(|item| raw(text, item, tell)),
-        virtual_bench_line: key.map_or(0, |key| key.mark.line),
     }
 }
 

@@ -3,9 +3,9 @@
 //! In: checked fields. Out: the parts of a [`Rig`](crate::script::rig::Rig). Never: a value without a range in the
 //! table.
 
-use crate::quantity::{Absolute, PressureSensor};
 use super::Tell;
 use crate::problem::Problem;
+use crate::quantity::{Absolute, PressureSensor};
 use crate::script::rig::{
     DialectSpec, DriveSide, EngineSpec, FluidSpec, IdentitySpec, InstrumentSpec, Limits, MethodSpec,
     NozzleSpec, PairSpec, Parity, PortSpec, Rating, SwitchSpec, Watchdog,

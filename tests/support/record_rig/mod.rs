@@ -65,7 +65,6 @@ fn rig() -> Rig {
             place: None,
         },
         virtual_bench: None,
-        virtual_bench_line: 0,
     }
 }
 

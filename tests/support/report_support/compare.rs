@@ -145,7 +145,7 @@ pub(crate) fn before_after() -> Figure {
                         Layer::Points(Points {
                             label: "difference with U of the difference".into(),
                             ink: Ink::Vermillion,
-                            marker: Marker::Diamond,
+                            marker: Marker::Triangle,
                             hollow: false,
                             points: change,
                         }),

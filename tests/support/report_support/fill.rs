@@ -59,7 +59,6 @@ fn facts(facts: &mut [Fact], text: &Words) {
 fn block(block: &mut Block, text: &Words) {
     match block {
         Block::Paragraph(words) => words.clone_from(text),
-        Block::Finding(f) => finding(f, text),
         Block::Table(t) => table(t, text),
         Block::Figure(f) => figure(f, text),
         Block::Facts(f) => facts(f, text),

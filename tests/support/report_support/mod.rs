@@ -189,11 +189,6 @@ fn sections() -> Vec<Section> {
             .with(Block::figure(pair::boost_curves())),
         Section::new("What happened during the run")
             .with(Block::figure(run::time_series()))
-            .with(Block::Finding(Finding::new(
-                Tone::Doubt,
-                "The dwell at 60 % duty was voided: the cup was touched.",
-                "It was repeated; nothing to do.",
-            )))
             .with(Block::figure(run::latency())),
         Section::new("Pressure switch").with(Block::figure(run::switch_loop())),
         Section::new("What changed")

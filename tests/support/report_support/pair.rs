@@ -86,8 +86,8 @@ pub(crate) fn duty_flow() -> Figure {
             hollow: false,
             points: vec![Point::new(60.0, 302.0)],
         }),
-        reference("dead band 8.6 %", ReferenceKind::Mark, true, 8.6),
-        reference("bypass opens", ReferenceKind::Mark, true, 88.0),
+        reference("dead band 8.6 %", ReferenceKind::Base, true, 8.6),
+        reference("bypass opens", ReferenceKind::Base, true, 88.0),
         reference("wanted at most", ReferenceKind::Limit, false, 680.0),
         Layer::Callout(Callout {
             x: 30.0,
@@ -140,9 +140,9 @@ pub(crate) fn residuals() -> Figure {
     let _ = normal(&mut stream, 0.0, 1.0);
     let base = || {
         vec![
-            reference("+U", ReferenceKind::Mark, false, 1.0),
+            reference("+U", ReferenceKind::Base, false, 1.0),
             reference("no deviation", ReferenceKind::Base, false, 0.0),
-            reference("−U", ReferenceKind::Mark, false, -1.0),
+            reference("−U", ReferenceKind::Base, false, -1.0),
         ]
     };
     let mut layers = base();
@@ -214,7 +214,7 @@ pub(crate) fn nozzle_law() -> Figure {
 
 /// Pump flow over pressure for several duties, and the nozzle across them.
 pub(crate) fn pump_curves() -> Figure {
-    let dashes = [Dash::Dots, Dash::Short, Dash::DashDot, Dash::Long, Dash::Solid];
+    let dashes = [Dash::Short, Dash::DashDot, Dash::Short, Dash::Long, Dash::Solid];
     let mut layers = Vec::new();
     for (i, dash) in dashes.into_iter().enumerate() {
         let duty = 20.0 * (i as f64 + 1.0);
@@ -237,7 +237,7 @@ pub(crate) fn pump_curves() -> Figure {
     layers.push(points(
         "where pump and nozzle agree",
         Ink::Plain,
-        Marker::Diamond,
+        Marker::Triangle,
         vec![
             Point::new(33.0, 134.0),
             Point::new(150.0, 287.0),

@@ -111,7 +111,7 @@ pub(crate) fn switch_loop() -> Figure {
         Layer::Points(Points {
             label: label.into(),
             ink,
-            marker: Marker::Tick,
+            marker: Marker::Cross,
             hollow: false,
             points: at.iter().map(|p| Point::new(*p, y)).collect(),
         })
@@ -134,8 +134,8 @@ pub(crate) fn switch_loop() -> Figure {
         Layer::Line(falling),
         ticks("trip of each cycle", Ink::Blue, &trips, 0.42),
         ticks("reset of each cycle", Ink::Vermillion, &resets, 0.58),
-        reference("trip 255.1 ± 1.6", ReferenceKind::Mark, true, 255.1),
-        reference("reset 214.6 ± 2.1", ReferenceKind::Mark, true, 214.6),
+        reference("trip 255.1 ± 1.6", ReferenceKind::Base, true, 255.1),
+        reference("reset 214.6 ± 2.1", ReferenceKind::Base, true, 214.6),
         reference("at least 186.2", ReferenceKind::Limit, true, 186.2),
         reference("at most 227.5", ReferenceKind::Limit, true, 227.5),
     ];
@@ -201,9 +201,9 @@ pub(crate) fn latency() -> Figure {
                 y: Axis::linear("heartbeats"),
                 layers: vec![
                     Layer::Bins(Bins { label: "heartbeats".into(), ink: Ink::Blue, bins }),
-                    reference("p50 0.24", ReferenceKind::Mark, true, 0.24),
-                    reference("p99 1.4", ReferenceKind::Mark, true, 1.4),
-                    reference("p99.9 3.9", ReferenceKind::Mark, true, 3.9),
+                    reference("p50 0.24", ReferenceKind::Base, true, 0.24),
+                    reference("p99 1.4", ReferenceKind::Base, true, 1.4),
+                    reference("p99.9 3.9", ReferenceKind::Base, true, 3.9),
                     reference("watchdog trips 400", ReferenceKind::Limit, true, 400.0),
                 ],
             }],

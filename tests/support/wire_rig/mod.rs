@@ -128,7 +128,6 @@ pub(crate) fn rig(instrument: InstrumentSpec, channels: Vec<ChannelSpec>) -> Rig
             place: None,
         },
         virtual_bench: None,
-        virtual_bench_line: 0,
     }
 }
 
