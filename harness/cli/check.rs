@@ -140,7 +140,7 @@ fn channels(rig: &Rig, seen: &Survey, words: &[Option<String>], units: Units) ->
             _ if channel.count == 0 => ("-".to_owned(), "-".to_owned()),
             Some(unit) => {
                 let sd = unit.difference_from_internal(channel.sd);
-                (against(unit.from_internal(channel.mean), sd), rounded(sd, 2))
+                (against(unit.express(channel.mean), sd), rounded(sd, 2))
             }
             None => (against(channel.mean, channel.sd), rounded(channel.sd, 2)),
         };

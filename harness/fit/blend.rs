@@ -15,7 +15,6 @@ use super::outliers::outliers;
 use super::prior::{AMPLITUDES, KINDS, Kind, Warmth, amplitude_prior};
 use super::pump_data::PumpData;
 use super::surface::Surface;
-use super::terms::LawTerm;
 use nalgebra::{DMatrix, DVector};
 
 /// Weight against the heaviest below which a member is dropped.
@@ -82,13 +81,6 @@ impl Blend {
         let pass = Pass::new(data, Warmth::SUPPOSED);
         let candidates = pass.candidates();
         Some((pass.blend(&candidates)?, wrong))
-    }
-
-    /// Coefficient of slip, mL/min at the highest pressure.
-    #[must_use]
-    pub fn slip(&self) -> f64 {
-        let at = self.surface.terms.iter().position(|t| *t == LawTerm::Slip);
-        at.map_or(0.0, |i| self.surface.coefficients[i])
     }
 
     /// Share of the evidence for a bypass, 0 to 1.

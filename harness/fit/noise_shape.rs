@@ -6,10 +6,6 @@
 use super::bayes::Noise;
 use super::pump_data::{Datum, PumpData};
 
-/// The shapes in words, in the order of [`noises`].
-pub const SHAPES: [&str; 3] =
-    ["as reported with each collection", "the same at all flows", "mostly proportional to flow"];
-
 /// Least standard deviation of a flow that is believed, fraction of full flow.
 const LEAST: f64 = 1e-4;
 /// Degrees of freedom from which on replicates alone set the scale.

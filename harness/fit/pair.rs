@@ -37,7 +37,8 @@ pub struct PairFit {
     pub nozzles: Vec<Option<NozzleFit>>,
     /// The blend of pump laws.
     pub blend: Blend,
-    /// What the pump's fit worked on.
+    /// What the pump's fit worked on, for the bench of refits.
+    #[cfg(feature = "door")]
     pub data: PumpData,
     /// The points used.
     pub points: Points,
@@ -133,6 +134,7 @@ pub fn fit(
         model,
         nozzles,
         blend,
+        #[cfg(feature = "door")]
         data,
         points,
         facts: facts.clone(),

@@ -167,6 +167,7 @@ impl Cut<'_> {
 impl Surface {
     /// Flow of the pump at a fixed line pressure, mL/min.
     #[must_use]
+    #[cfg(feature = "door")]
     pub fn flow(&self, at: &At) -> f64 {
         self.terms.iter().zip(&self.coefficients).map(|(t, c)| c * t.value(at, &self.scaling)).sum()
     }

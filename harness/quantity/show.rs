@@ -47,7 +47,7 @@ pub fn show(value: f64, dimension: Dimension, units: Units) -> String {
         Dimension::AbsolutePressure => " abs",
         _ => "",
     };
-    format!("{} {}{abs}", rounded(unit.from_internal(value), 4), unit.symbol)
+    format!("{} {}{abs}", rounded(unit.express(value), 4), unit.symbol)
 }
 
 /// A difference as people read it, four significant digits: `0.25 psi`.

@@ -33,7 +33,7 @@ impl Unit {
 
     /// An internal value, in this unit.
     #[must_use]
-    pub fn from_internal(&self, value: f64) -> f64 {
+    pub fn express(&self, value: f64) -> f64 {
         self.difference_from_internal(value) + self.zero
     }
 

@@ -34,7 +34,7 @@ impl Units {
             Some(to) => Shown {
                 unit: symbol(to.symbol, dimension == Some(&Dimension::AbsolutePressure)),
                 factor: to.difference_from_internal(1.0),
-                offset: to.from_internal(0.0),
+                offset: to.express(0.0),
             },
             None => Shown { unit, factor: 1.0, offset: 0.0 },
         }

@@ -50,8 +50,6 @@ pub enum Cause {
     RunsOn,
     /// Lag of the scale while it fills.
     ScaleLag,
-    /// Thrust of the jet on the pan, while the pressure drifts.
-    Thrust,
     /// Scatter of the collections, and what they leave open about the law that joins them.
     Scatter,
     /// Disagreement with the curve that assumes no law.
@@ -117,7 +115,6 @@ impl fmt::Display for Cause {
             Cause::Pulsation => "pulsation of the pump",
             Cause::RunsOn => "flow after the pump is stopped",
             Cause::ScaleLag => "lag of the scale",
-            Cause::Thrust => "thrust of the jet on the pan",
             Cause::Scatter => "scatter of collections and form of the pump's law",
             Cause::SecondOpinion => "disagreement with a curve without a pump law",
             Cause::Nozzle(name) => return write!(f, "nozzle {name}: scatter and form of its law"),

@@ -25,6 +25,5 @@ pub mod value;
 
 pub use bound::Bound;
 pub use cause::Cause;
-pub use convolution::REPORTED_PROBABILITY;
 pub use term::{Origin, Shape, Term};
 pub use value::{Uncertain, type_a};

@@ -218,7 +218,7 @@ impl Entry {
     /// A limit in the internal unit of its dimension, in the unit of files.
     #[must_use]
     pub fn in_unit(&self, internal: f64) -> f64 {
-        find_unit(self.unit, self.dimension).map_or(internal, |unit| unit.from_internal(internal))
+        find_unit(self.unit, self.dimension).map_or(internal, |unit| unit.express(internal))
     }
 
     /// The measurements or the command that give it, in words.

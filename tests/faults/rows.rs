@@ -73,7 +73,7 @@ const FLOODED: [FaultCode; 2] = [FaultCode::Frame, FaultCode::Overrun];
 
 #[test]
 fn garbage_flood_and_a_second_reader() {
-    let garbage = [FaultCode::Garbage, FaultCode::SensorLost, FaultCode::Timeout];
+    let garbage = [FaultCode::Garbage, FaultCode::SensorLost, FaultCode::Stale, FaultCode::Timeout];
     check("garbage", &with(Wrong::Garbage(LOGGER)), &garbage, 500.0);
     check("flood", &with(Wrong::Flood(SCALE)), &FLOODED, 250.0);
 }

@@ -50,7 +50,7 @@ fn conversions_match_the_exact_definitions() {
         };
         let expected: f64 = row[3].parse().unwrap();
         let internal = parse(&format!("{} {from}", row[0]), dimension).unwrap();
-        let found = find_unit(to, dimension).unwrap().from_internal(internal);
+        let found = find_unit(to, dimension).unwrap().express(internal);
         let off = (found - expected).abs() / expected.abs().max(1.0);
         assert!(off <= 4e-16 * 4.0, "{row:?}: found {found}");
         checked += 1;

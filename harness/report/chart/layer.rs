@@ -48,7 +48,7 @@ pub enum Dash {
     /// Short dashes.
     Short,
     /// Dash and dot.
-    DashDot,
+    Mixed,
 }
 
 /// One thing drawn in a panel.

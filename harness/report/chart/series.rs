@@ -29,7 +29,7 @@ pub(super) const fn dash_array(dash: Dash) -> Option<&'static str> {
         Dash::Solid => None,
         Dash::Long => Some("9 4"),
         Dash::Short => Some("5 3"),
-        Dash::DashDot => Some("9 3 2 3"),
+        Dash::Mixed => Some("9 3 2 3"),
     }
 }
 

@@ -187,7 +187,7 @@ pub(super) fn pressure_flow(fit: &PairFit, units: Units) -> Figure {
 pub(super) fn boost(fit: &PairFit, tables: &Tables, units: Units) -> Figure {
     let (flow, pressure) = (units.shown("mL/min"), units.shown("kPa"));
     let law = &fit.model.nozzles[0];
-    let dashes = [Dash::Solid, Dash::Long, Dash::Short, Dash::DashDot];
+    let dashes = [Dash::Solid, Dash::Long, Dash::Short, Dash::Mixed];
     let mut layers = Vec::new();
     for ((boost, dash), ink) in BOOSTS_KPA.iter().zip(dashes).zip(Ink::ALL) {
         let rows: Vec<&FlowRow> = tables

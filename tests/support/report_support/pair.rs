@@ -214,7 +214,7 @@ pub(crate) fn nozzle_law() -> Figure {
 
 /// Pump flow over pressure for several duties, and the nozzle across them.
 pub(crate) fn pump_curves() -> Figure {
-    let dashes = [Dash::Short, Dash::DashDot, Dash::Short, Dash::Long, Dash::Solid];
+    let dashes = [Dash::Short, Dash::Mixed, Dash::Short, Dash::Long, Dash::Solid];
     let mut layers = Vec::new();
     for (i, dash) in dashes.into_iter().enumerate() {
         let duty = 20.0 * (i as f64 + 1.0);
@@ -274,7 +274,7 @@ pub(crate) fn boost_curves() -> Figure {
         (Ink::Blue, Dash::Solid, 0.0),
         (Ink::Vermillion, Dash::Long, 60.0),
         (Ink::Green, Dash::Short, 120.0),
-        (Ink::Purple, Dash::DashDot, 180.0),
+        (Ink::Purple, Dash::Mixed, 180.0),
     ];
     let mut table = Table::new(
         "Delivered flow",
