@@ -132,7 +132,7 @@ enum Command {
     Examples(examples::Options),
     /// Print the JSON Schema of a file format.
     Schema(schema::Options),
-    /// Write the manual pages into a folder.
+    /// Print the manual, or write manual pages into a folder.
     Manual(manual::Options),
     /// Print the completions of a shell.
     Completions(schema::Completions),
