@@ -5,7 +5,7 @@
 use super::output::{data, write_text};
 use super::{Failure, Outcome};
 use crate::exit::Exit;
-use crate::judge::baseline::compare::{reach, rounded_up};
+use crate::judge::baseline::compare::reach;
 use crate::judge::baseline::origin::{Origin, line_of_parameter, lines_of_scenario};
 use crate::judge::baseline::{Baseline, merge, text};
 use crate::problem::Problem;
@@ -14,6 +14,7 @@ use crate::record::run_file::{ClockKind, FileRecord, RunFile, State};
 use crate::reduce::{controller_csv, controller_run, table};
 use crate::script::rig::Rig;
 use crate::script::yaml::Text;
+use crate::uncertainty::rounding;
 use crate::verdict::purpose::Purpose;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -49,9 +50,9 @@ pub(super) fn main(options: &Options) -> Outcome {
             "  {:<24} {:<12} U {:>8} {}; tolerances from {} {} on\n",
             r.key.0,
             r.key.1.word(),
-            rounded_up(r.u95),
+            rounding::raised(r.u95),
             r.unit,
-            rounded_up(r.tightest),
+            rounding::raised(r.tightest),
             r.unit
         ));
     }

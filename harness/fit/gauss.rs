@@ -286,4 +286,46 @@ mod tests {
         let difference = (logs[0].0 - logs[1].0) - (logs[0].1 - logs[1].1);
         assert!(difference.abs() < 1e-9, "{difference}");
     }
+
+    /// Against 60-digit arithmetic (`tests/reference/fits/posteriors.csv`, by mpmath): the cases with two flat
+    /// coefficients, where the conditions of the columns are up to some 10.
+    #[test]
+    fn coefficients_have_the_digits_of_exact_arithmetic() {
+        let text = include_str!("../../tests/reference/fits/posteriors.csv");
+        let list = |cell: &str| -> Vec<f64> {
+            cell.split(';').map(|v| v.parse().unwrap_or(f64::INFINITY)).collect()
+        };
+        let mut cases = 0;
+        for line in text.lines().filter(|l| l.starts_with("two flat") || l.starts_with("nearly alike")) {
+            let cells: Vec<&str> = line.split(',').collect();
+            let rows: Vec<Vec<f64>> = cells[2].split('|').map(list).collect();
+            let (y, shape, mean, sd) = (list(cells[3]), list(cells[4]), list(cells[5]), list(cells[6]));
+            let [expected, prior_dof, floor] = [7, 8, 9].map(|i| list(cells[i])[0]);
+            let noise =
+                Noise { shape: shape.clone(), expected, prior_dof, floor, within: 0.0, log_within: 0.0 };
+            let (n, p) = (rows.len(), rows[0].len());
+            let x = DMatrix::from_fn(n, p, |i, k| rows[i][k]);
+            let variance: Vec<f64> =
+                sd.iter().map(|s| if s.is_finite() { s * s / expected } else { 0.0 }).collect();
+            let prior = |i: usize, j: usize| (2..p).map(|k| variance[k] * x[(i, k)] * x[(j, k)]).sum::<f64>();
+            let c = (0..n)
+                .flat_map(|i| (0..=i).map(move |j| (i, j)))
+                .map(|(i, j)| prior(i, j) + if i == j { shape[i] } else { 0.0 })
+                .collect();
+            let left: Vec<f64> =
+                (0..n).map(|i| y[i] - (2..p).map(|k| mean[k] * x[(i, k)]).sum::<f64>()).collect();
+            let flats = [x.column(0).clone_owned(), x.column(1).clone_owned()];
+            let solved = Solved::new(c, [flats[0].as_slice(), flats[1].as_slice()], &left, &noise).unwrap();
+            let (means, covariance) = (solved.means(&x, &mean, &variance), solved.covariance(&x, &variance));
+            let (want, want_sd) = (list(cells[10]), list(cells[11]));
+            for k in 0..p {
+                let off = (means[k] - want[k]).abs() / want[k].abs().max(want_sd[k]);
+                assert!(off < 1e-9, "{} mean {k}: {off}", cells[0]);
+                let off = (covariance[(k, k)].sqrt() / want_sd[k] - 1.0).abs();
+                assert!(off < 1e-9, "{} sd {k}: {off}", cells[0]);
+            }
+            cases += 1;
+        }
+        assert_eq!(cases, 8);
+    }
 }

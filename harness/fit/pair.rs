@@ -37,9 +37,6 @@ pub struct PairFit {
     pub nozzles: Vec<Option<NozzleFit>>,
     /// The blend of pump laws.
     pub blend: Blend,
-    /// What the pump's fit worked on, for the bench of refits.
-    #[cfg(feature = "door")]
-    pub data: PumpData,
     /// The points used.
     pub points: Points,
     /// The facts.
@@ -134,8 +131,6 @@ pub fn fit(
         model,
         nozzles,
         blend,
-        #[cfg(feature = "door")]
-        data,
         points,
         facts: facts.clone(),
         second,

@@ -165,14 +165,7 @@ impl Cut<'_> {
 }
 
 impl Surface {
-    /// Flow of the pump at a fixed line pressure, mL/min.
-    #[must_use]
-    #[cfg(feature = "door")]
-    pub fn flow(&self, at: &At) -> f64 {
-        self.terms.iter().zip(&self.coefficients).map(|(t, c)| c * t.value(at, &self.scaling)).sum()
-    }
-
-    /// Change of that flow per kPa of line pressure.
+    /// Change of the pump's flow per kPa of line pressure.
     #[must_use]
     pub fn per_kpa(&self, at: &At) -> f64 {
         self.terms.iter().zip(&self.coefficients).map(|(t, c)| c * t.per_kpa(at, &self.scaling)).sum()

@@ -7,6 +7,7 @@
 use crate::numerics::distribution;
 use crate::quantity::Dimension;
 pub use crate::quantity::Units;
+use crate::uncertainty::rounding;
 
 /// How an internal unit is displayed: `shown = value * factor + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,17 +96,6 @@ pub fn coverage(dof: Option<f64>) -> String {
     if dof.is_empty() { k } else { format!("{k}, {dof}") }
 }
 
-/// The place of the last digit to show for an uncertainty: `-1` shows tenths. None where U is not positive and finite.
-fn place_of(u95: f64) -> Option<i32> {
-    if !(u95.is_finite() && u95 > 0.0) {
-        return None;
-    }
-    // Rounding may carry into one digit more (0.0996 to 0.10): ask the formatter what it makes of two digits.
-    let text = format!("{u95:.1e}");
-    let exponent: i32 = text.rsplit('e').next()?.parse().ok()?;
-    Some(exponent - 1)
-}
-
 /// A number rounded to a decimal place, with a true minus sign and without negative zero.
 #[must_use]
 pub fn at_place(value: f64, place: i32) -> String {
@@ -154,7 +144,7 @@ fn minus(text: &str) -> String {
 #[must_use]
 pub fn pair(value: f64, u95: Option<f64>, shown: Shown) -> (String, Option<String>) {
     let (value, u95) = (value * shown.factor + shown.offset, u95.map(|u| u * shown.factor));
-    match u95.and_then(|u| place_of(u).map(|place| (u, place))) {
+    match u95.and_then(|u| rounding::place(u).map(|place| (u, place))) {
         Some((u, place)) if value.is_finite() => (at_place(value, place), Some(at_place(u, place))),
         _ => (significant(value, 4), None),
     }

@@ -28,6 +28,15 @@ pub fn rounded(value: f64, place: i32) -> f64 {
     format!("{value:.decimals$}").parse().unwrap_or(value)
 }
 
+/// An uncertainty as text that is never below it.
+#[must_use]
+pub fn raised(u95: f64) -> String {
+    let Some(place) = place(u95) else { return format!("{u95}") };
+    let unit = 10f64.powi(place);
+    let decimals = usize::try_from(-place).unwrap_or(0);
+    format!("{:.decimals$}", (u95 / unit - 1e-9).ceil() * unit)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

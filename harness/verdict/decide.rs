@@ -7,6 +7,7 @@ use super::item::{Item, Verdict};
 use super::subject::{Found, Subject};
 use crate::numerics::conformity::Zone;
 use crate::numerics::distribution::coverage;
+use crate::quantity::rounded;
 
 /// The note where nothing is judged.
 const NO_LIMIT: &str = "no limit given";
@@ -189,16 +190,7 @@ fn effort(subject: &Subject, wanted: f64) -> String {
 /// A number as it is read in a sentence: three significant digits.
 #[must_use]
 pub fn short(value: f64) -> String {
-    if value == 0.0 {
-        return "0".into();
-    }
-    if !value.is_finite() {
-        return format!("{value}");
-    }
-    let magnitude = value.abs().log10().floor();
-    let decimals = (2.0 - magnitude).clamp(0.0, 12.0) as usize;
-    let text = format!("{value:.decimals$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    rounded(value, 3)
 }
 
 /// The same with its unit, where it has one.

@@ -115,7 +115,9 @@ fn pump_that_slips() {
             coefficients: vec![row.num("displacement_cm3_rev"), row.num("slip_mL_min_per_psi")],
         };
         let (rpm, line_kpa) = (row.num("speed_rpm"), row.num("pressure_psi") * KPA_PER_PSI);
-        let q = surface.flow(&At { drive: drive(1.0, rpm), line_kpa, away: Away::default() });
+        let at = At { drive: drive(1.0, rpm), line_kpa, away: Away::default() };
+        let terms = surface.terms.iter().zip(&surface.coefficients);
+        let q: f64 = terms.map(|(t, c)| c * t.value(&at, &surface.scaling)).sum();
         tally.digits(format!("{rpm} rpm"), q.max(0.0), row.num("q_delivered_mL_min"), 12.0);
     }
     tally.done(4);

@@ -15,7 +15,7 @@ use super::tolerance::{Stated, Tolerances};
 use crate::numerics::distribution::t_quantile;
 use crate::problem::{Problem, Problems};
 use crate::reduce::controller::{Kind, Observation, Quantity};
-use crate::uncertainty::{Cause, Term, Uncertain};
+use crate::uncertainty::{Cause, Term, Uncertain, rounding};
 use crate::verdict::item::Verdict;
 use std::collections::BTreeMap;
 
@@ -340,29 +340,17 @@ fn refuse_too_tight(rule: &Rule<'_>, old: &Baseline, tolerances: &Tolerances) ->
                 Problem::new(format!(
                     "a tolerance of {} {} for {name} ({quantity}) is tighter than what can be told apart here: U of a \
                      difference is {} {}",
-                    rounded_up(least),
+                    rounding::raised(least),
                     reach.unit,
-                    rounded_up(reach.u95),
+                    rounding::raised(reach.u95),
                     reach.unit
                 ))
-                .expected(format!("at least {} {}", rounded_up(reach.tightest), reach.unit))
+                .expected(format!("at least {} {}", rounding::raised(reach.tightest), reach.unit))
                 .help("or repeat more often, or use better instruments"),
             );
         }
     }
     problems.into_result()
-}
-
-/// Two significant digits, never below the number.
-#[must_use]
-pub fn rounded_up(value: f64) -> String {
-    if !(value.is_finite() && value > 0.0) {
-        return format!("{value}");
-    }
-    let place = value.log10().floor() as i32 - 1;
-    let unit = 10f64.powi(place);
-    let decimals = usize::try_from(-place).unwrap_or(0);
-    format!("{:.decimals$}", (value / unit - 1e-9).ceil() * unit)
 }
 
 #[cfg(test)]
@@ -388,7 +376,7 @@ mod tests {
     #[test]
     fn a_number_that_would_do_is_never_too_small() {
         for (value, text) in [(0.4431, "0.45"), (12.01, "13"), (0.1, "0.10"), (1234.0, "1300"), (0.0, "0")] {
-            assert_eq!(rounded_up(value), text);
+            assert_eq!(rounding::raised(value), text);
         }
     }
 }

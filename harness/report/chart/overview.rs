@@ -8,6 +8,7 @@ use super::model::{Cell, Overview};
 use super::series::path;
 use super::svg::{Anchor, Canvas, FONT, LINE, Rect};
 use crate::report::figure_text::at_place;
+use crate::uncertainty::rounding;
 
 /// Height of a cell.
 const HIGH: f64 = 34.0;
@@ -48,7 +49,7 @@ pub(super) fn draw(overview: &Overview, canvas: &mut Canvas) {
 
 /// The place of the last digit that is worth showing: a tenth of the tolerance.
 fn digits(tolerance: f64) -> i32 {
-    if tolerance > 0.0 && tolerance.is_finite() { (tolerance.log10() - 1.0).floor() as i32 } else { -1 }
+    rounding::place(tolerance).unwrap_or(-1)
 }
 
 /// Column names; only every n-th where they would touch.

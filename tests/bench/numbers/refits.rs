@@ -1,4 +1,4 @@
-//! N7: a whole fit with model selection, a refit for an error common to all data, tables, a calibration read and asked.
+//! N7: a whole fit with model selection, tables, a calibration read and asked.
 //!
 //! In: nothing. Out: figures of the fit that commands run, beside general-purpose optimisers that refit one law once.
 
@@ -13,7 +13,6 @@ use dutycup::door::clock::SystemClock;
 use dutycup::door::fit::ask::Ask;
 use dutycup::door::fit::facts::PairFacts;
 use dutycup::door::fit::pair::{PairFit, fit};
-use dutycup::door::fit::prior::Warmth;
 use dutycup::door::fit::store::{self, Origin};
 use std::hint::black_box;
 use std::process::Command;
@@ -47,10 +46,6 @@ fn best(runs: usize, mut run: impl FnMut()) -> f64 {
 pub(crate) fn measure(table: &mut Table, quick: bool) {
     let (taken, found) = pair();
     whole(table, &taken);
-    let refit = best(50, || {
-        black_box(found.blend.refit(&found.data, Warmth::SUPPOSED).unwrap());
-    });
-    figure(table, "a refit for one common error", refit);
     theirs(table, if quick { "2" } else { "5" });
     let tables = best(5, || {
         black_box(found.tables());
