@@ -181,6 +181,12 @@ impl WallTime {
     /// The stamp that runs on the virtual clock carry, so that equal seeds give equal bytes: 2000-01-01.
     pub const VIRTUAL_START: WallTime = WallTime { unix_ms: 946_684_800_000 };
 
+    /// The time that many seconds later.
+    #[must_use]
+    pub fn later_by(self, seconds: f64) -> Self {
+        WallTime { unix_ms: self.unix_ms.saturating_add((1000.0 * seconds).round() as i64) }
+    }
+
     /// The wall-clock time now.
     #[expect(clippy::disallowed_methods, reason = "this is the one clock module")]
     #[must_use]

@@ -80,7 +80,7 @@ fn values(c: &Calibration, problems: &mut Problems) {
         }
     }
     measured(problems, "duty.dead_band_pct", c.duty.dead_band_pct.as_ref());
-    measured(problems, "pump.displacement_ml_min_per_v", Some(&c.pump.displacement_ml_min_per_v));
+    measured(problems, "pump.displacement_ml_min_per_v", c.pump.displacement_ml_min_per_v.as_ref());
     measured(problems, "pump.slip_ml_min_per_kpa", c.pump.slip_ml_min_per_kpa.as_ref());
     if let Some(valve) = &c.check_valve {
         measured(problems, "check_valve.cracking_kpa", Some(&valve.cracking_kpa));

@@ -91,7 +91,7 @@ pub struct Widening {
 #[serde(deny_unknown_fields)]
 pub struct Pump {
     /// Flow per volt of effective voltage without pressure.
-    pub displacement_ml_min_per_v: Measured,
+    pub displacement_ml_min_per_v: Option<Measured>,
     /// Effective voltage below which nothing flows.
     pub friction_v: Option<Measured>,
     /// Loss of flow per kPa of line pressure, the bypass apart.
@@ -164,8 +164,8 @@ pub struct RangeEntry {
     pub duty_pct: Limits,
     /// Supply, V.
     pub supply_v: Limits,
-    /// Line pressure, gauge kPa; of the nozzle's law, or a unit of account where it was not measured.
-    pub line_kpa: Limits,
+    /// Line pressure, gauge kPa; null where it was not measured.
+    pub line_kpa: Option<Limits>,
     /// Pressure sprayed into, gauge kPa.
     pub outlet_kpa: Limits,
     /// Whether line pressure was measured.

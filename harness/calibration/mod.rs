@@ -58,7 +58,7 @@ pub struct Calibration {
     pub version: u32,
     /// Program and version that wrote it.
     pub program: String,
-    /// When the data were taken or analysed, RFC 3339.
+    /// When the data were taken or analysed, RFC 3339; `simulated` for a virtual bench.
     pub written: String,
     /// What was measured.
     pub pair: Pair,

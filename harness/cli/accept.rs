@@ -46,15 +46,13 @@ pub(super) fn main(options: &Options) -> Outcome {
         options.to.display()
     ));
     for r in reach(&baseline, true) {
-        data(&format!(
-            "  {:<24} {:<12} U {:>8} {}; tolerances from {} {} on\n",
-            r.key.0,
-            r.key.1.word(),
-            rounding::raised(r.u95),
-            r.unit,
-            rounding::raised(r.tightest),
-            r.unit
-        ));
+        let told = if r.unit == "on" {
+            "any change of on and off is told".to_owned()
+        } else {
+            let (u95, tightest) = (rounding::raised(r.u95), rounding::raised(r.tightest));
+            format!("U {u95:>8} {}; tolerances of {tightest} {} and wider", r.unit, r.unit)
+        };
+        data(&format!("  {:<24} {:<12} {told}\n", r.key.0, r.key.1.word()));
     }
     Ok(Exit::Pass)
 }

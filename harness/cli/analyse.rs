@@ -14,6 +14,7 @@ use crate::reduce::gauge::Gauge;
 use crate::reduce::ramps_csv;
 use crate::report::pages::subject::Subject;
 use crate::script::rig::{Rig, SwitchSpec};
+use crate::verdict::purpose::Purpose;
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -66,8 +67,11 @@ pub(super) fn main(options: &Options) -> Outcome {
     let rig = options.rig.as_deref().map(crate::script::load_rig).transpose()?;
     let name = options.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     if is_ramps(&options.path)? {
+        // A file of ramps holds no stops of the pump: there is nothing to compare.
+        besides.fits(Purpose::Record)?;
         return ramps(options, &name, rig.as_ref());
     }
+    besides.fits(Purpose::Pair)?;
     let table = crate::reduce::table::read(&options.path)?;
     let mut reduced = crate::reduce::from_table(&table, rig.as_ref())?;
     if let Some(check) = &besides.checked {
@@ -79,12 +83,13 @@ pub(super) fn main(options: &Options) -> Outcome {
     };
     let text = std::fs::read_to_string(&options.path).map_err(|e| Failure::write(&options.path, &e))?;
     let facts = rig.as_ref().map_or_else(PairFacts::unknown, |r| PairFacts::from_rig(&r.pair, &r.fluid));
+    let file = FileRecord::of_text(&name, &text);
     let source = Source {
-        subject: Subject::of_file("Pump and nozzle", &name, rig.as_ref()),
+        subject: Subject::of_file("Pump and nozzle", &file, rig.as_ref()),
         reduced,
         facts,
         expected: Vec::new(),
-        files: vec![FileRecord::of_text(&name, &text)],
+        files: vec![file],
         wiring: rig.as_ref().and_then(|r| r.pair.wiring.clone()),
         written: WallTime::now().to_rfc3339(),
         folder: None,
@@ -110,13 +115,14 @@ fn is_ramps(path: &Path) -> Result<bool, Failure> {
 fn ramps(options: &Options, name: &str, rig: Option<&Rig>) -> Outcome {
     let wanted = wanted(options)?.or(rig.and_then(|r| r.pair.switch));
     let gauge = rig.map_or_else(Gauge::assumed, Gauge::of_rig);
+    let text = std::fs::read_to_string(&options.path).map_err(|e| Failure::write(&options.path, &e))?;
     let outcome = crate::judge::line_runs::switch_of_file(&options.path, gauge, wanted.as_ref())?;
     let out = match &options.out {
         Some(out) => fresh_folder(out)?,
         None => fresh_folder(&options.path.with_extension("switch"))?,
     };
     line::write(
-        &Subject::of_file("Pressure switch", name, rig),
+        &Subject::of_file("Pressure switch", &FileRecord::of_text(name, &text), rig),
         &outcome,
         &[],
         &[],

@@ -16,7 +16,8 @@ use crate::judge::check_scale;
 use crate::judge::line_runs::Outcome;
 use crate::judge::pair::items;
 use crate::problem::Problem;
-use crate::record::run_file::FileRecord;
+use crate::record::RunFile;
+use crate::record::run_file::{ClockKind, FileRecord};
 use crate::reduce::Reduced;
 use crate::reduce::check_scale::Check;
 use crate::reduce::collections_csv;
@@ -218,7 +219,7 @@ pub(super) fn of_run(dir: &Path, out: &Path, besides: &Besides, display: &Displa
                 expected: expected(&folder)?,
                 files: run.files.iter().filter(|f| f.name != "sums.csv").cloned().collect(),
                 wiring: rig.pair.wiring.clone(),
-                written: run.ended.clone().unwrap_or_else(|| run.started.clone()),
+                written: written(run),
                 folder: Some(&folder),
                 out,
                 besides,
@@ -260,6 +261,14 @@ pub(super) fn of_run(dir: &Path, out: &Path, besides: &Besides, display: &Displa
             say(&format!("nothing was to be judged; the record is in {}", dir.display()));
             Ok(Exit::Pass)
         }
+    }
+}
+
+/// The date of what is made from a run: its own, so that it can be made again; the virtual clock has none.
+fn written(run: &RunFile) -> String {
+    match run.clock {
+        ClockKind::Virtual => "simulated".into(),
+        ClockKind::Real => run.ended.clone().unwrap_or_else(|| run.started.clone()),
     }
 }
 

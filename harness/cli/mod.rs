@@ -29,6 +29,7 @@ mod window;
 use crate::exit::Exit;
 use crate::problem::fault::Fault;
 use crate::problem::{Problem, Problems};
+use crate::verdict::catalogue;
 use clap::{Parser, Subcommand};
 use output::{data, say, write_text};
 use std::path::{Path, PathBuf};
@@ -109,6 +110,7 @@ struct Arguments {
 #[derive(Subcommand, Debug)]
 enum Command {
     /// Play a scenario on a bench, record, reduce, fit, judge, write.
+    #[command(after_long_help = catalogue::list())]
     Run(run::Options),
     /// Open and identify each instrument and show what every channel reads.
     Check(check::Options),

@@ -6,12 +6,14 @@
 use super::analysis::UnitChoice;
 use super::output::json;
 use super::{Failure, Outcome, data, say, write_text};
+use crate::calibration::Measured;
 use crate::exit::Exit;
 use crate::fit::ask::{Answer, Ask, Refusal};
 use crate::fit::model::PairModel;
 use crate::problem::Problem;
 use crate::quantity::Dimension;
-use crate::report::figure_text::{self, Units};
+use crate::report::figure_text::Units;
+use crate::report::summary::KeyFigure;
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -140,9 +142,9 @@ fn say_answer(answer: &Answer, unit: &str, words: &str, options: &Options) {
         return;
     }
     let units: Units = options.units.into();
-    let figure = figure_text::figure(Some(e.value), Some(e.u95), unit, units);
-    let coverage = figure_text::coverage(e.dof.is_finite().then_some(e.dof));
-    data(&format!("{words}: {figure} ({coverage}), {}\n", answer.basis.word()));
+    let measured = Measured { value: e.value, u95: e.u95, dof: e.dof.is_finite().then_some(e.dof) };
+    let figure = KeyFigure::measured("", measured, unit, units);
+    data(&format!("{words}: {}, {}\n", figure.line(), answer.basis.word()));
     for warning in &answer.warnings {
         say(&format!("note: {warning}"));
     }

@@ -15,6 +15,7 @@ use crate::judge::window_text::{sentences, to_csv};
 use crate::problem::Problem;
 use crate::quantity::Dimension;
 use crate::record::RunFolder;
+use crate::record::run_file::FileRecord;
 use crate::reduce::gauge::Gauge;
 use crate::reduce::switch_points::SwitchPoints;
 use crate::reduce::{switch_run, table};
@@ -82,7 +83,8 @@ pub(super) fn main(options: &Options) -> Outcome {
     };
     let found = Found { subjects: vec![margin(&answer)], files, ..Found::default() };
     let name = options.switch_run.display().to_string();
-    let subject = Subject::of_file("Window of the pressure switch", &name, None);
+    let file = FileRecord { name, bytes: 0, sha256: None };
+    let subject = Subject::of_file("Window of the pressure switch", &file, None);
     match &options.out {
         Some(out) => line::write(&subject, &found, &[], &said, None, &fresh_folder(out)?, &options.display),
         None => line::say(&subject, &found, &said, &options.display),

@@ -53,7 +53,9 @@ pub fn budgets(fit: &PairFit) -> Vec<Budget> {
                 let Ok(answer) = fit.model.flow_at(&ask, duty) else {
                     continue;
                 };
-                let at = format!("nozzle {name}, flow at {duty:.0} % duty against {boost_kpa:.0} kPa");
+                // The gauge of an open cup's pressure may read a little below zero.
+                let against = if boost_kpa.abs() < 0.5 { 0.0 } else { boost_kpa };
+                let at = format!("nozzle {name}, flow at {duty:.0} % duty against {against:.0} kPa");
                 budgets.push(Budget::new(at, "mL/min", answer.estimate));
             }
         }

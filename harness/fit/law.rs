@@ -130,8 +130,8 @@ impl Choice {
         lines.push(format!(
             "weighed by evidence with an unknown smooth remainder, a bypass within the measured pressures has a share of \
              {:.0} %, a current that stops between pulses one of {:.0} %",
-            100.0 * self.bypass_share,
-            100.0 * self.pulsing_share
+            100.0 * self.bypass_share.max(0.0),
+            100.0 * self.pulsing_share.max(0.0)
         ));
         lines
     }

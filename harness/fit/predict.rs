@@ -246,7 +246,10 @@ impl PairModel {
         if operating.flow <= 0.0 && c.out_kpa > 0.0 {
             warnings.push("nothing flows: line pressure does not exceed boost at this duty".into());
         }
-        if operating.flow > 0.0 && operating.line_kpa > r.line_range_kpa.1 + SAME_PRESSURE_KPA {
+        if r.pressure_measured
+            && operating.flow > 0.0
+            && operating.line_kpa > r.line_range_kpa.1 + SAME_PRESSURE_KPA
+        {
             warnings.push(format!(
                 "line pressure {:.0} kPa lies above the {:.0} kPa measured; a bypass that opens there was not seen",
                 operating.line_kpa, r.line_range_kpa.1

@@ -26,7 +26,7 @@ const MANY_DOF: f64 = 10_000.0;
 pub struct Origin {
     /// Program and version.
     pub program: String,
-    /// When, RFC 3339.
+    /// When, RFC 3339; `simulated` for a virtual bench.
     pub written: String,
     /// SHA-256 by file name.
     pub sources: BTreeMap<String, String>,
@@ -59,7 +59,7 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
         },
         nozzles: (0..m.nozzles.len()).map(|j| (m.nozzles[j].name.clone(), nozzle(fit, j))).collect(),
         pump: disk::Pump {
-            displacement_ml_min_per_v: rounded(&pump.displacement_ml_min_per_v),
+            displacement_ml_min_per_v: measured.then(|| rounded(&pump.displacement_ml_min_per_v)),
             friction_v: pump.friction_v.as_ref().map(rounded),
             slip_ml_min_per_kpa: measured.then(|| rounded(&pump.slip_ml_min_per_kpa)),
             bypass_opens_kpa: pump.bypass.as_ref().filter(|_| measured).map(|b| rounded(&b.0)),
@@ -82,7 +82,7 @@ pub fn calibration(fit: &PairFit, origin: &Origin) -> Calibration {
         range: disk::RangeEntry {
             duty_pct: limits((100.0 * fit.points.duty_range.0, 100.0 * fit.points.duty_range.1)),
             supply_v: limits(r.supply_range_v),
-            line_kpa: limits(r.line_range_kpa),
+            line_kpa: measured.then(|| limits(r.line_range_kpa)),
             outlet_kpa: limits(r.out_range_kpa),
             line_pressure_measured: measured,
             water_degc: r.water_degc,
@@ -328,7 +328,7 @@ pub fn model(c: &Calibration) -> Result<PairModel, Problems> {
             supply_v: c.reference.supply_v,
             supply_range_v: range(c.range.supply_v),
             water_degc: c.range.water_degc,
-            line_range_kpa: range(c.range.line_kpa),
+            line_range_kpa: c.range.line_kpa.map_or((0.0, c.surface.scaling.pressure_kpa), range),
             out_range_kpa: range(c.range.outlet_kpa),
             pressure_measured: c.range.line_pressure_measured,
             methanol_mass_fraction: c.fluid.methanol_mass_fraction,

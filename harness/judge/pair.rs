@@ -11,6 +11,9 @@ use crate::verdict::catalogue::{
 };
 use crate::verdict::subject::{Found, Subject};
 
+/// A highest duty from here on is full duty, %: the driver's read-back is not exact.
+pub const FULL_PCT: f64 = 99.5;
+
 /// Every item of a fitted pair. Where a pair has several nozzles, ids of all but the first end in the nozzle's name.
 #[must_use]
 pub fn items(fit: &PairFit) -> Vec<Subject> {
@@ -21,6 +24,13 @@ pub fn items(fit: &PairFit) -> Vec<Subject> {
             |entry: &'static Entry, words: Option<String>, found: Option<Uncertain>, rig: Option<Zone>| {
                 let Some(e) = found else { return };
                 let subject = Subject::new(entry, Found::from(&e)).rig(rig);
+                let top = 100.0 * law.duty_range.1;
+                let beyond = [FLOW_FULL_DUTY.id, LINE_FULL_DUTY.id].contains(&entry.id) && top < FULL_PCT;
+                let subject = if beyond {
+                    subject.context(format!("extrapolated: the highest duty measured is {top:.0} %"))
+                } else {
+                    subject
+                };
                 let subject = if index == 0 { subject } else { subject.member(&law.name) };
                 let words = words.unwrap_or_else(|| entry.meaning.to_owned());
                 let before = if several { format!("nozzle {}: ", law.name) } else { String::new() };

@@ -73,6 +73,9 @@ pub struct RunFile {
     pub started: String,
     /// End, RFC 3339.
     pub ended: Option<String>,
+    /// Time from the first reading to the last, s of the bench's clock; none while it runs.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub bench_time_s: Option<f64>,
     /// When it was gone on with after ending early, oldest first.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub resumed: Vec<ResumedRecord>,

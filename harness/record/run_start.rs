@@ -35,6 +35,7 @@ impl RunFile {
             operator,
             started,
             ended: None,
+            bench_time_s: None,
             resumed: Vec::new(),
             parameters: plan.parameters.iter().cloned().collect(),
             instruments: instruments(rig),

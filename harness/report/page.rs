@@ -32,6 +32,7 @@
 //!     }],
 //! });
 //! let page = Page {
+//!     decision_rule: dutycup::door::report::page::DECISION_RULE.into(),
 //!     id: "20260301-pair-7f3a".into(),
 //!     hash: "sha256 9f2c41d0".into(),
 //!     title: "Pump and nozzle".into(),
@@ -72,7 +73,7 @@ use crate::verdict::item::Verdict;
 pub struct Page {
     /// Unique id, on every printed page.
     pub id: Words,
-    /// Hash of what the report was made from, on every printed page.
+    /// Hash of what the report was made from, on every printed page; empty where it was made from several files.
     pub hash: Words,
     /// What was tested: `Pump and nozzle`.
     pub title: Words,
@@ -82,6 +83,8 @@ pub struct Page {
     pub summary: Summary,
     /// Who, where, when, what, how: the title block.
     pub identity: Vec<Fact>,
+    /// How verdicts of this page were decided: one rule a page.
+    pub decision_rule: Words,
     /// The body.
     pub sections: Vec<Section>,
     /// Software, hashes, seed, instruments with calibration dates: what it takes to do it again.
@@ -260,7 +263,7 @@ impl Cell {
 pub const RELATES_ONLY: &str =
     "These results relate only to the items tested, in the condition in which they were received.";
 
-/// Said on every report: what a verdict means.
+/// What a verdict means on a report that holds values against limits.
 pub const DECISION_RULE: &str = "Decision rule: a value passes when it lies inside its limits by at least its expanded \
      uncertainty U (95 %), fails when it lies outside by at least U, and is undecided in between.";
 

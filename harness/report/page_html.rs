@@ -29,7 +29,6 @@ pub fn render(page: &Page) -> String {
         style: style(page),
         sections: sections(page),
         relates_only: page::RELATES_ONLY,
-        decision_rule: page::DECISION_RULE,
         caution: page::CAUTION,
     };
     match template.render() {
@@ -45,7 +44,6 @@ struct PageTemplate<'a> {
     style: String,
     sections: Vec<SectionView<'a>>,
     relates_only: &'static str,
-    decision_rule: &'static str,
     caution: &'static str,
 }
 

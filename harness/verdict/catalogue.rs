@@ -135,17 +135,17 @@ catalogue! {
     NOZZLE_K =
         members(Members::Nozzles, entry("nozzle.k", (Dimension::NozzleCoefficient, "mL/min/sqrt(kPa)"), "nozzle coefficient", PAIR, &[]));
     NOZZLE_EXPONENT =
-        members(Members::Nozzles, entry("nozzle.exponent", NUMBER, "nozzle exponent; 0.5 is the square root", PAIR, &[]));
+        members(Members::Nozzles, entry("nozzle.exponent", NUMBER, "nozzle exponent (square root: 0.5)", PAIR, &[]));
     NOZZLE_CLOGGING =
         members(Members::Nozzles, needs(Need::Earlier, entry("nozzle.clogging", PERCENT, "area lost since the earlier calibration, part of that area", PAIR, &[])));
     DUTY_DEAD_BAND =
-        members(Members::Nozzles, entry("duty.dead_band", PERCENT, "duty at which steady flow stops, falling", PAIR, &[]));
+        members(Members::Nozzles, entry("duty.dead_band", PERCENT, "dead band: flow stops, duty falling", PAIR, &[]));
     DUTY_BREAKAWAY =
-        entry("duty.breakaway", PERCENT, "duty at which flow starts, rising", PAIR, &[]);
+        entry("duty.breakaway", PERCENT, "breakaway: flow starts, duty rising", PAIR, &[]);
     FLOW_FULL_DUTY =
-        members(Members::Nozzles, entry("flow.full_duty", FLOW, "flow at 100 % duty at the stated reference conditions", PAIR, &["pump.full_flow"]));
+        members(Members::Nozzles, entry("flow.full_duty", FLOW, "flow at full duty", PAIR, &["pump.full_flow"]));
     LINE_FULL_DUTY =
-        members(Members::Nozzles, entry("line.full_duty", PRESSURE, "line pressure at 100 % duty, nozzle spraying", PAIR, &["line.highest"]));
+        members(Members::Nozzles, entry("line.full_duty", PRESSURE, "line pressure at full duty", PAIR, &["line.highest"]));
     PAIR_FIT =
         entry("pair.fit", NUMBER, "whether the data carry a calibration", Giver::Command("run, analyse"), &[]);
     SWITCH_TRIP =
@@ -236,6 +236,17 @@ impl Entry {
         let unit = if self.unit.is_empty() { "a plain number" } else { self.unit };
         format!("{} [{unit}]; given by {}", self.meaning, self.given_in_words())
     }
+}
+
+/// Every item that a scenario may state limits for, for help and manual: id, meaning, unit and what gives it.
+#[must_use]
+pub fn list() -> String {
+    let runs = CATALOGUE.iter().filter(|e| matches!(e.giver, Giver::Runs(_)));
+    let lines: Vec<String> = runs.map(|e| format!("  {}: {}", e.id, e.line())).collect();
+    format!(
+        "Verdict items, for which a scenario may state limits (`expect: {{item: ..., upper: ...}}`), in their unit:\n\n{}",
+        lines.join("\n")
+    )
 }
 
 /// The row of an item's id, or of the id that a member's name begins with.

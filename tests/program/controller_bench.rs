@@ -72,8 +72,8 @@ fn firmware_faults_are_reported_and_named() {
         ("{kind: compensation_reversed, output: pump}", "compensation reversed"),
         ("{kind: hysteresis_changed, output: valve}", "hysteresis changed"),
         ("{kind: slower, output: pump}", "response slower"),
-        ("{kind: sensor_fault_changed}", "bad sensor"),
-        ("{kind: clamp_moved, output: pump}", "upper clamp"),
+        ("{kind: sensor_fault_changed}", "sensor fault"),
+        ("{kind: clamp_moved, output: pump}", "maximum"),
         ("{kind: columns_swapped, output: pump}", "swapped"),
     ] {
         let file = scratch("controller-fault-rig.yaml");
@@ -84,7 +84,7 @@ fn firmware_faults_are_reported_and_named() {
         let output = dutycup(&["compare", &baseline, &run]);
         let said = text(&output).split_whitespace().collect::<Vec<_>>().join(" ");
         assert_eq!(output.status.code(), Some(1), "{fault}: {said}");
-        let first: Vec<&str> = said.split("It looks like this:").skip(1).take(2).collect();
+        let first: Vec<&str> = said.split("ause").skip(1).take(2).collect();
         assert!(first.iter().any(|d| d.contains(words)), "{fault}: {said}");
     }
 }

@@ -93,6 +93,7 @@ fn play(name: &str, shipped: &str, more: &str, ids: &[&str], arguments: &[&str])
     all.extend(arguments);
     let output = dutycup(&all);
     all_fail(&out, &output, ids);
+    speaks_true(&out);
     out
 }
 
@@ -273,4 +274,84 @@ fn catalogued_ids_are_the_only_ones_given_and_commands_say_so() {
         assert!(expectable || matches!(entry.giver, Giver::Command(_)), "{} is given by nobody", entry.id);
         assert!(entry.line().contains(entry.meaning), "{}", entry.id);
     }
+    // Help and schema are written from the same table.
+    let help = text(&dutycup(&["run", "--help"]).stdout);
+    let schema = text(&dutycup(&["schema", "scenario"]).stdout);
+    for entry in CATALOGUE.iter().filter(|e| matches!(e.giver, Giver::Runs(_))) {
+        let flat = help.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(&format!("{}: {}", entry.id, entry.line())), "{}", entry.id);
+        assert!(
+            schema.contains(&format!("\"{}\"", entry.id)) && schema.contains(entry.meaning),
+            "{}",
+            entry.id
+        );
+    }
+}
+
+/// What a page of the virtual bench says of itself: no date, a length, its record's hash, one decision rule, and no
+/// number that reads as nonsense.
+fn speaks_true(dir: &Path) {
+    let page = fs::read_to_string(dir.join("report.html")).expect("a page");
+    let place = dir.display();
+    for wrong in ["made from sha256 .", "2000-01-01", "not stated", "from 0 on on", "It looks like this"] {
+        assert!(!page.contains(wrong), "{place}: {wrong}");
+    }
+    let summed = fs::read(dir.join("run.yaml")).map(|b| text(&b)).expect("run.yaml");
+    let sums =
+        summed.split("name: sums.csv").nth(1).and_then(|t| t.split("sha256: ").nth(1)).expect("a hash");
+    assert!(page.contains(&sums[..16]), "{place}: the record's hash");
+    assert!(page.contains("simulated on the virtual clock") && page.contains("bench time"), "{place}");
+    assert_eq!(page.matches("ecision rule").count(), 1, "{place}");
+    for zero in ["-0 ", "\u{2212}0 ", "-0<", "\u{2212}0<", "-0.0 ", "(95 %) (k"] {
+        assert!(!page.contains(zero), "{place}: {zero}");
+    }
+}
+
+#[test]
+fn data_without_pressure_publish_no_pressure_and_nothing_made_of_it() {
+    let dir = scratch("catalogue-no-pressure");
+    fs::create_dir_all(&dir).expect("a folder");
+    let rows = [
+        (20, 45.0),
+        (30, 120.1),
+        (40, 200.4),
+        (50, 270.2),
+        (60, 331.8),
+        (70, 385.0),
+        (83, 450.0),
+        (20, 45.4),
+        (50, 269.8),
+        (83, 450.6),
+    ];
+    let mut table = String::from("duty_pct,supply_v,line_pressure_kpa,collected_g,collect_s\n");
+    for (duty, collected) in rows {
+        table.push_str(&format!("{duty},13.8,,{collected},60\n"));
+    }
+    let data = dir.join("points.csv");
+    fs::write(&data, table).expect("written");
+    let out = dir.join("out");
+    let output = dutycup(&["analyse", &data.display().to_string(), "--out", &out.display().to_string()]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let ids: Vec<String> = items(&out).iter().map(|i| i["id"].as_str().expect("id").to_owned()).collect();
+    assert!(!ids.iter().any(|id| id.starts_with("line.") || id.starts_with("nozzle.")), "{ids:?}");
+    let said = text(&output.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(!said.contains("line pressure at full"), "{said}");
+    assert!(said.contains("line pressure was not measured"), "{said}");
+    let full = items(&out).into_iter().find(|i| i["id"] == "flow.full_duty").expect("an item");
+    assert!(full["note"].as_str().expect("a note").contains("the highest duty measured is 83 %"), "{full:#}");
+    // 450.3 g in 60 s at 83 %, 120.1 g at 30 %.
+    assert!(said.contains("26.7 % of that"), "{said}");
+    let calibration = fs::read_to_string(out.join("calibration.yaml")).expect("a calibration");
+    for absent in [
+        "k_ml_min_per_sqrt_kpa",
+        "exponent",
+        "full_duty_kpa",
+        "slip_ml_min_per_kpa",
+        "displacement_ml_min_per_v",
+    ] {
+        assert!(calibration.contains(&format!("{absent}: null")), "{absent}: {calibration}");
+    }
+    assert!(calibration.contains("line_kpa: null"), "{calibration}");
+    let page = fs::read_to_string(out.join("report.html")).expect("a page");
+    assert!(!page.contains("line pressure at full") && page.contains("made from sha256 "));
 }

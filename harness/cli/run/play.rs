@@ -49,6 +49,7 @@ pub(super) fn play(job: &Job, options: &Options, clock: ClockChoice) -> Result<E
         let ending = on_ports(&mut bench, job, options, clock, from)?;
         (ending, bench.timing().clone(), bench.identities().to_vec())
     };
+    let lasted = recorder.last();
     let finished = recorder.finish();
     write_whole(&job.dir.join(timing_name(&file)), &timing.to_hlog())?;
     for (instrument, identity) in file.instruments.iter_mut().zip(identities) {
@@ -58,7 +59,12 @@ pub(super) fn play(job: &Job, options: &Options, clock: ClockChoice) -> Result<E
         file.finished(record);
     }
     file.warnings.extend(edited(job));
-    close(&mut file, &ending, wall(clock));
+    file.bench_time_s = Some(lasted.as_s());
+    let ended = match clock {
+        ClockChoice::Virtual => started.later_by(lasted.as_s()),
+        ClockChoice::Real => WallTime::now(),
+    };
+    close(&mut file, &ending, ended);
     file.write(&job.dir)?;
     finished?;
     Ok(ending)

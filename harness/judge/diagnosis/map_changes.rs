@@ -170,17 +170,17 @@ fn clamps(e: &Evidence) -> Vec<Worked> {
     let worked =
         |words: String, left: f64, free: f64| Worked { change: Change::ClampMoved, words, left, free };
     let (at, left) = search(0.5 * top, |by| of_values(e, |v| v.min(top - by.abs())));
-    let lower = worked(format!("upper clamp at {:.1} {}", top - at.abs(), e.unit), left, 1.0);
+    let lower = worked(format!("maximum limited to {:.1} {}", top - at.abs(), e.unit), left, 1.0);
     let (at, left) = search(0.5 * top, |by| {
         of_values(e, |v| if v.abs() > OFF * e.tolerance { v.max(by.abs()) } else { v })
     });
-    let raised = worked(format!("lower clamp at {:.1} {}", at.abs(), e.unit), left, 1.0);
+    let raised = worked(format!("minimum raised to {:.1} {}", at.abs(), e.unit), left, 1.0);
     // A clamp that went up frees what it held: those points alone may take any value above.
     let held = |v: f64| v >= top - 0.25 * e.tolerance;
     let count = e.grid.iter().filter(|p| held(p.old)).count() as f64;
     let grid = |p: &GridPoint| if held(p.old) { p.new.max(p.old) } else { p.old };
     let left = e.left(grid, |b| held(b.old).then_some(b.new.max(b.old)));
-    let freed = worked(format!("upper clamp of {top:.1} {} raised", e.unit), left, count.max(1.0));
+    let freed = worked(format!("maximum raised above {top:.1} {}", e.unit), left, count.max(1.0));
     vec![lower, raised, freed]
 }
 
@@ -203,8 +203,11 @@ fn lookup(e: &Evidence, reversed: bool) -> Worked {
         let map = |row: f64, column: f64| lags.at(from, row, column);
         e.left(|p| lags.at(from, p.row, p.column), |b| e.follows(b, map))
     };
-    let words =
-        if reversed { "held between points became interpolated" } else { "interpolation became held" };
+    let words = if reversed {
+        "table lookup now interpolated instead of stepped"
+    } else {
+        "table lookup now stepped instead of interpolated"
+    };
     // Where every lag is nothing it has chosen nothing.
     let free = lags.chosen(from).max(1.0);
     Worked { change: Change::LookupToggled, words: words.to_owned(), left, free: 0.5 * free }

@@ -51,7 +51,7 @@ fn compensation(e: &Evidence) -> Vec<Worked> {
     };
     let mut all = Vec::new();
     if was.abs() > NONE {
-        let words = format!("supply compensation gone (exponent was {was:.2})");
+        let words = format!("supply compensation no longer active (exponent was {was:.2})");
         all.push(worked(Change::CompensationGone, words, 0.0, 1.0));
         let words = format!("supply compensation reversed (exponent was {was:.2})");
         all.push(worked(Change::CompensationReversed, words, -was, 1.0));
@@ -89,7 +89,7 @@ fn reactions(e: &Evidence) -> Vec<Worked> {
     };
     let mut all = Vec::new();
     if let Some(names) = moved(true) {
-        let words = format!("another reaction to a bad sensor ({})", names.join(", "));
+        let words = format!("different behaviour on sensor fault ({})", names.join(", "));
         all.push(Worked {
             change: Change::SensorFaultChanged,
             words,
@@ -98,7 +98,7 @@ fn reactions(e: &Evidence) -> Vec<Worked> {
         });
     }
     if let Some(names) = moved(false) {
-        let words = format!("another reaction {}", names.join(", "));
+        let words = format!("different behaviour {}", names.join(", "));
         all.push(Worked {
             change: Change::RecoveryChanged,
             words,

@@ -9,7 +9,7 @@ use crate::judge::baseline::{Compared, Comparison};
 use crate::judge::diagnosis::Diagnosis;
 use crate::reduce::controller::Observations;
 use crate::report::figure_text::Units;
-use crate::report::page::{Block, Page, Section};
+use crate::report::page::{Block, DECISION_RULE, Page, Section};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
@@ -22,6 +22,10 @@ const RANKED_MOST: usize = 60;
 const TOLD_MOST: usize = 12;
 /// Diagnoses told.
 const DIAGNOSES_MOST: usize = 2;
+/// A cause this much better than its runner-up, in shares of the differences, is called likely.
+const AHEAD: f64 = 0.1;
+/// Least share of the differences that a likely cause explains.
+const LIKELY: f64 = 0.8;
 
 /// The page of a comparison.
 #[must_use]
@@ -36,8 +40,8 @@ pub fn page(
     let ranked: Vec<_> =
         verdicts.items.iter().filter(|i| open(i.verdict)).take(RANKED_MOST).cloned().collect();
     let mut list = Section::new("What differs, worst first");
-    for d in diagnoses.iter().take(DIAGNOSES_MOST) {
-        list = list.with(Block::Paragraph(diagnosis_words(d).into()));
+    for words in causes(diagnoses) {
+        list = list.with(Block::Paragraph(words.into()));
     }
     list = if ranked.is_empty() {
         list.with(Block::Paragraph("Nothing differs by more than its tolerance.".into()))
@@ -74,9 +78,9 @@ pub fn page(
             maps = maps.with(Block::figure(figure));
         }
     }
-    let sections =
-        [list, shapes, method(comparison), maps].into_iter().filter(|s| !s.blocks.is_empty()).collect();
+    let sections = [list, shapes, maps].into_iter().filter(|s| !s.blocks.is_empty()).collect();
     Page {
+        decision_rule: rule(comparison).into(),
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),
@@ -88,13 +92,36 @@ pub fn page(
     }
 }
 
-fn diagnosis_words(d: &Diagnosis) -> String {
-    format!(
-        "It looks like this: {}, on {} (explains {:.0} % of the differences).",
-        d.words,
-        d.outputs.join(", "),
-        100.0 * d.explains
-    )
+/// Causes of what differs, best first: how sure each is, and what else would explain the same outputs.
+fn causes(diagnoses: &[Diagnosis]) -> Vec<String> {
+    let shares = |a: &Diagnosis, b: &Diagnosis| a.outputs.iter().any(|o| b.outputs.contains(o));
+    let mut told: Vec<&Diagnosis> = Vec::new();
+    for d in diagnoses {
+        if told.len() < DIAGNOSES_MOST && !told.iter().any(|known| shares(known, d)) {
+            told.push(d);
+        }
+    }
+    let words = |d: &&Diagnosis| {
+        let others = diagnoses.iter().filter(|o| o.change != d.change && shares(o, d));
+        cause(d, others.max_by(|a, b| a.explains.total_cmp(&b.explains)))
+    };
+    told.iter().map(words).collect()
+}
+
+/// One cause with its runner-up.
+fn cause(d: &Diagnosis, runner_up: Option<&Diagnosis>) -> String {
+    let percent = |d: &Diagnosis| format!("{:.0} % of the differences", 100.0 * d.explains);
+    let ahead = runner_up.is_none_or(|r| d.explains >= r.explains + AHEAD);
+    let sure = match (ahead, d.explains >= LIKELY) {
+        (true, true) => "Likely cause",
+        (true, false) => "Possible cause, which leaves much unexplained",
+        (false, _) => "Possible cause, not told apart from the next",
+    };
+    let next = runner_up.map_or_else(
+        || "nothing else that was tried explains as much as a third".to_owned(),
+        |r| format!("next: {}, which explains {}", r.words, percent(r)),
+    );
+    format!("{sure}: {}, on {} (explains {}); {next}.", d.words, d.outputs.join(", "), percent(d))
 }
 
 fn summary(comparison: &Comparison, diagnoses: &[Diagnosis], verdicts: &Verdicts) -> Summary {
@@ -108,11 +135,8 @@ fn summary(comparison: &Comparison, diagnoses: &[Diagnosis], verdicts: &Verdicts
         }
         _ => format!("All {all} observations are the same as in the baseline, within their tolerances."),
     };
-    let mut findings: Vec<Finding> = diagnoses
-        .iter()
-        .take(DIAGNOSES_MOST)
-        .map(|d| Finding::new(Tone::Bad, diagnosis_words(d), ""))
-        .collect();
+    let mut findings: Vec<Finding> =
+        causes(diagnoses).into_iter().map(|words| Finding::new(Tone::Bad, words, "")).collect();
     let open = |v: Verdict| matches!(v, Verdict::Changed | Verdict::Undecided | Verdict::Skipped);
     let open: Vec<_> = verdicts.items.iter().filter(|i| open(i.verdict)).collect();
     for item in open.iter().take(TOLD_MOST) {
@@ -139,7 +163,8 @@ fn summary(comparison: &Comparison, diagnoses: &[Diagnosis], verdicts: &Verdicts
     }
 }
 
-fn method(comparison: &Comparison) -> Section {
+/// The equivalence decision, in words.
+fn rule(comparison: &Comparison) -> String {
     let cancel = if comparison.cancelled {
         "Both were measured with the same instruments under the same calibration: their common errors cancel in the \
          difference."
@@ -147,15 +172,13 @@ fn method(comparison: &Comparison) -> Section {
         "They were not measured with the same instruments under the same calibration, or that is not known: the errors \
          of both count."
     };
-    Section::new("How it was decided").with(Block::Paragraph(
-        format!(
-            "An observation is the same where |difference| + U <= tolerance, U at 95 %; changed where |difference| - U \
-             > tolerance, with U at the level of {:.2e} each, so that at most 1 % of runs of an unchanged controller \
-             raise any alarm (Sidak); undecided in between. Repeatability is pooled an output and quantity. {cancel}",
-            comparison.level
-        )
-        .into(),
-    ))
+    format!(
+        "Decision rule: an observation is the same where |difference| + U <= tolerance, U at 95 %; changed where \
+         |difference| - U > tolerance, with U at the level of {:.2e} each, so that at most 1 % of runs of an unchanged \
+         controller raise any alarm (Sidak); undecided in between. Repeatability is pooled an output and quantity. \
+         {cancel}",
+        comparison.level
+    )
 }
 
 /// The page of a controller on its own.
@@ -176,6 +199,7 @@ pub fn controller_page(
     let points = all.iter().filter(|o| on_curve(o)).count();
     let judged = verdicts.verdict != Verdict::Skipped;
     Page {
+        decision_rule: DECISION_RULE.into(),
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),
@@ -195,5 +219,28 @@ pub fn controller_page(
         identity: subject.identity.clone(),
         sections: [shapes, values].into_iter().filter(|s| !s.blocks.is_empty()).collect(),
         provenance: subject.provenance.clone(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::diagnosis::Change;
+
+    fn found(change: Change, words: &str, output: &str, explains: f64) -> Diagnosis {
+        Diagnosis { change, words: words.into(), outputs: vec![output.into()], explains }
+    }
+
+    #[test]
+    fn a_cause_says_how_sure_it_is_and_names_the_runner_up() {
+        let shifted = found(Change::AxisShifted, "boost axis shifted by +9.7 kPa", "duty_output.pump", 0.96);
+        let stepped = found(Change::LookupToggled, "table lookup now stepped", "duty_output.pump", 0.98);
+        let other = found(Change::ResponseChanged, "response slower", "switched.valve", 0.5);
+        insta::assert_snapshot!(causes(&[stepped.clone(), shifted.clone(), other]).join("\n"), @"
+        Possible cause, not told apart from the next: table lookup now stepped, on duty_output.pump (explains 98 % of the differences); next: boost axis shifted by +9.7 kPa, which explains 96 % of the differences.
+        Possible cause, which leaves much unexplained: response slower, on switched.valve (explains 50 % of the differences); nothing else that was tried explains as much as a third.
+        ");
+        let far = Diagnosis { explains: 0.4, ..shifted };
+        insta::assert_snapshot!(causes(&[stepped, far]).join("\n"), @"Likely cause: table lookup now stepped, on duty_output.pump (explains 98 % of the differences); next: boost axis shifted by +9.7 kPa, which explains 40 % of the differences.");
     }
 }

@@ -6,7 +6,7 @@ use super::subject::Subject;
 use crate::calibration::Measured;
 use crate::reduce::finding::Finding as Noticed;
 use crate::report::figure_text::Units;
-use crate::report::page::{Block, Page, Section};
+use crate::report::page::{Block, DECISION_RULE, Page, Section};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
@@ -27,6 +27,7 @@ pub fn page(
         result = result.with(Block::Paragraph(sentence.as_str().into()));
     }
     Page {
+        decision_rule: DECISION_RULE.into(),
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),

@@ -8,7 +8,7 @@ use crate::judge::map::Row;
 use crate::reduce::controller::Kind;
 use crate::report::chart::{Axis, Chart, Ink, Layer, Line, Marker, Multiples, Point, Points, Small};
 use crate::report::figure_text::Units;
-use crate::report::page::{Block, Cell, Column, Figure, Page, Section, Table};
+use crate::report::page::{Block, Cell, Column, DECISION_RULE, Figure, Page, Section, Table};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone};
 use crate::report::words::FileName;
 use std::collections::BTreeMap;
@@ -32,6 +32,7 @@ pub fn page(subject: &Subject, rows: &[Row], units: Units) -> Page {
     );
     let highest = most.map(|d| Measured { value: d.flow_ml_min, u95: d.u95_ml_min, dof: None });
     Page {
+        decision_rule: DECISION_RULE.into(),
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),

@@ -9,10 +9,11 @@ use super::subject::Subject;
 use crate::calibration::Measured;
 use crate::fit::ask::Ask;
 use crate::fit::pair::PairFit;
+use crate::judge::pair::FULL_PCT;
 use crate::reduce::Reduced;
 use crate::reduce::finding::Finding as Noticed;
 use crate::report::figure_text::Units;
-use crate::report::page::{Block, Cell, Column, Fact, Page, Section, Table};
+use crate::report::page::{Block, Cell, Column, DECISION_RULE, Fact, Page, Section, Table};
 use crate::report::summary::{Finding, KeyFigure, Summary, Tone, verdict_word};
 use crate::report::verdict_table;
 use crate::report::words::FileName;
@@ -67,6 +68,7 @@ pub fn page(
     sections.push(method(fit, units));
     sections.push(Section::new("Collections").with(Block::Table(collections(reduced, units))));
     Page {
+        decision_rule: DECISION_RULE.into(),
         id: subject.id.as_str().into(),
         hash: subject.hash.as_str().into(),
         title: subject.title.as_str().into(),
@@ -102,7 +104,7 @@ fn summary(
         );
     }
     // At full duty the flow stands above already.
-    let shown = |item: &&Item| top < 100.0 || item.id != FLOW_FULL_DUTY.id;
+    let shown = |item: &&Item| top < FULL_PCT || item.id != FLOW_FULL_DUTY.id;
     key.extend(verdicts.items.iter().filter(shown).filter_map(|item| {
         let value = Measured { value: item.value?, u95: item.u95?, dof: item.dof };
         let figure = KeyFigure::measured(&*item.quantity, value, &item.unit, units);
@@ -224,4 +226,21 @@ fn collections(reduced: &Reduced, units: Units) -> Table {
         ]);
     }
     table
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 178.1 of 538.2 is 33.1 %; 30 % of duty is 36.1 % of 83 %.
+    #[test]
+    fn the_headline_compares_with_the_highest_duty_measured() {
+        let of = |value: f64| Some(Measured { value, u95: 4.0, dof: None });
+        let below = headline(83.0, of(538.2), of(178.1), Units::Metric);
+        assert!(below.contains("At 83 % duty") && below.contains("delivers 33.1 % of that"), "{below}");
+        assert!(below.contains("in proportion to duty it would be 36.1 %"), "{below}");
+        let full = headline(100.0, of(538.2), of(161.46), Units::Metric);
+        assert!(full.contains("delivers 30.0 % of that") && full.contains("would be 30.0 %"), "{full}");
+        assert!(!headline(25.0, of(100.0), of(130.0), Units::Metric).contains("30 %"));
+    }
 }

@@ -94,6 +94,11 @@ pub(super) fn budget(budget: &Budget, units: Units) -> Figure {
     }
 }
 
+/// A figure of one source; what several sources were combined into before has none of its own.
+fn of_source(value: Option<f64>) -> Cell {
+    value.map_or_else(|| Cell::words("combined"), |v| Cell::number(Some(v), 3))
+}
+
 /// One result's budget as a table.
 pub(super) fn budget_table(budget: &Budget, units: Units) -> Table {
     let shown = units.shown(budget.unit);
@@ -120,8 +125,8 @@ pub(super) fn budget_table(budget: &Budget, units: Units) -> Table {
         table.row(vec![
             Cell::words(t.cause.to_string()),
             Cell::words(if t.origin == Origin::Random { "A" } else { "B" }),
-            Cell::number(t.of_cause, 3),
-            Cell::number(t.sensitivity().map(|s| s * shown.factor), 3),
+            of_source(t.of_cause),
+            of_source(t.sensitivity().map(|s| s * shown.factor)),
             Cell::number(Some(t.u * shown.factor), 3),
             Cell::words(dof),
         ])

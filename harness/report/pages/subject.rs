@@ -3,6 +3,7 @@
 //! In: the run file and the rig, or the name of a file taken elsewhere. Out: [`Subject`]. Never: a result.
 
 use crate::record::RunFile;
+use crate::record::run_file::{ClockKind, FileRecord};
 use crate::report::page::Fact;
 use crate::script::rig::Rig;
 
@@ -30,8 +31,11 @@ impl Subject {
     #[must_use]
     pub fn of_run(title: &str, run: &RunFile, rig: &Rig) -> Self {
         let nozzles: Vec<&str> = run.nozzles.iter().map(|n| n.name.as_str()).collect();
-        let hash = run.files.iter().find(|f| f.name == "samples.csv").and_then(|f| f.sha256.clone());
-        let hash = hash.unwrap_or_default();
+        // `sums.csv` holds the checksums of the large files of the record: its hash stands for all of them.
+        let sums = run.files.iter().find(|f| f.name == "sums.csv").and_then(|f| f.sha256.as_deref());
+        let hash =
+            sums.map_or_else(String::new, |h| format!("sha256 {} of sums.csv", h.get(..16).unwrap_or(h)));
+        let [begun, ended] = times(run);
         let mut provenance = vec![
             Fact::new("software", &*run.program),
             Fact::new("scenario", run.scenario.as_str()),
@@ -52,19 +56,19 @@ impl Subject {
             title: title.into(),
             items: format!("{}; nozzle {}", run.pump, nozzles.join(", ")),
             method: run.scenario.clone(),
-            id: format!("{}-{}", run.started, run.scenario),
-            hash: format!("sha256 {}", hash.get(..16).unwrap_or(&hash)),
+            id: id(run, sums),
+            hash,
             identity: vec![
                 Fact::new("bench", &*rig.name),
-                Fact::new("operator", run.operator.clone().unwrap_or_default()),
-                Fact::new("begun", run.started.as_str()),
-                Fact::new("ended", run.ended.clone().unwrap_or_default()),
+                Fact::new("operator", operator(run)),
+                begun,
+                ended,
                 Fact::new("pump", &*rig.pair.pump),
                 Fact::new("nozzles", nozzle_words(rig)),
                 Fact::new("PWM", format!("{} Hz, {} side", run.pwm.hz, run.pwm.drive_side)),
                 Fact::new("wiring", rig.pair.wiring.clone().unwrap_or_default()),
                 Fact::new("liquid", liquid(run.fluid.methanol_mass_fraction)),
-                Fact::new("deviations from the method", run.warnings.join("; ")),
+                Fact::new("deviations from the method", deviations(run)),
             ],
             provenance,
         }
@@ -72,22 +76,62 @@ impl Subject {
 
     /// Of data taken elsewhere.
     #[must_use]
-    pub fn of_file(title: &str, file: &str, rig: Option<&Rig>) -> Self {
+    pub fn of_file(title: &str, file: &FileRecord, rig: Option<&Rig>) -> Self {
         let items = rig.map_or_else(|| "not named".to_owned(), |r| r.pair.pump.clone());
         Subject {
             title: title.into(),
             items,
             method: "data taken elsewhere".into(),
-            id: file.to_owned(),
-            hash: String::new(),
+            id: file.name.clone(),
+            hash: file
+                .sha256
+                .as_deref()
+                .map_or_else(String::new, |h| format!("sha256 {}", h.get(..16).unwrap_or(h))),
             identity: vec![
-                Fact::new("data", file.to_owned()),
+                Fact::new("data", &*file.name),
                 Fact::new("bench", rig.map(|r| r.name.clone()).unwrap_or_default()),
                 Fact::new("liquid", liquid(rig.map_or(0.0, |r| r.fluid.methanol_mass_fraction))),
             ],
             provenance: vec![Fact::new("software", concat!("dutycup ", env!("CARGO_PKG_VERSION")))],
         }
     }
+}
+
+/// When a run began and ended. The virtual clock has no date: what such a run has is a length.
+fn times(run: &RunFile) -> [Fact; 2] {
+    match run.clock {
+        ClockKind::Real => [
+            Fact::new("begun", run.started.as_str()),
+            Fact::new("ended", run.ended.clone().unwrap_or_default()),
+        ],
+        ClockKind::Virtual => [
+            Fact::new("date", "none: simulated on the virtual clock"),
+            Fact::new("bench time", run.bench_time_s.map_or_else(String::new, |s| format!("{s:.1} s"))),
+        ],
+    }
+}
+
+/// Unique: by its moment on a real bench, by its seed and its record on the virtual clock.
+fn id(run: &RunFile, sums: Option<&str>) -> String {
+    match run.clock {
+        ClockKind::Real => format!("{}-{}", run.started, run.scenario),
+        ClockKind::Virtual => {
+            let record = sums.and_then(|h| h.get(..8)).unwrap_or("no-record");
+            format!("{}-seed-{}-{record}", run.scenario, run.seed)
+        }
+    }
+}
+
+fn operator(run: &RunFile) -> String {
+    match (&run.operator, run.clock) {
+        (Some(name), _) => name.clone(),
+        (None, ClockKind::Virtual) => "none: simulated".into(),
+        (None, ClockKind::Real) => String::new(),
+    }
+}
+
+fn deviations(run: &RunFile) -> String {
+    if run.warnings.is_empty() { "none".into() } else { run.warnings.join("; ") }
 }
 
 fn nozzle_words(rig: &Rig) -> String {

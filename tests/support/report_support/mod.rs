@@ -12,7 +12,7 @@ pub(crate) mod tree;
 
 use dutycup::door::calibration::Measured;
 use dutycup::door::report::figure_text::Units;
-use dutycup::door::report::page::{Block, Fact, Page, Section};
+use dutycup::door::report::page::{Block, DECISION_RULE, Fact, Page, Section};
 use dutycup::door::report::summary::{Finding, KeyFigure, Summary, Tone};
 use dutycup::door::report::verdict_table;
 use dutycup::door::report::words::FileName;
@@ -21,6 +21,7 @@ use dutycup::door::verdict::item::{Item, Verdict, Verdicts};
 /// The whole page.
 pub(crate) fn page() -> Page {
     Page {
+        decision_rule: DECISION_RULE.into(),
         id: "20260301T093000Z-pump-and-nozzle-7f3a".into(),
         hash: "sha256 9f2c41d0a7e65b18".into(),
         title: "Pump and nozzle".into(),
