@@ -30,18 +30,18 @@ pub(super) struct Options {
     #[arg(long)]
     rig: Option<PathBuf>,
     /// Set point of the pressure switch, for ramps taken elsewhere, such as `"30 psi"`.
-    #[arg(long, value_name = "P", requires = "tolerance")]
+    #[arg(long, value_name = "PRESSURE", requires = "tolerance")]
     set_point: Option<String>,
     /// Allowed deviation from the set point, such as `"3 psi"`.
-    #[arg(long, value_name = "P", requires = "set_point")]
+    #[arg(long, value_name = "PRESSURE", requires = "set_point")]
     tolerance: Option<String>,
     /// Where the switch should break, falling; judged with the same tolerance.
-    #[arg(long, value_name = "P", requires = "set_point")]
+    #[arg(long, value_name = "PRESSURE", requires = "set_point")]
     reset_point: Option<String>,
     /// Calibration of the pair, for leak and decay.
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
-    /// Run folder of a check of scale and clock: what it found stands in the place of what the rig states.
+    /// Use the errors found by this scale-and-clock check instead of the rig's.
     #[arg(long, value_name = "RUN")]
     checked: Option<PathBuf>,
     #[command(flatten)]

@@ -27,7 +27,7 @@ use std::time::Duration;
 pub(super) struct Options {
     /// Rig file.
     rig: PathBuf,
-    /// How long to listen, s.
+    /// Time to sample, s.
     #[arg(long, value_name = "SECONDS", default_value_t = 3, value_parser = clap::value_parser!(u16).range(2..=3600))]
     seconds: u16,
     /// Seed of the virtual bench, where there are no real ports.

@@ -29,7 +29,7 @@ pub(super) struct Options {
     /// Folder for the results, new or empty; only the terminal if none is given.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// What may differ: `"2 %"` for all outputs, `duty="2 %"` for one or one kind, `edge="3 kPa"`, `response="20 ms"`.
+    /// Allowed difference: `"2 %"` (2 points of duty) for all outputs, `duty="2 %"` for one or one kind, `edge="3 kPa"`, `response="20 ms"`.
     #[arg(long, value_name = "[NAME=]AMOUNT")]
     tolerance: Vec<String>,
     #[command(flatten)]

@@ -99,36 +99,36 @@ impl From<Fault> for Failure {
 struct Arguments {
     #[command(subcommand)]
     command: Command,
-    /// Say more about what happens; twice for everything.
+    /// More detail in the log (-vv: all).
     #[arg(short, long, global = true, action = clap::ArgAction::Count)]
     verbose: u8,
-    /// Write the trace of what happens to a file.
+    /// Write the log to FILE.
     #[arg(long, global = true, value_name = "FILE")]
     log: Option<PathBuf>,
 }
 
 #[derive(Subcommand, Debug)]
 enum Command {
-    /// Play a scenario on a bench, record, reduce, fit, judge, write.
+    /// Run a test scenario on a bench, then analyse it and write results and report.
     #[command(after_long_help = catalogue::list())]
     Run(run::Options),
-    /// Open and identify each instrument and show what every channel reads.
+    /// Test communication with each instrument and show live readings, noise and reply times; switches nothing on.
     Check(check::Options),
-    /// Redo everything after the recording, or analyse data taken elsewhere.
+    /// Analyse a recorded run again, or a CSV table measured elsewhere.
     Analyse(analyse::Options),
-    /// Make `report.html` again, from a run folder alone.
+    /// Write `report.html` again from a run folder.
     Report(report::Options),
-    /// Make a baseline from runs of a controller.
+    /// Save controller runs as the reference (baseline) for later comparison.
     Accept(accept::Options),
     /// Compare a run of a controller with its baseline: same, changed or undecided.
     Compare(compare::Options),
-    /// The flow that each point of a controller delivers, from its run and the pair's calibration.
+    /// Compute the delivered flow at every operating point of a controller.
     Map(map::Options),
-    /// Ask a calibration: what flow does a duty give, what duty does a flow need.
+    /// Predict the flow for a duty, or the duty for a flow, from a calibration.
     Predict(predict::Options),
-    /// Would the pressure switch tell the truth on the car: from a calibration and a switch run.
+    /// Find the switch set points at which the spray lamp is right on the car.
     Window(window::Options),
-    /// Serve a rig's virtual bench on pseudo-terminals, at real time.
+    /// Run a simulated bench on virtual serial ports, in real time.
     Emulate(emulate::Options),
     /// Write the scenarios and rigs that come with the program into a folder, to copy from.
     Examples(examples::Options),

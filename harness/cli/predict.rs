@@ -23,10 +23,10 @@ pub(super) struct Options {
     /// Calibration file.
     calibration: PathBuf,
     /// Duty, such as `"30 %"`.
-    #[arg(long, value_name = "D", group = "asked")]
+    #[arg(long, value_name = "DUTY", group = "asked")]
     duty: Option<String>,
     /// Wanted flow, such as `"250 mL/min"` or `"4 gal/h"`.
-    #[arg(long, value_name = "Q", group = "asked")]
+    #[arg(long, value_name = "FLOW", group = "asked")]
     flow: Option<String>,
     /// CSV of wanted flows over boost and rpm.
     #[arg(long, value_name = "WANTED", group = "asked")]
@@ -35,19 +35,19 @@ pub(super) struct Options {
     #[arg(long, value_name = "FILE", requires = "table")]
     out: Option<PathBuf>,
     /// Boost, such as `"14 psi"`; an open cup if not given.
-    #[arg(long, value_name = "P", allow_hyphen_values = true)]
+    #[arg(long, value_name = "PRESSURE", allow_hyphen_values = true)]
     boost: Option<String>,
     /// Supply, such as `"13.2 V"`; the calibration's reference if not given.
-    #[arg(long, value_name = "V")]
+    #[arg(long, value_name = "VOLTS")]
     supply: Option<String>,
-    /// Liquid: `water`, or methanol in water such as `"50 % by volume"` or `"44 % by mass"`.
-    #[arg(long, value_name = "F")]
+    /// Fluid: `water`, or methanol in water such as `"50 % by volume"` or `"44 % by mass"`.
+    #[arg(long, value_name = "FLUID")]
     fluid: Option<String>,
-    /// Temperature of the liquid, such as `"35 degC"`.
-    #[arg(long, value_name = "T")]
+    /// Temperature of the fluid, such as `"35 degC"`.
+    #[arg(long, value_name = "TEMP")]
     temperature: Option<String>,
     /// PWM frequency, such as `"1 kHz"`; refused where it is not that of the calibration.
-    #[arg(long, value_name = "HZ")]
+    #[arg(long, value_name = "FREQ")]
     pwm: Option<String>,
     /// Nozzle, or several at once joined by `+`.
     #[arg(long)]

@@ -33,20 +33,20 @@ pub(super) struct Options {
     /// Peak boost, such as `"20 psi"`.
     #[arg(long, value_name = "PEAK")]
     boost: String,
-    /// CSV of the cells that spray (`boost_psi, duty_pct`).
+    /// CSV of the table cells that spray (`boost_psi, duty_pct`).
     #[arg(long, value_name = "CELLS", conflicts_with_all = ["from", "lightest"])]
     cells: Option<PathBuf>,
     /// Boost at which spraying starts, such as `"8 psi"`.
     #[arg(long, value_name = "BOOST", requires = "lightest")]
     from: Option<String>,
-    /// Lightest duty sprayed, such as `"15 %"`.
+    /// Lowest duty that is sprayed, such as `"15 %"`.
     #[arg(long, value_name = "DUTY", requires = "from")]
     lightest: Option<String>,
-    /// Margin on both sides for what moves on a car and not on a bench; about 1 psi if not given.
-    #[arg(long, value_name = "P")]
+    /// Safety margin on both limits [default: 7 kPa, about 1 psi].
+    #[arg(long, value_name = "PRESSURE")]
     margin: Option<String>,
     /// Supply on the car, such as `"13.2 V"`; the calibration's reference if not given.
-    #[arg(long, value_name = "V")]
+    #[arg(long, value_name = "VOLTS")]
     supply: Option<String>,
     /// Nozzle, or several at once joined by `+`.
     #[arg(long)]

@@ -85,20 +85,20 @@ fn push_figures(out: &mut String, figures: &[KeyFigure], width: usize) {
 
 fn push_finding(out: &mut String, finding: &Finding, look: Look) {
     let sign = match finding.tone {
-        Tone::Good => "[ok]",
-        Tone::Bad => "[x] ",
-        Tone::Doubt => "[?] ",
-        Tone::Broken => "[!] ",
-        Tone::Quiet => "[i] ",
+        Tone::Good => "good   ",
+        Tone::Bad => "bad    ",
+        Tone::Doubt => "unclear",
+        Tone::Broken => "fault  ",
+        Tone::Quiet => "note   ",
     };
     let start = out.len();
-    push_folded(out, finding.words.as_str(), (&format!("  {sign} "), "       "), look.width);
+    push_folded(out, finding.words.as_str(), (&format!("  {sign}  "), "           "), look.width);
     if look.colour {
         let tinted = look.tinted(finding.tone, sign);
         out.replace_range(start + 2..start + 2 + sign.len(), &tinted);
     }
     if !finding.todo.is_empty() {
-        push_folded(out, finding.todo.as_str(), ("       do: ", "           "), look.width);
+        push_folded(out, finding.todo.as_str(), ("           do: ", "               "), look.width);
     }
 }
 

@@ -43,6 +43,7 @@ mod numbers_interpolation;
 mod numbers_linear;
 mod numbers_operating_points;
 mod numbers_posteriors;
+mod numbers_sensor;
 mod numbers_series;
 mod numbers_statistics;
 mod numbers_uncertainty;

@@ -46,22 +46,22 @@ pub(super) struct Options {
     /// Set a parameter of the scenario.
     #[arg(long, value_name = "NAME=VALUE", value_parser = parse_set, conflicts_with = "resume")]
     set: Vec<(String, String)>,
-    /// Which clock; virtual for a bench in this process, real for real ports.
+    /// virtual: simulate as fast as possible; real: real time (default for real ports).
     #[arg(long)]
     clock: Option<ClockChoice>,
     /// Seed of everything random: order, and the virtual bench.
     #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "resume")]
     seed: u64,
-    /// Go on with the run in this folder, which ended early, at its next unfinished collection.
+    /// Continue an interrupted run from its next unfinished collection.
     #[arg(long, value_name = "DIR")]
     resume: Option<PathBuf>,
     /// Print the steps, the bench time, the highest pressure, the fluid and the cup fillings; run nothing.
     #[arg(long)]
     dry_run: bool,
-    /// The rig's own name: the bench is safe and may be energised.
-    #[arg(long, value_name = "BENCH")]
+    /// Confirm that the bench is safe to energise, by typing the rig's name.
+    #[arg(long, value_name = "RIG_NAME")]
     arm: Option<String>,
-    /// The fluid holds methanol, the bench is made for it, and its cautions are heeded.
+    /// Confirm: the fluid contains methanol, the bench is suited to it, precautions are taken (printed at arming).
     #[arg(long)]
     methanol: bool,
     /// Show the running bench on the whole screen: any key stops it. Without a terminal: plain lines on stderr.
