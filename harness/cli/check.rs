@@ -186,7 +186,6 @@ fn as_json(rig: &Rig, seen: &Survey, words: &[Option<String>]) -> serde_json::Va
 
 /// What this bench can and cannot do to stay safe, in words.
 fn safety(rig: &Rig) -> String {
-    let has = |role: &Role| rig.channels.iter().any(|c| c.role == *role);
     let mut words = Vec::new();
     match rig.watchdog {
         Watchdog::Device { trip } => words.push(format!("device watchdog {} ms", trip.as_millis())),
@@ -194,13 +193,13 @@ fn safety(rig: &Rig) -> String {
             words.push("NO WATCHDOG: only the emergency stop ends the spraying if this computer fails".into())
         }
     }
-    if !has(&Role::OutputOn) {
+    if !rig.plays(&Role::OutputOn) {
         words.push("no read-back of the pump output: \"off\" is believed from falling pressure alone".into());
     }
-    if !has(&Role::Heartbeat) {
+    if !rig.plays(&Role::Heartbeat) {
         words.push("no heartbeat".into());
     }
-    if !has(&Role::EmergencyStop) {
+    if !rig.plays(&Role::EmergencyStop) {
         words.push("the emergency stop is not read".into());
     }
     format!("Safety: {}", words.join("; "))

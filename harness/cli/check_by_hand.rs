@@ -87,7 +87,6 @@ fn facts(channel: &ChannelSpec, units: Units) -> String {
 
 /// What a calibration by hand wants and this rig does not have.
 fn left_open(rig: &Rig) -> Vec<String> {
-    let has = |role: &Role| rig.channels.iter().any(|c| c.role == *role);
     let wanted = [
         (Role::CupMass, "no cup mass: nothing can be collected"),
         (Role::LinePressure, "no line pressure: no nozzle coefficient, and no correction to boost"),
@@ -96,7 +95,7 @@ fn left_open(rig: &Rig) -> Vec<String> {
         (Role::SafeState, "no safe state: nobody is asked to switch the pump off at the end"),
     ];
     let mut open: Vec<String> =
-        wanted.iter().filter(|(role, _)| !has(role)).map(|(_, what)| (*what).to_owned()).collect();
+        wanted.iter().filter(|(role, _)| !rig.plays(role)).map(|(_, what)| (*what).to_owned()).collect();
     let read = questions(rig, Direction::Read);
     let unitless =
         read.filter(|(c, q)| c.role.dimension() != crate::quantity::Dimension::Switch && !q.contains('['));

@@ -74,7 +74,7 @@ pub(super) struct Bench<'a> {
 
 impl<'a> Bench<'a> {
     fn new(rig: &'a Rig) -> Self {
-        let player = rig.channels.iter().find(|c| c.role == Role::Boost).map(|c| c.instrument);
+        let player = rig.channel(&Role::Boost).map(|c| c.instrument);
         let output = |c: &&ChannelSpec| {
             matches!(c.role, Role::DutyOutput(_) | Role::SwitchedOutput(_) | Role::AnalogueOutput(_))
         };
@@ -92,7 +92,7 @@ impl<'a> Bench<'a> {
 
     /// Standard uncertainty of the boost played, kPa, at a sensor voltage: generator and barometer.
     fn u_boost_kpa(&self, boost_v: Option<f64>) -> f64 {
-        let of = |role: &Role| self.rig.channels.iter().find(|c| c.role == *role).map(|c| c.uncertainty);
+        let of = |role: &Role| self.rig.channel(role).map(|c| c.uncertainty);
         let played = of(&Role::Boost).map_or(0.0, |u| {
             let gain = u.gain.standard() * boost_v.unwrap_or(2.5);
             u.zero.standard().hypot(gain).hypot(u.resolution / 12f64.sqrt())
@@ -279,7 +279,7 @@ fn edge(bench: &Bench<'_>, settings: &Settings, event: &Event, gather: &mut Gath
 /// Adds what the instruments contribute, and how values move with the inputs.
 fn uncertainties(bench: &Bench<'_>, list: &mut [Observation]) {
     let all = list.to_vec();
-    let supply = bench.rig.channels.iter().find(|c| c.role == Role::Supply).map(|c| c.uncertainty);
+    let supply = bench.rig.channel(&Role::Supply).map(|c| c.uncertainty);
     for o in list.iter_mut().filter(|o| o.kind.quantity() == Quantity::Value) {
         let Some(value) = o.value else { continue };
         let per_kpa = slope_over(&all, o, |at| at.boost_kpa, |a, b| a.rpm == b.rpm);

@@ -49,11 +49,10 @@ impl Gauge {
     /// The gauge of a rig; assumed where the rig has no line pressure channel or states no uncertainty for it.
     #[must_use]
     pub fn of_rig(rig: &Rig) -> Self {
-        let find = |role: Role| rig.channels.iter().find(|c| c.role == role);
-        let Some(line) = find(Role::LinePressure) else {
+        let Some(line) = rig.channel(&Role::LinePressure) else {
             return Self::assumed();
         };
-        let contact_delay_s = find(Role::Switch).map_or(0.0, |c| c.delay_s);
+        let contact_delay_s = rig.channel(&Role::Switch).map_or(0.0, |c| c.delay_s);
         Self::of_channel(line, contact_delay_s)
     }
 

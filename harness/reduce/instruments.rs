@@ -139,28 +139,30 @@ impl Instruments {
     #[must_use]
     pub fn of_rig(rig: &Rig) -> Self {
         let none = Self::assumed();
-        let channel = |role: &Role| rig.channels.iter().find(|c| c.role == *role);
-        let read = |role: Role, default: Instrument| channel(&role).map_or(default, instrument);
+        let read = |role: Role, default: Instrument| rig.channel(&role).map_or(default, instrument);
         let by_hand = |c: &ChannelSpec| {
             rig.instruments.get(c.instrument).is_some_and(|i| i.dialect == DialectSpec::ByHand)
         };
         let gauge = read(Role::LinePressure, none.gauge);
         let ripple_seen = gauge.from == FROM_RIG
             && gauge.every <= RIPPLE_SEEN
-            && !channel(&Role::LinePressure).is_some_and(by_hand);
+            && !rig.channel(&Role::LinePressure).is_some_and(by_hand);
         let (low, high) = rig.method.tap_loss;
-        let water = channel(&Role::WaterTemperature).map(|c| c.uncertainty.zero.standard());
-        let duty = channel(&Role::Duty).or(channel(&Role::PumpDuty));
+        let water = rig.channel(&Role::WaterTemperature).map(|c| c.uncertainty.zero.standard());
+        let duty = rig.channel(&Role::Duty).or(rig.channel(&Role::PumpDuty));
         Instruments {
             scale: read(Role::CupMass, none.scale),
             gauge,
             back: read(Role::BackPressure, none.back),
-            supply: channel(&Role::Supply).or(channel(&Role::SupplySet)).map_or(none.supply, instrument),
+            supply: rig
+                .channel(&Role::Supply)
+                .or(rig.channel(&Role::SupplySet))
+                .map_or(none.supply, instrument),
             duty: duty.map_or(none.duty, instrument),
             water_degc: (rig.fluid.temperature_degc.0, water.unwrap_or(rig.fluid.temperature_degc.1)),
             ambient_kpa: rig.engine.ambient.0,
             clock: rig.method.clock_gain,
-            timing_s: if channel(&Role::CupMass).is_some_and(by_hand) { by_hand_s() } else { 0.0 },
+            timing_s: if rig.channel(&Role::CupMass).is_some_and(by_hand) { by_hand_s() } else { 0.0 },
             mist: rig.method.mist_lost,
             leak: rig.method.leak_lost,
             tap_loss: (low, if ripple_seen { high } else { high + hidden_ripple(RIPPLE_HIDDEN) }),

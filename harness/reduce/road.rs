@@ -117,7 +117,7 @@ fn conversion(rig: &Rig, trace: &Span) -> Result<(f64, f64), Problems> {
 
 fn volume(rig: &Rig, (before, after): ((f64, f64), (f64, f64)), conversion: (f64, f64)) -> Uncertain {
     let grams = after.0 - before.0;
-    let scale = rig.channels.iter().find(|c| c.role == Role::CupMass).map(|c| c.uncertainty);
+    let scale = rig.channel(&Role::CupMass).map(|c| c.uncertainty);
     let (gain, step) = scale.map_or((Bound::None, 0.0), |u| (u.gain, u.resolution));
     // Mist never reaches the cup: the middle of its limits is added, half their distance is uncertain.
     let (least, most) = rig.method.mist_lost;

@@ -9,7 +9,7 @@ use crate::problem::fault::{Fault, FaultCode};
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Absolute, Gauge};
 use crate::run::readings::Readings;
-use crate::script::rig::{ChannelSpec, ExchangeSpec, Rig};
+use crate::script::rig::{ChannelSpec, Rig};
 use crate::script::role::{Direction, Role};
 
 /// The instruments, and what each is waiting to be told.
@@ -69,21 +69,18 @@ impl<'a> Desk<'a> {
     /// The channel of a role.
     #[must_use]
     pub fn channel(&self, role: &Role) -> Option<usize> {
-        self.rig.channels.iter().position(|c| c.role == *role)
+        self.rig.channel_index(role)
     }
 
     /// Whether a person plays a role.
     #[must_use]
     pub fn by_hand(&self, role: &Role) -> bool {
-        let asked = |c: usize| matches!(self.rig.channels[c].exchange, ExchangeSpec::Operator { .. });
-        self.channel(role).is_some_and(asked)
+        self.rig.by_hand(role)
     }
 
     /// Roles that a person reads, in rig order.
     pub fn read_by_hand(&self) -> impl Iterator<Item = &Role> {
-        let read = |c: &&ChannelSpec| {
-            matches!(c.exchange, ExchangeSpec::Operator { .. }) && c.role.direction() == Direction::Read
-        };
+        let read = |c: &&ChannelSpec| c.by_hand() && c.role.direction() == Direction::Read;
         self.rig.channels.iter().filter(read).map(|c| &c.role)
     }
 

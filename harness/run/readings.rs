@@ -60,10 +60,11 @@ impl Readings {
                 ExchangeSpec::Fixed { value } => Some(Reading { at: Moment::NEVER, value }),
                 _ => None,
             };
-            let by_person = matches!(channel.exchange, ExchangeSpec::Operator { .. });
             Slot {
                 role: channel.role.clone(),
-                sampled: channel.role.direction() == Direction::Read && latest.is_none() && !by_person,
+                sampled: channel.role.direction() == Direction::Read
+                    && latest.is_none()
+                    && !channel.by_hand(),
                 latest,
                 heard: Moment::START,
                 stale_after: if guarded {

@@ -93,7 +93,7 @@ fn value(rig: &Rig, channel: &ChannelSpec, seen: &Seen, units: Units) -> Option<
 
 /// How often a channel came, against its sample period.
 fn rate(channel: &ChannelSpec, seen: &Seen, span: Duration) -> Option<String> {
-    let sampled = !matches!(channel.exchange, ExchangeSpec::Operator { .. } | ExchangeSpec::Fixed { .. });
+    let sampled = !channel.by_hand() && !matches!(channel.exchange, ExchangeSpec::Fixed { .. });
     // The first second goes into opening and identifying.
     let promised = (span.as_secs_f64() - 1.0) / channel.every.as_secs_f64();
     let slow = sampled && (seen.count as f64) < PROMISED * promised;

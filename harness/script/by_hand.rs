@@ -3,7 +3,7 @@
 //! In: decoded steps, a rig. Out: a problem for each step that needs more, with what would do instead. Never: a scenario
 //! begun by hand that could not come to a result.
 
-use super::rig::{ExchangeSpec, Rig};
+use super::rig::Rig;
 use super::role::Role;
 use super::scenario::step::{Action, Step};
 use super::yaml::Mark;
@@ -42,14 +42,9 @@ struct Look<'r> {
 }
 
 impl Look<'_> {
-    fn by_hand(&self, role: &Role) -> bool {
-        let asked = |e: &ExchangeSpec| matches!(e, ExchangeSpec::Operator { .. });
-        self.rig.channels.iter().any(|c| c.role == *role && asked(&c.exchange))
-    }
-
     /// Tells once that a person plays `role` here, where one does.
     fn tell(&mut self, mark: Mark, what: &str, role: &Role, help: &str) {
-        if !self.by_hand(role) {
+        if !self.rig.by_hand(role) {
             return;
         }
         let what = format!("{what} of {role} cannot be done by hand: it needs a value many times a second");

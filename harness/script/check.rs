@@ -4,7 +4,7 @@
 //! line of the rig. Never: the order of steps; what depends on it is in `planner`.
 
 use super::limits::{Asked, effective, raised};
-use super::rig::{ChannelSpec, Limits, Rig};
+use super::rig::{Limits, Rig};
 use super::rig_file::place_of;
 use super::role::{Direction, Role};
 use super::scenario::step::{Action, Placed, Step};
@@ -85,7 +85,7 @@ impl Check<'_> {
         match &step.action {
             Action::Set { settings, if_fitted } => {
                 for (role, value) in settings {
-                    if !if_fitted || self.channel(role).is_some() {
+                    if !if_fitted || self.rig.plays(role) {
                         self.set_point(role, value);
                     }
                 }
@@ -121,13 +121,9 @@ impl Check<'_> {
         }
     }
 
-    fn channel(&self, role: &Role) -> Option<&ChannelSpec> {
-        self.rig.channels.iter().find(|c| c.role == *role)
-    }
-
     /// A role that some channel of the rig must play; each missing one is told once.
     fn need(&mut self, role: &Role, mark: Mark, to: &str) {
-        if self.channel(role).is_some() {
+        if self.rig.plays(role) {
             return;
         }
         if let Some((_, _, lines)) = self.missing.iter_mut().find(|(r, _, _)| r == role) {
@@ -190,7 +186,7 @@ impl Check<'_> {
     }
 
     fn channel_range(&mut self, role: &Role, value: &Placed) {
-        let Some(channel) = self.channel(role) else { return };
+        let Some(channel) = self.rig.channel(role) else { return };
         let (low, high) = channel.range;
         let (sent, dimension) = match role {
             Role::Boost => {
@@ -205,7 +201,7 @@ impl Check<'_> {
         // A hair's breadth for what rounding of units makes of a value exactly on the end.
         let slack = 1e-9 * low.abs().max(high.abs());
         if sent < low - slack || sent > high + slack {
-            let at = self.rig.channels.iter().position(|c| c.role == *role).unwrap_or(0);
+            let at = self.rig.channel_index(role).unwrap_or(0);
             let instrument = &self.rig.instruments[channel.instrument].name;
             let as_volts = if *role == Role::Boost {
                 format!(" ({})", show(sent, dimension, Units::Us))

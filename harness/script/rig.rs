@@ -35,6 +35,32 @@ pub struct Rig {
     pub virtual_bench: Option<serde_yaml::Value>,
 }
 
+impl Rig {
+    /// Place in [`Rig::channels`] of the channel that plays a role; a checked rig has at most one.
+    #[must_use]
+    pub fn channel_index(&self, role: &Role) -> Option<usize> {
+        self.channels.iter().position(|c| c.role == *role)
+    }
+
+    /// The channel that plays a role.
+    #[must_use]
+    pub fn channel(&self, role: &Role) -> Option<&ChannelSpec> {
+        self.channel_index(role).map(|index| &self.channels[index])
+    }
+
+    /// Whether a channel plays a role.
+    #[must_use]
+    pub fn plays(&self, role: &Role) -> bool {
+        self.channel(role).is_some()
+    }
+
+    /// Whether a person plays a role.
+    #[must_use]
+    pub fn by_hand(&self, role: &Role) -> bool {
+        self.channel(role).is_some_and(ChannelSpec::by_hand)
+    }
+}
+
 /// An instrument on a port.
 #[derive(Clone, Debug)]
 pub struct InstrumentSpec {
@@ -137,6 +163,14 @@ pub struct ChannelSpec {
     pub uncertainty: ReadingUncertainty,
     /// Calibration date (ISO 8601) and certificate, for the record.
     pub calibrated: Option<String>,
+}
+
+impl ChannelSpec {
+    /// Whether a person reads or sets it.
+    #[must_use]
+    pub fn by_hand(&self) -> bool {
+        matches!(self.exchange, ExchangeSpec::Operator { .. })
+    }
 }
 
 /// Linear scaling from an instrument's number to the role's unit.

@@ -22,7 +22,7 @@ use crate::run::bench::Bench;
 use crate::run::drive::drive_guarded;
 use crate::run::ending::Ending;
 use crate::script::plan::Op;
-use crate::script::rig::{ExchangeSpec, Rig};
+use crate::script::rig::ChannelSpec;
 use std::io::IsTerminal as _;
 
 /// Plays a job.
@@ -144,9 +144,8 @@ fn close(file: &mut RunFile, ending: &Ending, ended: WallTime) {
 
 /// Whether the operator will be asked something.
 fn asks(job: &Job) -> bool {
-    let by_hand =
-        |rig: &Rig| rig.channels.iter().any(|c| matches!(c.exchange, ExchangeSpec::Operator { .. }));
-    by_hand(&job.rig) || job.plan.steps.iter().any(|s| matches!(s.op, Op::Ask { .. }))
+    job.rig.channels.iter().any(ChannelSpec::by_hand)
+        || job.plan.steps.iter().any(|s| matches!(s.op, Op::Ask { .. }))
 }
 
 /// Chooses the ports and drives the bench on them; its time begins at `from`.

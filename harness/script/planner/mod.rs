@@ -122,10 +122,9 @@ impl<'p> Planner<'p> {
         let mark = step.mark;
         match &step.action {
             Action::Set { settings, if_fitted } => {
-                let fitted = |role: &Role| self.rig.channels.iter().any(|c| c.role == *role);
                 let settings: Vec<_> = settings
                     .iter()
-                    .filter(|(role, _)| !if_fitted || fitted(role))
+                    .filter(|(role, _)| !if_fitted || self.rig.plays(role))
                     .map(|(role, value)| (role.clone(), value.value))
                     .collect();
                 if !settings.is_empty() {

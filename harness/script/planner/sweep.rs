@@ -106,7 +106,7 @@ impl Planner<'_> {
 
     /// Makes room in the cup before the point or cycle that began at step `start`, where it would not have had any.
     pub(super) fn room(&mut self, mark: Mark, start: usize, before: &super::walk::Walk) {
-        let weighs = self.rig.channels.iter().any(|c| c.role == Role::CupMass);
+        let weighs = self.rig.plays(&Role::CupMass);
         if self.full || !weighs || !self.walk.cup_full(&self.limits) {
             return;
         }

@@ -50,8 +50,7 @@ pub(super) struct Takes {
 impl Walk {
     /// At the start of a run: safe state, empty cup.
     pub(super) fn new(rig: &Rig) -> Self {
-        let has = |role: &Role| rig.channels.iter().any(|c| c.role == *role);
-        let solenoid = has(&Role::Solenoid);
+        let solenoid = rig.plays(&Role::Solenoid);
         let rating = rig.pair.nozzles.first().and_then(|n| n.rating);
         Walk {
             duty_pct: 0.0,

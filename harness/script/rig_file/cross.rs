@@ -6,7 +6,7 @@
 use super::Tell;
 use crate::problem::Problem;
 use crate::quantity::PressureSensor;
-use crate::script::rig::{DialectSpec, ExchangeSpec, Rig, Watchdog};
+use crate::script::rig::{DialectSpec, Rig, Watchdog};
 use crate::script::role::Role;
 use crate::script::shape::value::{Fields, Item};
 
@@ -81,11 +81,7 @@ fn ports(rig: &Rig, instruments: &[Item], fields: &Fields, tell: &mut Tell<'_>) 
 
 /// What a rig must have that can switch a pump on by wire.
 fn pump(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
-    let has = |role: Role| rig.channels.iter().any(|c| c.role == role);
-    let by_wire = rig
-        .channels
-        .iter()
-        .any(|c| c.role == Role::PumpDuty && !matches!(c.exchange, ExchangeSpec::Operator { .. }));
+    let by_wire = rig.channels.iter().any(|c| c.role == Role::PumpDuty && !c.by_hand());
     if !by_wire {
         return;
     }
@@ -93,7 +89,7 @@ fn pump(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
         (Role::SafeState, "the pump can be switched on but not off"),
         (Role::LinePressure, "the limit on line pressure cannot be kept"),
     ] {
-        if !has(role.clone()) {
+        if !rig.plays(&role) {
             let problem = Problem::new(format!("no channel plays {role}: {why}"));
             tell(fields.item("channels"), problem.expected(format!("a channel with `role: {role}`")));
         }
@@ -102,7 +98,7 @@ fn pump(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
 
 /// A boost that is set needs the sensor it is translated with.
 fn sensor(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
-    let plays = rig.channels.iter().any(|c| c.role == Role::Boost);
+    let plays = rig.plays(&Role::Boost);
     let engine = fields.item("engine");
     match rig.engine.boost_sensor {
         None if plays => {
@@ -138,7 +134,7 @@ fn quiet_instruments(rig: &Rig, instruments: &[Item], tell: &mut Tell<'_>) {
 
 /// A watchdog needs a heartbeat, and the other way round.
 fn watchdog(rig: &Rig, fields: &Fields, tell: &mut Tell<'_>) {
-    let beats = rig.channels.iter().any(|c| c.role == Role::Heartbeat);
+    let beats = rig.plays(&Role::Heartbeat);
     let item = fields.item("watchdog");
     match rig.watchdog {
         Watchdog::Device { .. } if !beats => {
