@@ -6,13 +6,13 @@
 //! A page for one kind of result is put together like this (see `harness/report/pages/`):
 //!
 //! ```
-//! use dutycup::report::chart::{Axis, Chart, Ink, Layer, Line, Panel, Plot, Point, Points, Marker};
-//! use dutycup::report::figure_text::Units;
-//! use dutycup::report::page::{Block, Cell, Column, Fact, Figure, Page, Section, Table};
-//! use dutycup::report::summary::{Finding, KeyFigure, Summary, Tone};
-//! use dutycup::report::words::FileName;
-//! use dutycup::report::page_html;
-//! use dutycup::calibration::Measured;
+//! use dutycup::door::report::chart::{Axis, Chart, Ink, Layer, Line, Panel, Plot, Point, Points, Marker};
+//! use dutycup::door::report::figure_text::Units;
+//! use dutycup::door::report::page::{Block, Cell, Column, Fact, Figure, Page, Section, Table};
+//! use dutycup::door::report::summary::{Finding, KeyFigure, Summary, Tone};
+//! use dutycup::door::report::words::FileName;
+//! use dutycup::door::report::page_html;
+//! use dutycup::door::calibration::Measured;
 //!
 //! let full = Measured { value: 412.34, u95: 6.21, dof: Some(14.0) };
 //! let table = Table::new("Flow at each duty", vec![Column::words("duty"), Column::number("flow, mL/min")])
