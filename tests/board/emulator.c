@@ -1,9 +1,11 @@
 #include "emulator.h"
 
 #include <simavr/avr_adc.h>
+#include <simavr/avr_extint.h>
 #include <simavr/avr_spi.h>
 #include <simavr/avr_timer.h>
 #include <simavr/avr_uart.h>
+#include <simavr/sim_cycle_timers.h>
 #include <simavr/sim_elf.h>
 #include <simavr/sim_interrupts.h>
 #include <simavr/sim_irq.h>
@@ -121,11 +123,12 @@ static void on_conversion(struct avr_irq_t *irq, uint32_t value, void *param) {
     if (e->sampled) {
         e->sampled(e);
     }
-    for (int i = 0; i < 4; i++) {
+    int i = e->avr->data[0x7c] & 15; /* the channel chosen in ADMUX */
+    if (i < 4) {
         /* Half a count of noise of the converter itself; the emulator takes whole mV. */
         double mv = e->volts[i] * 1000 + (emulator_uniform(e) + emulator_uniform(e) - 1) * 5;
         mv = mv < 0 ? 0 : mv > 5000 ? 5000 : mv;
-        avr_raise_irq(avr_io_getirq(e->avr, AVR_IOCTL_ADC_GETIRQ, i), (uint32_t)(mv + 0.5));
+        avr_raise_irq(e->adc + i, (uint32_t)(mv + 0.5));
     }
 }
 
@@ -143,6 +146,12 @@ static void on_interrupt(struct avr_irq_t *irq, uint32_t value, void *param) {
         }
         e->pending[vector] = 0;
     }
+}
+
+/* Time asleep is counted, not waited for. */
+static void no_wait(avr_t *avr, avr_cycle_count_t cycles) {
+    (void)avr;
+    (void)cycles;
 }
 
 static void quiet(avr_t *avr, const int level, const char *format, va_list ap) {
@@ -175,6 +184,11 @@ struct emulator *emulator_new(const char *elf, uint32_t seed) {
     avr_load_firmware(e->avr, &firmware);
     e->avr->vcc = e->avr->avcc = e->avr->aref = 5000;
     e->avr->log = LOG_ERROR;
+    e->avr->sleep = no_wait;
+
+    /* The firmware uses no external interrupt; the emulator would look at a low pin in every cycle. */
+    avr_extint_set_strict_lvl_trig(e->avr, EXTINT_IRQ_OUT_INT0, 0);
+    avr_extint_set_strict_lvl_trig(e->avr, EXTINT_IRQ_OUT_INT1, 0);
 
     uint32_t flags = 0;
     avr_ioctl(e->avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
@@ -195,6 +209,7 @@ struct emulator *emulator_new(const char *elf, uint32_t seed) {
             avr_irq_register_notify(irq + AVR_INT_IRQ_RUNNING, on_interrupt, pack(e, vector, 1));
         }
     }
+    e->adc = avr_io_getirq(e->avr, AVR_IOCTL_ADC_GETIRQ, 0);
     e->cell_every = CYCLES_PER_S / 80;
     e->cell_due = UINT64_MAX;
     emulator_input(e, 'D', 2, false); /* emergency stop not pressed */
@@ -234,6 +249,16 @@ void emulator_run_to(struct emulator *e, uint64_t cycle) {
             e->cell_bit = 0;
             e->cell_shift = (uint32_t)e->cell & 0xffffff;
             cell_data(e, false);
+        }
+        /* Asleep, nothing happens before the next timer or what is sent to the board. */
+        avr_cycle_timer_slot_p next = e->avr->cycle_timers.timer;
+        if (e->avr->state == cpu_Sleeping && next && !avr_has_pending_interrupts(e->avr)) {
+            uint64_t until = next->when < cycle ? next->when : cycle;
+            until = e->cell_due < until ? e->cell_due : until;
+            until = e->in_tail != e->in_head && e->in_next < until ? e->in_next : until;
+            if (until > now + 2) {
+                e->avr->cycle = until - 2;
+            }
         }
         int state = avr_run(e->avr);
         if (state == cpu_Done || state == cpu_Crashed) {

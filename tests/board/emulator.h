@@ -39,6 +39,7 @@ struct emulator {
     /* private to emulator.c */
     uint32_t noise;
     uint8_t outside[3], driven[3];
+    avr_irq_t *adc;
     unsigned cell_bit;
     uint32_t cell_shift;
     bool cell_clock, select, com_on;

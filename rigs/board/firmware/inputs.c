@@ -101,8 +101,12 @@ void inputs_tick(void) {
         uint8_t bit = (uint8_t)(1 << i);
         ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
             if (!(pending & bit)) {
-                /* A level that differs without an edge is that at reset. */
-                levels ^= differs & bit;
+                /* A level that differs for some ticks without an edge is that at reset. */
+                held_ms[i] = (differs & bit) ? (uint8_t)(held_ms[i] + 1) : 0;
+                if (held_ms[i] >= DEBOUNCE_MS) {
+                    held_ms[i] = 0;
+                    levels ^= bit;
+                }
             } else if (!(differs & bit)) {
                 /* Back again: bounce, or a glitch if it stays so. */
                 held_ms[i] = 0;

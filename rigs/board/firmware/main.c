@@ -1,5 +1,6 @@
 /* Reset, the main loop, and the hardware watchdog. */
 #include "board.h"
+#include <avr/sleep.h>
 #include <avr/wdt.h>
 
 #define PAINT 0xa5
@@ -41,13 +42,15 @@ int main(void) {
     cell_init();
     serial_init();
     clock_init();
+    set_sleep_mode(SLEEP_MODE_IDLE);
     sei();
     for (;;) {
         /* Main loop and tick both run, or the watchdog resets the board and with it every output. */
         if (clock_ticked()) {
             wdt_reset();
+            words_stream();
         }
         words_poll();
-        words_stream();
+        sleep_mode(); /* until the next interrupt, at most 64 us */
     }
 }

@@ -15,7 +15,7 @@ void pulses_init(void) {
     PORTD &= (uint8_t)~_BV(PIN_TACH);
     DDRD |= _BV(PIN_TACH);
     OCR0B = 127;
-    TIMSK0 = _BV(OCIE0B) | _BV(TOIE0);
+    TIMSK0 = _BV(TOIE0);
     TCCR0B = _BV(CS01);
 }
 
@@ -33,6 +33,9 @@ void pulses_set(uint32_t millihertz) {
             TCCR0A = _BV(COM0A1);
             TCCR0B |= _BV(FOC0A); /* the timer's own level is low again as well */
             TCCR0A = 0;
+            TIMSK0 = _BV(TOIE0);
+        } else {
+            TIMSK0 = _BV(OCIE0B) | _BV(TOIE0);
         }
     }
 }
@@ -74,7 +77,9 @@ static inline void advance(uint8_t first) {
 
 ISR(TIMER0_OVF_vect) {
     ADCSRA |= _BV(ADSC);
-    advance(128);
+    if (TIMSK0 & _BV(OCIE0B)) {
+        advance(128);
+    }
 }
 
 ISR(TIMER0_COMPB_vect) {
