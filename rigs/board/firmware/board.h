@@ -26,7 +26,7 @@ enum { PIN_INPUT_1 = PC4, PIN_INPUT_2 = PC5 };
 enum { PIN_STOP = PD2, PIN_CELL_CLOCK = PD3, PIN_SELECT = PD4, PIN_CELL_DATA = PD5, PIN_TACH = PD6, PIN_SOLENOID = PD7 };
 
 /* Output off this long after the last heartbeat at the latest, less what a line may wait for the main loop. */
-#define HEARTBEAT_MS 495
+#define HEARTBEAT_MS 490
 /* The solenoid closes this long after the pump went off, so that the line empties first. */
 #define SOLENOID_MS 2000
 
