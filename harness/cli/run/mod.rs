@@ -64,7 +64,7 @@ pub(super) struct Options {
     /// Confirm: the fluid contains methanol, the bench is suited to it, precautions are taken (printed at arming).
     #[arg(long)]
     methanol: bool,
-    /// Show the running bench on the whole screen: any key stops it. Without a terminal: plain lines on stderr.
+    /// Show the running bench on the whole screen: a key stops it (the emergency stop is surer). Without a terminal: plain lines on stderr.
     #[arg(long)]
     live: bool,
     /// Calibration of the pair, for what needs the nozzle's coefficient (leak, decay after stop).
